@@ -1,0 +1,38 @@
+# `make demo` and `make test` need only Python 3.11 or newer with venv; each makes the environment.
+PYTHON ?= python3
+VENV := .venv
+BIN := $(VENV)/bin
+
+.PHONY: demo test lint check clean
+
+demo: $(VENV)/.run
+	$(BIN)/infantmon demo --out out/demo
+
+test: $(VENV)/.dev
+	$(BIN)/python -m pytest -n 2
+
+lint: $(VENV)/.dev
+	$(BIN)/ruff check .
+	$(BIN)/ruff format --check .
+	$(BIN)/mypy
+	$(BIN)/lint-imports
+	$(BIN)/codespell infantmon tests examples benchmarks docs README.md DEVELOPERS.md CHANGELOG.md
+
+$(VENV)/bin/python:
+	@$(PYTHON) -c 'import sys; sys.exit(sys.version_info < (3, 11))' 2>/dev/null || { \
+	  echo "infantmon needs Python 3.11 or newer as '$(PYTHON)': install it, or say make PYTHON=python3.x" >&2; exit 1; }
+	@$(PYTHON) -c 'import venv, ensurepip' 2>/dev/null || { \
+	  echo "Python's venv module is missing: install it (on Debian: apt-get install python3-venv)" >&2; exit 1; }
+	$(PYTHON) -m venv $(VENV)
+
+$(VENV)/.run: $(VENV)/bin/python pyproject.toml
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --editable .
+	@touch $@
+
+$(VENV)/.dev: $(VENV)/.run
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --upgrade "pip>=25.1"
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --group dev
+	@touch $@
+
+clean:
+	rm -rf $(VENV) out dist build .pytest_cache .mypy_cache .ruff_cache .hypothesis

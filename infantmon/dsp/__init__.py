@@ -1,0 +1,1 @@
+"""Building blocks for streams of samples; each sample is scanned once per need."""

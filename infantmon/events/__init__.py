@@ -1,0 +1,1 @@
+"""Findings in, events out. No samples are seen here."""

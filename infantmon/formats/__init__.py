@@ -1,0 +1,1 @@
+"""Recordings and prescriptions in and out of files."""

@@ -1,0 +1,1 @@
+"""What things are: clock, signals, findings, spans, channels, recordings, prescriptions, events."""

@@ -1,0 +1,45 @@
+"""Array types used throughout, and the one place where samples from outside become float64."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from infantmon.errors import ArgumentError
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+Bools = npt.NDArray[np.bool_]
+
+NO_FLOATS: Floats = np.empty(0, dtype=np.float64)
+
+
+def as_samples(values: npt.ArrayLike, *, name: str = "samples") -> Floats:
+    """Return samples as a one-dimensional float64 array (a view where that is possible).
+
+    Parameters
+    ----------
+    values : array_like, shape (n,)
+        Samples in any real type. NaN and infinity pass through: bad samples never raise.
+    name : str
+        What to call them in an error.
+
+    Raises
+    ------
+    ArgumentError
+        If they are not one-dimensional, or not real numbers.
+    """
+    array = np.asarray(values)
+    if array.size == 0:
+        return NO_FLOATS
+    if array.dtype.kind not in "fiub":
+        raise ArgumentError(
+            f"{name} has type {array.dtype}; real numbers are expected. "
+            "Convert them to numbers, with NaN where a sample is missing."
+        )
+    if array.ndim != 1:
+        raise ArgumentError(
+            f"{name} has shape {array.shape}; one dimension is expected. "
+            "Pass one channel at a time."
+        )
+    return array.astype(np.float64, copy=False)

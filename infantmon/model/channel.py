@@ -1,0 +1,167 @@
+"""A channel: samples of one signal, with their rate, unit and any holes in them."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from infantmon.errors import ArgumentError, RecordingError, require_number, require_rate
+from infantmon.model.arrays import Floats, as_samples
+from infantmon.model.clock import Clock
+
+
+@dataclass(frozen=True, eq=False)
+class Segment:
+    """Consecutive samples of a channel.
+
+    Attributes
+    ----------
+    first_tick : int
+        Tick of the first sample on the channel's clock.
+    values : numpy.ndarray, shape (n,)
+        Samples in the channel's unit; NaN where a sample is invalid.
+    """
+
+    first_tick: int
+    values: Floats
+
+    @property
+    def end_tick(self) -> int:
+        """The first tick after the segment."""
+        return self.first_tick + len(self.values)
+
+
+class Channel:
+    """Samples of one signal.
+
+    Parameters
+    ----------
+    values : array_like, shape (n,)
+        Samples. NaN marks an invalid sample; it is kept and accounted for, never dropped.
+    rate_hz : float
+        Samples a second; never assumed.
+    unit : str or None
+        Unit of the samples ("mV", "ohm", ...), or None where it is not known.
+    start_s : float
+        Time of the first sample, in seconds from the recording's start.
+    name : str
+        What the recording calls the channel, for people.
+
+    Raises
+    ------
+    ArgumentError
+        If the rate is not above 0, or the samples are not one-dimensional numbers.
+    """
+
+    def __init__(
+        self,
+        values: npt.ArrayLike,
+        rate_hz: float,
+        unit: str | None = None,
+        start_s: float = 0.0,
+        name: str = "",
+    ) -> None:
+        rate = require_rate(rate_hz)
+        start = require_number(start_s, name="start_s", unit="s")
+        self.clock = Clock(rate)
+        self.unit = unit
+        self.name = name
+        first_tick = round(start * rate)
+        self.segments: tuple[Segment, ...] = (Segment(first_tick, as_samples(values)),)
+
+    @classmethod
+    def joined(
+        cls,
+        pieces: Sequence[tuple[float, npt.ArrayLike]],
+        rate_hz: float,
+        unit: str | None = None,
+        name: str = "",
+    ) -> Channel:
+        """Return a channel made of pieces, each with its start in seconds; between them nothing.
+
+        Raises
+        ------
+        RecordingError
+            If pieces overlap by more than one sample.
+        """
+        channel = cls([], rate_hz, unit, 0.0, name)
+        segments: list[Segment] = []
+        for start_s, values in sorted(pieces, key=lambda piece: piece[0]):
+            first_tick = round(start_s * channel.rate_hz)
+            if segments and first_tick < segments[-1].end_tick:
+                if segments[-1].end_tick - first_tick > 1:
+                    raise RecordingError(
+                        f"a piece of channel {name or '?'} starts at {start_s:.3f} s, before the "
+                        f"piece before it ends ({channel.clock.time_s(segments[-1].end_tick):.3f} "
+                        "s); pieces must not overlap."
+                    )
+                first_tick = segments[-1].end_tick
+            segments.append(Segment(first_tick, as_samples(values)))
+        channel.segments = tuple(segments) if segments else channel.segments
+        return channel
+
+    @property
+    def rate_hz(self) -> float:
+        """Samples a second."""
+        return self.clock.rate_hz
+
+    @property
+    def start_s(self) -> float:
+        """Time of the first sample, in seconds from the recording's start."""
+        return self.clock.time_s(self.segments[0].first_tick)
+
+    @property
+    def end_tick(self) -> int:
+        """The first tick after the last sample."""
+        return self.segments[-1].end_tick
+
+    @property
+    def end_s(self) -> float:
+        """Time at which the last sample ends, in seconds from the recording's start."""
+        return self.clock.time_s(self.end_tick)
+
+    @property
+    def sample_count(self) -> int:
+        """How many samples there are, holes not counted."""
+        return sum(len(segment.values) for segment in self.segments)
+
+    def __len__(self) -> int:
+        return self.sample_count
+
+    def between(self, start_s: float, end_s: float) -> tuple[Floats, Floats]:
+        """Return times (s) and values with start <= time < end; NaN where nothing was recorded."""
+        first = max(self.clock.first_tick_from(start_s), min(0, self.segments[0].first_tick))
+        last = min(self.clock.first_tick_from(end_s), self.end_tick)
+        values = np.full(max(last - first, 0), math.nan)
+        for segment in self.segments:
+            low, high = max(first, segment.first_tick), min(last, segment.end_tick)
+            if low < high:
+                piece = segment.values[low - segment.first_tick : high - segment.first_tick]
+                values[low - first : high - first] = piece
+        return self.clock.times_s(first + np.arange(len(values), dtype=np.int64)), values
+
+    def holes_s(self) -> Iterator[tuple[float, float]]:
+        """Yield start and end (seconds) of each stretch in which nothing was recorded."""
+        for before, after in zip(self.segments, self.segments[1:], strict=False):
+            if after.first_tick > before.end_tick:
+                yield self.clock.time_s(before.end_tick), self.clock.time_s(after.first_tick)
+
+    def __repr__(self) -> str:
+        return (
+            f"Channel({self.name or 'unnamed'}: {self.sample_count} samples at {self.rate_hz:g} Hz,"
+            f" {self.unit or 'unit not known'}, {self.start_s:g} to {self.end_s:g} s)"
+        )
+
+
+def require_channel(value: object, *, key: str) -> Channel:
+    """Return the value if it is a `Channel`, or say what to pass."""
+    if not isinstance(value, Channel):
+        raise ArgumentError(
+            f"channel {key!r} is a {type(value).__name__}; "
+            "pass infantmon.Channel(values, rate_hz=..., unit=...)."
+        )
+    return value

@@ -1,0 +1,102 @@
+"""Findings: small tables of equal-length arrays, one row a finding, that stages hand out."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, Self
+
+import numpy as np
+
+from infantmon.errors import ArgumentError
+from infantmon.model.arrays import Bools, Floats
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+@dataclass(frozen=True, eq=False)
+class Findings:
+    """Findings of one stage, in the order in which they were handed out.
+
+    Attributes
+    ----------
+    time_s : numpy.ndarray, shape (n,)
+        When each finding is, in seconds from the recording's start.
+    known_s : numpy.ndarray, shape (n,)
+        The stream time of the last input sample that was needed to settle it, in seconds. Never
+        decreases, and lies between `time_s` and `time_s` + the stage's latency.
+    settled_until_s : float
+        All findings with `time_s` below this have been given; infinity once the stream has ended.
+    """
+
+    time_s: Floats
+    known_s: Floats
+    settled_until_s: float = field(default=math.inf, kw_only=True)
+
+    def __post_init__(self) -> None:
+        lengths = {name: len(getattr(self, name)) for name in self.columns()}
+        if len(set(lengths.values())) > 1:
+            raise ArgumentError(f"the columns differ in length: {lengths}; pass equal lengths")
+
+    @classmethod
+    def columns(cls) -> tuple[str, ...]:
+        """Return the names of the columns, in order."""
+        return tuple(f.name for f in dataclasses.fields(cls) if f.name != "settled_until_s")
+
+    @classmethod
+    def empty(cls, settled_until_s: float = math.inf) -> Self:
+        """Return no findings, with the right type in every column."""
+        kinds = {f.name: f.metadata.get("dtype", np.float64) for f in dataclasses.fields(cls)}
+        columns = {name: np.empty(0, dtype=kinds[name]) for name in cls.columns()}
+        return cls(**columns, settled_until_s=settled_until_s)
+
+    @classmethod
+    def joined(cls, parts: Sequence[Self]) -> Self:
+        """Return consecutive findings of one stage as one table."""
+        if not parts:
+            return cls.empty()
+        columns = {n: np.concatenate([getattr(p, n) for p in parts]) for n in cls.columns()}
+        return cls(**columns, settled_until_s=parts[-1].settled_until_s)
+
+    def __len__(self) -> int:
+        return len(self.time_s)
+
+    def where(self, keep: Bools) -> Self:
+        """Return the rows for which `keep` is true."""
+        return dataclasses.replace(self, **{n: getattr(self, n)[keep] for n in self.columns()})
+
+    def between(self, start_s: float, end_s: float) -> Self:
+        """Return the findings with start <= `time_s` < end, in seconds."""
+        return self.where((self.time_s >= start_s) & (self.time_s < end_s))
+
+    def equals(self, other: object) -> bool:
+        """Tell whether all columns are equal, element for element (NaN equals NaN)."""
+        if type(self) is not type(other):
+            return False
+        return all(
+            np.array_equal(getattr(self, n), getattr(other, n), equal_nan=_may_be_nan(self, n))
+            for n in self.columns()
+        )
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return the findings as a pandas table, one row a finding."""
+        import pandas as pd  # noqa: PLC0415 - heavy; loaded only for who asks for a table
+
+        return pd.DataFrame({name: getattr(self, name) for name in self.columns()})
+
+    def _repr_html_(self) -> str:
+        """Show the table in a notebook."""
+        return str(self.to_frame().to_html(max_rows=20))
+
+
+def _may_be_nan(findings: Findings, column: str) -> bool:
+    values: np.ndarray[Any, Any] = getattr(findings, column)
+    return bool(values.dtype.kind == "f")
+
+
+def column(dtype: type[np.generic]) -> Any:
+    """Return a dataclass field for a column that is not float64."""
+    return field(metadata={"dtype": dtype})

@@ -1,0 +1,91 @@
+"""Marks: heart beats, breaths, heart rates, and how much pulsation was taken out."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from infantmon.model.arrays import Bools, Floats, Ints
+from infantmon.model.findings import Findings, column
+
+
+@dataclass(frozen=True, eq=False)
+class RPeaks(Findings):
+    """Heart beats, each at the dominant extreme of its QRS complex.
+
+    Attributes
+    ----------
+    sample : numpy.ndarray of int64, shape (n,)
+        Sample number on the ECG's own clock.
+    amplitude : numpy.ndarray, shape (n,)
+        Signed height of the extreme over its surroundings, in the ECG's unit.
+    reliable : numpy.ndarray of bool, shape (n,)
+        False where the beat does not look like the beats around it.
+    """
+
+    sample: Ints = column(np.int64)
+    amplitude: Floats = column(np.float64)
+    reliable: Bools = column(np.bool_)
+
+
+@dataclass(frozen=True, eq=False)
+class Breaths(Findings):
+    """Breaths, each at its inspiratory peak.
+
+    Attributes
+    ----------
+    sample : numpy.ndarray of int64, shape (n,)
+        Sample number on the impedance's own clock, nearest to the peak.
+    size : numpy.ndarray, shape (n,)
+        Rise of the inspiration, in the impedance's unit.
+    rise_start_s, fall_end_s : numpy.ndarray, shape (n,)
+        Where the effort of this breath begins and ends, in seconds: the edges for the effort-free
+        part of a pause. NaN where it is not known yet.
+    shallow : numpy.ndarray of bool, shape (n,)
+        True for a breath much smaller than the breaths before it.
+    """
+
+    sample: Ints = column(np.int64)
+    size: Floats = column(np.float64)
+    rise_start_s: Floats = column(np.float64)
+    fall_end_s: Floats = column(np.float64)
+    shallow: Bools = column(np.bool_)
+
+
+@dataclass(frozen=True, eq=False)
+class HeartRates(Findings):
+    """Heart rate at each beat, over the averaging of the stage that made it.
+
+    Attributes
+    ----------
+    heart_rate_bpm : numpy.ndarray, shape (n,)
+        60 / mean of the averaged RR intervals, in beats a minute.
+    interval_s : numpy.ndarray, shape (n,)
+        The mean interval behind it, in seconds.
+    """
+
+    heart_rate_bpm: Floats = column(np.float64)
+    interval_s: Floats = column(np.float64)
+
+
+@dataclass(frozen=True, eq=False)
+class Pulsations(Findings):
+    """How much heart pulsation was taken out of the impedance, about once a beat or a second.
+
+    Attributes
+    ----------
+    pulsation : numpy.ndarray, shape (n,)
+        Peak-to-peak size of what was removed around `time_s`, in the impedance's unit.
+    breath : numpy.ndarray, shape (n,)
+        Peak-to-peak size of what was left around `time_s`, in the impedance's unit.
+    led_by_beats : numpy.ndarray of bool, shape (n,)
+        False where no trustworthy R peaks were at hand and the impedance went on without them.
+    locked : numpy.ndarray of bool, shape (n,)
+        True where breathing and heart beat keep step one to one and cannot be told apart.
+    """
+
+    pulsation: Floats = column(np.float64)
+    breath: Floats = column(np.float64)
+    led_by_beats: Bools = column(np.bool_)
+    locked: Bools = column(np.bool_)

@@ -1,0 +1,114 @@
+"""Spans: stretches of time with a reason, and the marks that open and close them on a stream."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import IntFlag
+
+import numpy as np
+
+from infantmon.model.arrays import Bools, Floats, Ints
+from infantmon.model.findings import Findings, column
+
+BRIDGED_S = 1.0
+"""Unusable stretches up to this long are bridged: they change no timer (project rule)."""
+
+
+class Reason(IntFlag):
+    """Why a stretch of signal cannot be used, or only with care. Reasons can be added up."""
+
+    MISSING = 1  # the recording has nothing there (a gap told by its clock)
+    NOT_FINITE = 2  # NaN or infinity
+    FLAT = 4  # exactly equal samples for longer than a living signal gives
+    SATURATED = 8  # held at the end of the range
+    OUT_OF_RANGE = 16  # base impedance outside what an attached electrode gives
+    MOVEMENT = 32  # much larger than breathing, and not rhythmic
+    STEP = 64  # the level jumped
+    MAINS = 128  # mains interference
+    NOISE = 256  # beats cannot be told
+
+    @property
+    def words(self) -> str:
+        """The reasons in words, for people."""
+        return ", ".join(_WORDS[reason] for reason in Reason if reason in self)
+
+
+_WORDS = {
+    Reason.MISSING: "nothing recorded",
+    Reason.NOT_FINITE: "invalid samples",
+    Reason.FLAT: "flat signal",
+    Reason.SATURATED: "at the end of the range",
+    Reason.OUT_OF_RANGE: "base impedance out of range",
+    Reason.MOVEMENT: "movement",
+    Reason.STEP: "level jump",
+    Reason.MAINS: "mains interference",
+    Reason.NOISE: "beats cannot be told",
+}
+
+LOST_CONTACT = Reason.FLAT | Reason.SATURATED | Reason.OUT_OF_RANGE
+"""Reasons that point to the electrode; the others make the signal unusable without saying why."""
+
+
+@dataclass(frozen=True, eq=False)
+class ContactMarks(Findings):
+    """Where a channel stops being usable and where it can be used again, as the stream tells it.
+
+    A stretch longer than `BRIDGED_S` gives two marks: one that opens it as soon as it is
+    established, and one that closes it. A shorter one gives only the closing mark, with `bridged`.
+    `time_s` is when it is established, or over; `since_s` is when it truly began.
+
+    Attributes
+    ----------
+    since_s : numpy.ndarray, shape (n,)
+        When the stretch began, in seconds.
+    reason : numpy.ndarray of int64, shape (n,)
+        A `Reason`, as a number.
+    usable : numpy.ndarray of bool, shape (n,)
+        False for a mark that opens an unusable stretch, True for one that closes it.
+    bridged : numpy.ndarray of bool, shape (n,)
+        True for a stretch so short that it changes no timer.
+    """
+
+    since_s: Floats = column(np.float64)
+    reason: Ints = column(np.int64)
+    usable: Bools = column(np.bool_)
+    bridged: Bools = column(np.bool_)
+
+    def spans(self, until_s: float) -> Spans:
+        """Return the stretches as spans; one still open ends at `until_s` (seconds)."""
+        closed = self.usable
+        start, end, reason = self.since_s[closed], self.time_s[closed], self.reason[closed]
+        if len(self) and not self.usable[-1]:
+            start, end = np.append(start, self.since_s[-1]), np.append(end, until_s)
+            reason = np.append(reason, self.reason[-1])
+        return Spans(start, np.maximum(end, start), reason)
+
+
+@dataclass(frozen=True, eq=False)
+class Spans:
+    """Stretches of time, each with a reason.
+
+    Attributes
+    ----------
+    start_s, end_s : numpy.ndarray, shape (n,)
+        First time inside, first time after, in seconds.
+    reason : numpy.ndarray of int64, shape (n,)
+        A `Reason`, as a number.
+    """
+
+    start_s: Floats
+    end_s: Floats
+    reason: Ints
+
+    def __len__(self) -> int:
+        return len(self.start_s)
+
+    @property
+    def total_s(self) -> float:
+        """Length of all spans together, in seconds."""
+        return float(np.sum(self.end_s - self.start_s))
+
+    def overlap_s(self, start_s: float, end_s: float) -> float:
+        """Return how many seconds of [start, end] lie inside spans."""
+        inside = np.minimum(self.end_s, end_s) - np.maximum(self.start_s, start_s)
+        return float(np.sum(np.maximum(inside, 0.0)))

@@ -1,0 +1,1 @@
+"""What people look at: the review page."""

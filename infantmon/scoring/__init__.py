@@ -1,0 +1,1 @@
+"""Marks and episodes compared with a reference."""

@@ -1,0 +1,1 @@
+"""An invented infant with known truth. Shares nothing with the filters and stages."""

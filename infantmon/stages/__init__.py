@@ -1,0 +1,1 @@
+"""Signal in, findings out. One stage a file; none imports another."""
