@@ -1,0 +1,289 @@
+"""When and how deep the invented infant breathes, and where it pauses."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from infantmon.errors import ArgumentError, require_between, require_number
+from infantmon.model.arrays import Floats
+from infantmon.simulate.heart import SlowingInPause
+from infantmon.simulate.noise import Source, generator
+
+LONGEST_CYCLE = 1.25  # a breath takes at most this many mean cycles; what is left is a rest
+LONGEST_PERIOD = 2.2  # no period is longer than this many mean cycles unless a pause is asked for
+
+
+@dataclass(frozen=True)
+class Breathing:
+    """How the infant breathes when nothing happens.
+
+    Parameters
+    ----------
+    rate_per_min : float
+        Median rate, in breaths a minute.
+    period_variability : float
+        Standard deviation of the logarithm of the time from breath to breath; half of its variance
+        is shared with the neighbouring breaths.
+    size_ohm : float
+        Median size of a breath: the rise of the impedance in an inspiration, in ohm.
+    size_variability : float
+        Standard deviation of the logarithm of the size, shared likewise.
+    inspired_share : float
+        Share of a breath's cycle that is inspiration.
+
+    Notes
+    -----
+    Rates by age: median 43 a minute at 0 to 3 months, 1st to 99th centile 25 to 66 (Fleming et al.,
+    Lancet 2011;377:1011-1018). Log-normal periods with memory: Indic et al., IEEE Trans Biomed Eng
+    2013. Change by breathing about 0.1 to 3 ohm: from memory.
+    """
+
+    rate_per_min: float = 45.0
+    period_variability: float = 0.16
+    size_ohm: float = 1.0
+    size_variability: float = 0.18
+    inspired_share: float = 0.42
+
+    def __post_init__(self) -> None:
+        require_between(self.rate_per_min, 5.0, 180.0, name="rate_per_min", unit="a minute")
+        require_between(self.size_ohm, 0.0, 100.0, name="size_ohm", unit="ohm")
+        require_between(self.inspired_share, 0.1, 0.9, name="inspired_share", unit="of a cycle")
+        for name in ("period_variability", "size_variability"):
+            require_between(getattr(self, name), 0.0, 1.0, name=name, unit="(log)")
+
+    @property
+    def cycle_s(self) -> float:
+        """The median time from breath to breath, in seconds."""
+        return 60.0 / self.rate_per_min
+
+
+@dataclass(frozen=True)
+class Pause:
+    """A pause with no effort at all (as in central apnea).
+
+    Parameters
+    ----------
+    onset_s : float
+        The inspiratory peak of the last breath before it, in seconds.
+    length_s : float
+        From that peak to the inspiratory peak of the next breath, in seconds. The last breath still
+        completes its expiration, and the next one has its inspiration, inside this length.
+    bradycardia : SlowingInPause or None
+        How the heart slows, if it does.
+    """
+
+    onset_s: float
+    length_s: float
+    bradycardia: SlowingInPause | None = None
+
+    def __post_init__(self) -> None:
+        require_number(self.onset_s, name="onset_s", unit="s")
+        require_between(self.length_s, 0.1, 1e6, name="length_s", unit="s")
+        if self.bradycardia is not None:
+            self.bradycardia.change(self.onset_s, self.length_s)
+
+    @property
+    def start_s(self) -> float:
+        """The onset, in seconds."""
+        return self.onset_s
+
+    @property
+    def end_s(self) -> float:
+        """The inspiratory peak of the breath that ends it, in seconds."""
+        return self.onset_s + self.length_s
+
+
+@dataclass(frozen=True)
+class ShallowBreathing:
+    """Breaths are smaller for a while.
+
+    Parameters
+    ----------
+    start_s, length_s : float
+        The stretch, in seconds: breaths whose peak lies in it are meant.
+    share : float
+        Their size, as a share of what it would be.
+    """
+
+    start_s: float
+    length_s: float
+    share: float = 0.25
+
+    def __post_init__(self) -> None:
+        require_number(self.start_s, name="start_s", unit="s")
+        require_between(self.length_s, 0.0, 1e6, name="length_s", unit="s")
+        require_between(self.share, 0.0, 5.0, name="share", unit="of a breath")
+
+
+@dataclass(frozen=True)
+class Sigh:
+    """The breath nearest to a time is a large one.
+
+    Parameters
+    ----------
+    at_s : float
+        The time, in seconds.
+    times : float
+        Its size, as a multiple of what it would be.
+    """
+
+    at_s: float
+    times: float = 2.5
+
+    def __post_init__(self) -> None:
+        require_number(self.at_s, name="at_s", unit="s")
+        require_between(self.times, 0.0, 10.0, name="times", unit="breaths")
+
+    @property
+    def start_s(self) -> float:
+        """The time, in seconds."""
+        return self.at_s
+
+
+@dataclass(frozen=True, eq=False)
+class BreathTrain:
+    """The breaths of a night; no two overlap, so each peak is exactly where it is marked.
+
+    Attributes
+    ----------
+    start_s, peak_s, end_s : numpy.ndarray, shape (n,)
+        Begin of inspiration, inspiratory peak, end of expiration, in seconds.
+    size_ohm : numpy.ndarray, shape (n,)
+        The rise in inspiration, in ohm.
+    usual_ohm : float
+        The median size.
+    """
+
+    start_s: Floats
+    peak_s: Floats
+    end_s: Floats
+    size_ohm: Floats
+    usual_ohm: float
+
+    def effort_ohm(self, time_s: Floats) -> Floats:
+        """Return the impedance change by breathing alone, in ohm: 0 at rest, a peak each breath."""
+        which = np.clip(np.searchsorted(self.start_s, time_s, side="right") - 1, 0, None)
+        start, peak, end = self.start_s[which], self.peak_s[which], self.end_s[which]
+        rise = np.clip((time_s - start) / (peak - start), 0.0, 1.0)
+        fall = np.clip((time_s - peak) / (end - peak), 0.0, 1.0)
+        # expiration is steep first and tails off, as in the preterm recordings
+        angle = np.where(time_s < peak, 1.0 - rise, 1.0 - (1.0 - fall) ** 1.4)
+        return np.asarray(self.size_ohm[which] * 0.5 * (1.0 + np.cos(np.pi * angle)))
+
+    def inspired(self, time_s: Floats) -> Floats:
+        """Return the effort as a share of the usual breath."""
+        return self.effort_ohm(time_s) / self.usual_ohm if self.usual_ohm else 0.0 * time_s
+
+
+def place_breaths(
+    breathing: Breathing,
+    pauses: Sequence[Pause],
+    resized: Sequence[ShallowBreathing | Sigh],
+    span_s: tuple[float, float],
+    seed: int,
+) -> BreathTrain:
+    """Return the breaths of a night, with every pause exactly as long as it was asked for.
+
+    Parameters
+    ----------
+    breathing : Breathing
+        The usual breathing.
+    pauses : sequence of Pause
+        In order of time, not overlapping.
+    resized : sequence
+        Shallow breathing and sighs.
+    span_s : tuple of float
+        First and last time, in seconds.
+    seed : int
+        Of the night.
+
+    Notes
+    -----
+    Between two pauses breaths are drawn until the gap is nearly filled; then their periods are
+    scaled, by at most half a period over the whole gap, so that the last peak is the next onset.
+    """
+    draw = _Periods(breathing, generator(seed, Source.BREATH_PERIOD))
+    usual = breathing.cycle_s
+    at = span_s[0]
+    peaks: list[Floats] = [np.array([at])]
+    cycles: list[Floats] = []
+    for pause in pauses:
+        gap = draw.filling(pause.onset_s - at)
+        marks = [pause.onset_s, pause.end_s] if len(gap) else [pause.end_s]
+        peaks += [at + np.cumsum(gap[:-1]), np.array(marks)]
+        cycles += [np.minimum(gap, LONGEST_CYCLE * usual), np.array([min(pause.length_s, usual)])]
+        at = pause.end_s
+    rest = draw.filling(max(span_s[1] - at, usual))
+    peak = np.concatenate([*peaks, at + np.cumsum(rest)])
+    cycle = np.concatenate([*cycles, np.minimum(rest, LONGEST_CYCLE * usual)])
+    rise = breathing.inspired_share * np.append(usual, cycle)
+    fall = (1.0 - breathing.inspired_share) * np.append(cycle, usual)
+    size = _sizes(breathing, peak, resized, generator(seed, Source.BREATH_SIZE))
+    return BreathTrain(peak - rise, peak, peak + fall, size, breathing.size_ohm)
+
+
+class _Periods:
+    """Times from breath to breath: log-normal, with memory."""
+
+    def __init__(self, breathing: Breathing, random: np.random.Generator) -> None:
+        self.breathing = breathing
+        self.random = random
+
+    def filling(self, length_s: float) -> Floats:
+        """Return periods that fill a length exactly; none for a length of nothing."""
+        usual = self.breathing.cycle_s
+        if length_s < 1e-9:
+            return np.empty(0)
+        most = int(2.0 * length_s / usual) + 8
+        spread = self.breathing.period_variability * _with_memory(self.random, most)
+        drawn = usual * np.clip(np.exp(spread), 1.0 / LONGEST_PERIOD, LONGEST_PERIOD)
+        reached = np.cumsum(drawn)
+        count = int(np.argmin(np.abs(reached - length_s))) + 1
+        return np.asarray(drawn[:count] * (length_s / reached[count - 1]), dtype=np.float64)
+
+
+def _with_memory(random: np.random.Generator, count: int) -> Floats:
+    """Return unit-variance numbers, half of whose variance changes only every few breaths."""
+    own = random.standard_normal(count)
+    knots = random.standard_normal(count // 6 + 3)
+    shared = np.interp(np.arange(count) / 6.0, np.arange(len(knots)), knots)
+    return np.asarray(0.7 * own + 0.87 * shared)
+
+
+def _sizes(
+    breathing: Breathing,
+    peak_s: Floats,
+    resized: Sequence[ShallowBreathing | Sigh],
+    random: np.random.Generator,
+) -> Floats:
+    spread = breathing.size_variability * _with_memory(random, len(peak_s))
+    size = breathing.size_ohm * np.exp(np.clip(spread, -1.0, 1.0))
+    for change in resized:
+        if isinstance(change, Sigh):
+            size[np.argmin(np.abs(peak_s - change.at_s))] *= change.times
+        else:
+            inside = (peak_s >= change.start_s) & (peak_s < change.start_s + change.length_s)
+            size[inside] *= change.share
+    return size
+
+
+def require_apart(pauses: Sequence[Pause], breathing: Breathing) -> None:
+    """Refuse pauses that overlap, or leave room for only a part of a breath between them.
+
+    Raises
+    ------
+    ArgumentError
+        With the two pauses and what to do.
+    """
+    for one, other in itertools.pairwise(pauses):
+        gap = other.onset_s - one.end_s
+        if abs(gap) > 1e-9 and gap < 0.5 * breathing.cycle_s:
+            raise ArgumentError(
+                f"the pause at {other.onset_s:g} s begins {gap:g} s after the one at "
+                f"{one.onset_s:g} s has ended; leave 0 s (one breath between) or at least half a "
+                f"breath's cycle ({0.5 * breathing.cycle_s:g} s)."
+            )

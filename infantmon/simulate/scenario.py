@@ -1,0 +1,174 @@
+"""A scenario: everything that is asked of an invented infant, and checked before it is made."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TypeVar
+
+from infantmon.errors import ArgumentError, require_between, require_rate
+from infantmon.simulate.breathing import Breathing, Pause, ShallowBreathing, Sigh, require_apart
+from infantmon.simulate.ecg import EcgLead
+from infantmon.simulate.faults import Disturbance
+from infantmon.simulate.heart import Bradycardia, Heart, RateChange, Standstill, Tachycardia
+from infantmon.simulate.pulsation import Pulsation, PulsationByPhase
+
+Event = Pause | ShallowBreathing | Sigh | RateChange | Standstill | Disturbance
+_E = TypeVar("_E", bound=Event)
+
+
+def _require_range(low: float, high: float, *, unit: str) -> None:
+    """Refuse a converter range whose ends are not finite and in order."""
+    require_between(low, -1e9, 1e9, name="low", unit=unit)
+    if require_between(high, -1e9, 1e9, name="high", unit=unit) <= low:
+        raise ArgumentError(
+            f"the range is {low:g} to {high:g} {unit}; the upper end must be above the lower."
+        )
+
+
+@dataclass(frozen=True)
+class EcgChannel:
+    """What the ECG's amplifier adds.
+
+    Parameters
+    ----------
+    noise_mv, wander_mv : float
+        Standard deviation of the white noise and of the slow wandering, in mV.
+    step_mv : float
+        Size of a step of the converter, in mV; 0 for none.
+    low_mv, high_mv : float
+        Range of the converter, in mV.
+    """
+
+    noise_mv: float = 0.008
+    wander_mv: float = 0.03
+    step_mv: float = 0.0
+    low_mv: float = -5.0
+    high_mv: float = 5.0
+
+    def __post_init__(self) -> None:
+        for name in ("noise_mv", "wander_mv", "step_mv"):
+            require_between(getattr(self, name), 0.0, 100.0, name=name, unit="mV")
+        _require_range(self.low_mv, self.high_mv, unit="mV")
+
+
+@dataclass(frozen=True)
+class ImpedanceChannel:
+    """The chest between the electrodes, and what the amplifier adds.
+
+    Parameters
+    ----------
+    base_ohm : float
+        Impedance at rest, in ohm. About 200 to 1500 with skin and two electrodes: from memory.
+    drift_ohm : float
+        Standard deviation of its slow drift, in ohm.
+    noise_ohm : float
+        Standard deviation of the white noise, in ohm.
+    step_ohm : float
+        Size of a step of the converter, in ohm; 0 for none.
+    low_ohm, high_ohm : float
+        Range of the converter, in ohm.
+    """
+
+    base_ohm: float = 500.0
+    drift_ohm: float = 0.15
+    noise_ohm: float = 0.01
+    step_ohm: float = 0.0
+    low_ohm: float = 0.0
+    high_ohm: float = 2000.0
+
+    def __post_init__(self) -> None:
+        _require_range(self.low_ohm, self.high_ohm, unit="ohm")
+        require_between(self.base_ohm, self.low_ohm, self.high_ohm, name="base_ohm", unit="ohm")
+        for name in ("drift_ohm", "noise_ohm", "step_ohm"):
+            require_between(getattr(self, name), 0.0, 1000.0, name=name, unit="ohm")
+
+
+@dataclass(frozen=True)
+class Scenario:
+    """Everything that is asked of an invented infant.
+
+    Parameters
+    ----------
+    duration_s : float
+        Length of the night, in seconds.
+    ecg_hz, impedance_hz : float
+        Sampling rates, in Hz.
+    heart : Heart
+        How the heart beats when nothing happens.
+    breathing : Breathing
+        How the infant breathes when nothing happens.
+    lead : EcgLead
+        How the ECG looks.
+    pulsation : Pulsation
+        What a heart beat does to the impedance.
+    ecg : EcgChannel
+        What the ECG's amplifier adds.
+    impedance : ImpedanceChannel
+        The chest, and what the impedance's amplifier adds.
+    events : tuple
+        What happens: `Pause`, `ShallowBreathing`, `Sigh`, `Bradycardia`, `Tachycardia`,
+        `Standstill`, and the disturbances `LooseElectrode`, `Movement`, `MuscleNoise`, `Mains`,
+        `LevelStep`, `MissingSamples`; in any order.
+    name : str
+        What to call the infant; invented.
+
+    Raises
+    ------
+    ArgumentError
+        If a number is out of its range, pauses overlap, a bradycardia would be no slowing or a
+        tachycardia no racing, or an event is of another kind.
+    """
+
+    duration_s: float
+    ecg_hz: float
+    impedance_hz: float
+    heart: Heart = Heart()
+    breathing: Breathing = Breathing()
+    lead: EcgLead = EcgLead()
+    pulsation: Pulsation = PulsationByPhase()
+    ecg: EcgChannel = EcgChannel()
+    impedance: ImpedanceChannel = ImpedanceChannel()
+    events: tuple[Event, ...] = field(default=())
+    name: str = "invented infant"
+
+    def __post_init__(self) -> None:
+        require_between(self.duration_s, 1.0, 31 * 86400.0, name="duration_s", unit="s")
+        require_rate(self.ecg_hz, name="ecg_hz", lowest_hz=20.0)
+        require_rate(self.impedance_hz, name="impedance_hz", lowest_hz=5.0)
+        object.__setattr__(self, "events", tuple(self.events))
+        for event in self.events:
+            if not isinstance(event, Event):
+                raise ArgumentError(
+                    f"an event is {event!r}; pass pauses, rate changes or disturbances from "
+                    "infantmon.simulate."
+                )
+        require_apart(self.of(Pause), self.breathing)
+        self._require_directions()
+
+    def of(self, kind: type[_E]) -> list[_E]:
+        """Return the events of a kind, in order of time."""
+        found = [event for event in self.events if isinstance(event, kind)]
+        return sorted(found, key=lambda event: event.start_s)
+
+    @property
+    def rate_changes(self) -> list[RateChange]:
+        """All changes of heart rate, those in pauses too, in order of time."""
+        in_pauses = [
+            pause.bradycardia.change(pause.onset_s, pause.length_s)
+            for pause in self.of(Pause)
+            if pause.bradycardia is not None
+        ]
+        return sorted([*self.of(RateChange), *in_pauses], key=lambda change: change.start_s)
+
+    def _require_directions(self) -> None:
+        usual = self.heart.rate_bpm
+        for change in self.rate_changes:
+            slows = isinstance(change, Bradycardia) and change.rate_bpm >= usual
+            races = isinstance(change, Tachycardia) and change.rate_bpm <= usual
+            if slows or races:
+                word = "below" if slows else "above"
+                raise ArgumentError(
+                    f"the {type(change).__name__.lower()} at {change.start_s:g} s goes to "
+                    f"{change.rate_bpm:g} a minute; it must be {word} the usual rate "
+                    f"({usual:g} a minute)."
+                )
