@@ -6,20 +6,15 @@
 array([23., 27.])
 """
 
-from infantmon.simulate.breathing import Breathing, Pause, ShallowBreathing, Sigh
+from infantmon.simulate.breathing import Breathing
 from infantmon.simulate.ecg import EcgLead
 from infantmon.simulate.faults import (
-    AtRail,
-    Flat,
-    Held,
     LevelStep,
     LooseElectrode,
     Mains,
     MissingSamples,
     Movement,
     MuscleNoise,
-    Noisy,
-    OutOfRange,
 )
 from infantmon.simulate.heart import (
     Bradycardia,
@@ -29,9 +24,11 @@ from infantmon.simulate.heart import (
     Tachycardia,
 )
 from infantmon.simulate.night import Chunk, InventedInfant, SimulatedNight, simulate_night
+from infantmon.simulate.pauses import Pause, Rebound, ShallowBreathing, Sigh
 from infantmon.simulate.presets import demo_scenario, pauses_scenario
 from infantmon.simulate.pulsation import PulsationByPhase, PulsationInTime
 from infantmon.simulate.scenario import EcgChannel, ImpedanceChannel, Scenario
+from infantmon.simulate.shown import AtRail, Flat, Held, Noisy, OutOfRange
 from infantmon.simulate.truth import Intervals, TruePauses, TrueRateChanges, Truth
 
 __all__ = [
@@ -58,6 +55,7 @@ __all__ = [
     "Pause",
     "PulsationByPhase",
     "PulsationInTime",
+    "Rebound",
     "Scenario",
     "ShallowBreathing",
     "Sigh",

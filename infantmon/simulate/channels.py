@@ -15,12 +15,12 @@ from infantmon.simulate.faults import (
     Draw,
     LooseElectrode,
     MissingSamples,
-    Place,
-    Shown,
 )
 from infantmon.simulate.heart import Beats
 from infantmon.simulate.noise import Source, generator, knot_count, smooth_curve
+from infantmon.simulate.pauses import Pause
 from infantmon.simulate.scenario import Scenario
+from infantmon.simulate.shown import Place, Shown
 
 SHOWN_KEY = 1_000_000  # keeps the numbers of what is shown apart from those of what is added
 
@@ -60,7 +60,7 @@ class Render(ABC):
     def block(self, time_s: Floats, number: int) -> Floats:
         """Return the samples of one block, by its times (s) and its number."""
         near = [
-            (i, e) for i, e in self.disturbances if e.start_s <= time_s[-1] and e.end_s > time_s[0]
+            (i, e) for i, e in self.disturbances if e.start_s <= time_s[-1] and e.gone_s > time_s[0]
         ]
         values = self.clean(time_s)
         for i, event in near:
@@ -143,6 +143,7 @@ class ImpedanceRender(Render):
         self.step, self.white = channel.step_ohm, channel.noise_ohm
         self.base = channel.base_ohm
         self.beats, self.breaths = beats, breaths
+        self.rebounds = [pause for pause in scenario.of(Pause) if pause.rebound is not None]
         self.pulsation = scenario.pulsation
         self.usual_rr_s = 60.0 / scenario.heart.rate_bpm
         random = generator(seed, Source.IMPEDANCE_DRIFT)
@@ -159,7 +160,15 @@ class ImpedanceRender(Render):
         # blood flowing in lowers the impedance
         beats = self.beats.near(float(time_s[0]) - 3.0, float(time_s[-1]))
         pulse = -size * self.pulsation.wave(time_s, beats, self.usual_rr_s)
-        return self.base + drift + self.breaths.effort_ohm(time_s) + pulse
+        return self.base + drift + self.breaths.effort_ohm(time_s) + pulse + self._rebound(time_s)
+
+    def _rebound(self, time_s: Floats) -> Floats:
+        total = np.zeros(len(time_s))
+        for pause in self.rebounds:
+            if pause.onset_s <= time_s[-1] and pause.end_s > time_s[0] and pause.rebound:
+                start, end = self.breaths.rest_after(pause.onset_s)
+                total += self.breaths.usual_ohm * pause.rebound.level(time_s, start, end)
+        return total
 
     def added(self, event: Disturbance, time_s: Floats, draw: Draw) -> Floats:
         """Return what a disturbance adds, in ohm."""

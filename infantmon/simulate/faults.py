@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from abc import ABC, abstractmethod
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -11,14 +10,15 @@ import numpy as np
 
 from infantmon.errors import require_between, require_number
 from infantmon.model.arrays import Bools, Floats
-from infantmon.model.spans import Reason
 from infantmon.simulate.noise import envelope, knot_count, smooth_curve
+from infantmon.simulate.shown import AtRail, Noisy, Shown
 
 Draw = Callable[..., np.random.Generator]
 """Gives the random numbers of one disturbance; whole numbers tell its parts apart."""
 
 SHOTS_PER_S = 200
 SHOT_S = 0.0025
+JOLT_S = 0.4
 
 
 @dataclass(frozen=True)
@@ -42,6 +42,11 @@ class Disturbance:
     def end_s(self) -> float:
         """The first moment after it, in seconds."""
         return self.start_s + self.length_s
+
+    @property
+    def gone_s(self) -> float:
+        """When nothing of it is left, in seconds."""
+        return self.end_s
 
     def covers(self, time_s: Floats) -> Bools:
         """Tell which times lie inside."""
@@ -179,117 +184,6 @@ class LevelStep(Disturbance):
         return np.asarray(self.ohm * self.covers(time_s))
 
 
-@dataclass(frozen=True, eq=False)
-class Place:
-    """What is known where a channel shows something else than the infant.
-
-    Attributes
-    ----------
-    time_s : numpy.ndarray, shape (n,)
-        The times, in seconds.
-    low, high : float
-        The channel's range, in its unit.
-    random : numpy.random.Generator
-        For what is random about it.
-    held : float
-        The channel's value when it began.
-    """
-
-    time_s: Floats
-    low: float
-    high: float
-    random: np.random.Generator
-    held: float
-
-
-class Shown(ABC):
-    """What a channel shows in place of the infant."""
-
-    reason: Reason
-
-    @abstractmethod
-    def values(self, place: Place) -> Floats:
-        """Return what is shown, in the channel's unit."""
-
-
-@dataclass(frozen=True)
-class AtRail(Shown):
-    """The channel stands at an end of its range: the upper, or the lower."""
-
-    upper: bool = True
-    reason = Reason.SATURATED
-
-    def values(self, place: Place) -> Floats:
-        """Return the end of the range throughout."""
-        return np.full(len(place.time_s), place.high if self.upper else place.low)
-
-
-@dataclass(frozen=True)
-class Flat(Shown):
-    """The channel shows one value (in its unit)."""
-
-    level: float = 0.0
-    reason = Reason.FLAT
-
-    def values(self, place: Place) -> Floats:
-        """Return the value throughout."""
-        return np.full(len(place.time_s), self.level)
-
-
-@dataclass(frozen=True)
-class Held(Shown):
-    """The channel holds the value it had."""
-
-    reason = Reason.FLAT
-
-    def values(self, place: Place) -> Floats:
-        """Return the held value throughout."""
-        return np.full(len(place.time_s), place.held)
-
-
-@dataclass(frozen=True)
-class Noisy(Shown):
-    """The channel shows an open lead's noise: white noise on a mains wave.
-
-    Parameters
-    ----------
-    deviation, mains : float
-        Standard deviation of the noise and amplitude of the mains wave, in the channel's unit.
-    frequency_hz : float
-        Of the mains.
-    """
-
-    deviation: float
-    mains: float = 0.0
-    frequency_hz: float = 50.0
-    reason = Reason.NOISE
-
-    def values(self, place: Place) -> Floats:
-        """Return noise around 0."""
-        turns = (self.frequency_hz * place.time_s) % 1.0
-        noise = self.deviation * place.random.standard_normal(len(place.time_s))
-        return np.asarray(noise + self.mains * np.sin(2.0 * np.pi * turns))
-
-
-@dataclass(frozen=True)
-class OutOfRange(Shown):
-    """The channel shows a level that no attached electrode gives, with a little noise.
-
-    Parameters
-    ----------
-    level, deviation : float
-        The level and the standard deviation of the noise, in the channel's unit.
-    """
-
-    level: float
-    deviation: float = 0.05
-    reason = Reason.OUT_OF_RANGE
-
-    def values(self, place: Place) -> Floats:
-        """Return noise around the level."""
-        return self.level + self.deviation * place.random.standard_normal(len(place.time_s))
-
-
 @dataclass(frozen=True)
 class LooseElectrode(Disturbance):
     """An electrode has come off, or the wire has: neither channel, or only one, shows the infant.
@@ -298,10 +192,44 @@ class LooseElectrode(Disturbance):
     ----------
     impedance, ecg : Shown or None
         What each channel shows instead; None where it goes on as before.
+    jolt_mv, jolt_ohm : float
+        How far a channel is off when it shows the infant again, in mV and ohm; that dies away
+        within about 2 s.
     """
 
     impedance: Shown | None = AtRail()
     ecg: Shown | None = Noisy(0.05, mains=0.3)
+    jolt_mv: float = 1.0
+    jolt_ohm: float = 4.0
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        require_between(self.jolt_mv, -100.0, 100.0, name="jolt_mv", unit="mV")
+        require_between(self.jolt_ohm, -1e4, 1e4, name="jolt_ohm", unit="ohm")
+
+    @property
+    def gone_s(self) -> float:
+        """When nothing of it is left, in seconds."""
+        return self.end_s + 16.0 * JOLT_S
+
+    def added_mv(self, time_s: Floats, draw: Draw) -> Floats:  # noqa: ARG002
+        """Return what it adds to the ECG, in mV."""
+        return (
+            self.jolt_mv * self._dying_away(time_s)
+            if self.ecg is not None
+            else np.zeros(len(time_s))
+        )
+
+    def added_ohm(self, time_s: Floats, draw: Draw, breath_ohm: float) -> Floats:  # noqa: ARG002
+        """Return what it adds to the impedance, in ohm."""
+        return (
+            self.jolt_ohm * self._dying_away(time_s) if self.impedance is not None else 0.0 * time_s
+        )
+
+    def _dying_away(self, time_s: Floats) -> Floats:
+        since = time_s - self.end_s
+        gone = np.exp(-np.clip(since / JOLT_S, 0.0, 16.0))
+        return np.asarray(gone * ((since >= 0.0) & (time_s < self.gone_s)))
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,7 @@ from infantmon.model.channel import Channel
 from infantmon.model.clock import Clock
 from infantmon.model.recording import Recording
 from infantmon.model.spans import Reason, Spans
-from infantmon.simulate.breathing import BreathTrain, Pause, ShallowBreathing, Sigh, place_breaths
+from infantmon.simulate.breathing import BreathTrain, place_breaths
 from infantmon.simulate.channels import EcgRender, ImpedanceRender, Render
 from infantmon.simulate.faults import Disturbance, LooseElectrode, MissingSamples, Movement
 from infantmon.simulate.heart import (
@@ -26,6 +26,7 @@ from infantmon.simulate.heart import (
     Tachycardia,
     place_beats,
 )
+from infantmon.simulate.pauses import Pause, ShallowBreathing, Sigh
 from infantmon.simulate.scenario import Scenario
 from infantmon.simulate.truth import Intervals, TruePauses, TrueRateChanges, Truth
 
@@ -215,13 +216,12 @@ def _tell(scenario: Scenario, beats: Beats, breaths: BreathTrain) -> Truth:
 
 
 def _true_pauses(pauses: list[Pause], breaths: BreathTrain) -> TruePauses:
-    onset = np.array([pause.onset_s for pause in pauses])
-    last = np.searchsorted(breaths.peak_s, onset - 1e-6) if len(pauses) else np.empty(0, np.int64)
+    rests = [breaths.rest_after(pause.onset_s) for pause in pauses]
     return TruePauses(
-        onset,
-        np.array([pause.end_s for pause in pauses]),
-        breaths.end_s[last],
-        breaths.start_s[last + 1],
+        np.array([pause.onset_s for pause in pauses], dtype=float),
+        np.array([pause.end_s for pause in pauses], dtype=float),
+        np.array([start for start, _ in rests], dtype=float),
+        np.array([end for _, end in rests], dtype=float),
         np.array([pause.bradycardia is not None for pause in pauses], dtype=np.bool_),
     )
 

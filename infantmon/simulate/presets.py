@@ -7,10 +7,10 @@ from dataclasses import replace
 import numpy as np
 
 from infantmon.errors import ArgumentError, require_between
-from infantmon.simulate.breathing import Pause, ShallowBreathing, Sigh
 from infantmon.simulate.faults import LooseElectrode, Movement
 from infantmon.simulate.heart import SlowingInPause
 from infantmon.simulate.noise import Source, generator
+from infantmon.simulate.pauses import Pause, ShallowBreathing, Sigh
 from infantmon.simulate.scenario import Scenario
 
 

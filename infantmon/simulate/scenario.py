@@ -6,10 +6,11 @@ from dataclasses import dataclass, field
 from typing import TypeVar
 
 from infantmon.errors import ArgumentError, require_between, require_rate
-from infantmon.simulate.breathing import Breathing, Pause, ShallowBreathing, Sigh, require_apart
+from infantmon.simulate.breathing import Breathing
 from infantmon.simulate.ecg import EcgLead
 from infantmon.simulate.faults import Disturbance
 from infantmon.simulate.heart import Bradycardia, Heart, RateChange, Standstill, Tachycardia
+from infantmon.simulate.pauses import Pause, ShallowBreathing, Sigh, require_apart
 from infantmon.simulate.pulsation import Pulsation, PulsationByPhase
 
 Event = Pause | ShallowBreathing | Sigh | RateChange | Standstill | Disturbance
@@ -142,7 +143,7 @@ class Scenario:
                     f"an event is {event!r}; pass pauses, rate changes or disturbances from "
                     "infantmon.simulate."
                 )
-        require_apart(self.of(Pause), self.breathing)
+        require_apart(self.of(Pause), self.breathing.cycle_s)
         self._require_directions()
 
     def of(self, kind: type[_E]) -> list[_E]:
