@@ -48,23 +48,31 @@ _WORDS = {
 LOST_CONTACT = Reason.FLAT | Reason.SATURATED | Reason.OUT_OF_RANGE
 """Reasons that point to the electrode; the others make the signal unusable without saying why."""
 
+BLOCKING = Reason.MISSING | Reason.NOT_FINITE | LOST_CONTACT
+"""Reasons for which a signal cannot be used at all."""
+
+DISTURBING = Reason.MOVEMENT | Reason.STEP | Reason.MAINS | Reason.NOISE
+"""Reasons for which a signal is to be used with care."""
+
 
 @dataclass(frozen=True, eq=False)
 class ContactMarks(Findings):
     """Where a channel stops being usable and where it can be used again, as the stream tells it.
 
-    A stretch longer than `BRIDGED_S` gives two marks: one that opens it as soon as it is
-    established, and one that closes it. A shorter one gives only the closing mark, with `bridged`.
-    `time_s` is when it is established, or over; `since_s` is when it truly began.
+    `BLOCKING` and `DISTURBING` reasons are told apart: each group has its own stretches, and a mark
+    belongs to the group of its reason. A stretch longer than `BRIDGED_S` gives two marks: one that
+    opens it as soon as it is established, and one that closes it. A shorter one gives only the
+    closing mark, with `bridged`. `time_s` is when it is established, or over; `since_s` is when it
+    truly began. A stretch that is open when the stream ends has no closing mark.
 
     Attributes
     ----------
     since_s : numpy.ndarray, shape (n,)
         When the stretch began, in seconds.
     reason : numpy.ndarray of int64, shape (n,)
-        A `Reason`, as a number.
+        A `Reason`, as a number: what was known at an opening mark, all reasons at a closing one.
     usable : numpy.ndarray of bool, shape (n,)
-        False for a mark that opens an unusable stretch, True for one that closes it.
+        False for a mark that opens a stretch, True for one that closes it.
     bridged : numpy.ndarray of bool, shape (n,)
         True for a stretch so short that it changes no timer.
     """
@@ -74,14 +82,43 @@ class ContactMarks(Findings):
     usable: Bools = column(np.bool_)
     bridged: Bools = column(np.bool_)
 
+    @property
+    def blocking(self) -> ContactMarks:
+        """The marks of stretches in which the signal cannot be used."""
+        return self.where((self.reason & int(BLOCKING)) != 0)
+
+    @property
+    def disturbing(self) -> ContactMarks:
+        """The marks of stretches in which the signal is to be used with care."""
+        return self.where((self.reason & int(DISTURBING)) != 0)
+
     def spans(self, until_s: float) -> Spans:
-        """Return the stretches as spans; one still open ends at `until_s` (seconds)."""
-        closed = self.usable
-        start, end, reason = self.since_s[closed], self.time_s[closed], self.reason[closed]
-        if len(self) and not self.usable[-1]:
-            start, end = np.append(start, self.since_s[-1]), np.append(end, until_s)
-            reason = np.append(reason, self.reason[-1])
-        return Spans(start, np.maximum(end, start), reason)
+        """Return the stretches as spans in order of start; one still open ends at `until_s` (s).
+
+        Within a group, stretches that overlap (one was told after another had closed) are one
+        span; spans of the two groups may overlap each other.
+        """
+        rows = _group_rows(self.blocking, until_s) + _group_rows(self.disturbing, until_s)
+        rows.sort()
+        table = np.array(rows, dtype=np.float64).reshape(-1, 3)
+        return Spans(table[:, 0].copy(), table[:, 1].copy(), table[:, 2].astype(np.int64))
+
+
+def _group_rows(marks: ContactMarks, until_s: float) -> list[tuple[float, float, int]]:
+    """Return start, end and reason of the stretches of one group; overlapping ones are merged."""
+    closed = marks.usable
+    since, end, reason = marks.since_s[closed], marks.time_s[closed], marks.reason[closed]
+    rows = list(zip(since.tolist(), end.tolist(), reason.tolist(), strict=True))
+    if len(marks) and not closed[-1]:  # a group has one stretch at a time: the last mark tells
+        start = float(marks.since_s[-1])
+        rows.append((start, max(start, until_s), int(marks.reason[-1])))
+    merged: list[tuple[float, float, int]] = []
+    for start, stop, why in sorted(rows):
+        if merged and start < merged[-1][1]:
+            before = merged.pop()
+            start, stop, why = before[0], max(before[1], stop), before[2] | why
+        merged.append((start, stop, why))
+    return merged
 
 
 @dataclass(frozen=True, eq=False)

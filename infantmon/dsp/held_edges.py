@@ -1,0 +1,133 @@
+"""From runs of equal samples to edges: a flat signal, and one at the end of its range."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from infantmon.dsp.held import HeldTable
+from infantmon.dsp.stretches import Edge
+from infantmon.model.carried import Carried
+
+_RETURNS = 3
+"""So many returns to the end of the range are "again and again"."""
+
+
+class FlatEdges(Carried):
+    """A signal is flat once exactly equal samples have lasted `least_ticks`, back to the first.
+
+    Parameters
+    ----------
+    reason : int
+        What to call it.
+    least_ticks : int
+        From the first equal sample to the one that tells.
+    """
+
+    carried: ClassVar[tuple[str, ...]] = ("_told",)
+
+    def __init__(self, reason: int, least_ticks: int) -> None:
+        self._reason = reason
+        self._least_ticks = least_ticks
+        self._told = False  # the present run has been told
+
+    def push(self, table: HeldTable) -> list[Edge]:
+        """Return the edges in the order in which they are known."""
+        edges: list[Edge] = []
+        if not len(table.start):
+            return edges
+        long = (table.last - table.start >= self._least_ticks).nonzero()[0].tolist()
+        told_before, self._told = self._told, False
+        for row in long:
+            start, end = int(table.start[row]), int(table.end[row])
+            if not (row == 0 and told_before):
+                known = table.reached(start + self._least_ticks)
+                edges.append(Edge(known, ends=False, reason=self._reason, tick=start))
+            if end >= 0:
+                edges.append(Edge(end, ends=True, reason=self._reason, tick=end))
+            else:
+                self._told = True
+        return edges
+
+
+class RailEdges(Carried):
+    """A signal is saturated where it is held at the end of its range, or returns there repeatedly.
+
+    Held: one run of `held_ticks`. Returning: three runs of at least `run_ticks` whose beginnings
+    lie within `within_ticks`; then it goes on until `settle_ticks` after the last run.
+
+    Parameters
+    ----------
+    reason : int
+        What to call it.
+    run_ticks, held_ticks, within_ticks, settle_ticks : int
+        See above.
+    """
+
+    carried: ClassVar[tuple[str, ...]] = (
+        "_on", "_returning", "_starts", "_counted", "_staying", "_left",
+    )  # fmt: skip
+
+    def __init__(
+        self, reason: int, *, run_ticks: int, held_ticks: int, within_ticks: int, settle_ticks: int
+    ) -> None:
+        self._reason = reason
+        self._run_ticks = run_ticks
+        self._held_ticks = held_ticks
+        self._within_ticks = within_ticks
+        self._settle_ticks = settle_ticks
+        self._on = False
+        self._returning = False  # on because of returns, not of one long hold
+        self._starts: list[int] = []  # of the latest runs at the rail
+        self._counted = False  # the present run is among them
+        self._staying = False  # at the rail now
+        self._left = 0  # tick at which it left the rail
+
+    def push(self, table: HeldTable, reached: int) -> list[Edge]:
+        """Return the edges that are known up to the tick `reached`."""
+        edges: list[Edge] = []
+        if len(table.start):
+            at_rail = table.at_rail & (table.last - table.start >= self._run_ticks - 1)
+            counted_before, self._counted = self._counted, False
+            for row in at_rail.nonzero()[0].tolist():
+                self._run(table, row, edges, counted=row == 0 and counted_before)
+        self._settle(reached, edges)
+        return edges
+
+    def _run(self, table: HeldTable, row: int, edges: list[Edge], *, counted: bool) -> None:
+        """Take one run at the rail."""
+        start, last, end = int(table.start[row]), int(table.last[row]), int(table.end[row])
+        if not counted:
+            known = table.reached(start + self._run_ticks - 1)
+            self._settle(known - 1, edges)
+            self._starts = [*self._starts[1 - _RETURNS :], start]
+            if len(self._starts) == _RETURNS and start - self._starts[0] <= self._within_ticks:
+                self._returning = True
+                self._begin(known, self._starts[0], edges)
+        self._staying = True
+        if not self._on and last - start >= self._held_ticks:
+            self._begin(table.reached(start + self._held_ticks), start, edges)
+        if end < 0:
+            self._counted = True
+        else:
+            self._leave(end, edges)
+
+    def _begin(self, known: int, since: int, edges: list[Edge]) -> None:
+        if not self._on:
+            self._on = True
+            edges.append(Edge(known, ends=False, reason=self._reason, tick=since))
+
+    def _leave(self, end: int, edges: list[Edge]) -> None:
+        """Note that the rail was left: a hold is over at once, returns only later."""
+        self._staying, self._left = False, end
+        if self._on and not self._returning:
+            self._end(end, edges)
+
+    def _settle(self, reached: int, edges: list[Edge]) -> None:
+        """End a stretch of returns once none has come for long enough."""
+        over = self._left + self._settle_ticks
+        if self._returning and not self._staying and over <= reached:
+            self._end(over, edges)
+
+    def _end(self, tick: int, edges: list[Edge]) -> None:
+        self._on = self._returning = False
+        edges.append(Edge(tick, ends=True, reason=self._reason, tick=tick))

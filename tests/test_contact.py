@@ -1,0 +1,430 @@
+"""The contact detector: its reasons, its marks, and its slow twin."""
+
+import math
+import pickle
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from infantmon.errors import ArgumentError, StateError
+from infantmon.model.spans import BLOCKING, DISTURBING, ContactMarks, Reason
+from infantmon.stages.contact import ContactDetector, ContactSettings
+from tests.slow_contact import slow_contact
+
+
+def run(values, how, cuts=()):
+    detector = ContactDetector(how)
+    parts, at = [], 0
+    for cut in cuts:
+        parts.append(detector.push(values[at : at + cut]))
+        at += cut
+    return ContactMarks.joined([*parts, detector.push(values[at:], last=True)])
+
+
+def breathing(seconds, rate_hz=50.0, *, noise=0.02, base=500.0, seed=3):
+    rng = np.random.default_rng(seed)
+    t = np.arange(round(seconds * rate_hz)) / rate_hz
+    return base + np.sin(2 * np.pi * 0.7 * t) + noise * rng.normal(size=len(t))
+
+
+def heart(seconds, rate_hz=250.0, *, noise=0.01, seed=3):
+    rng = np.random.default_rng(seed)
+    t = np.arange(round(seconds * rate_hz)) / rate_hz
+    phase = (t / 0.43) % 1.0
+    return np.exp(-0.5 * ((phase - 0.5) / 0.03) ** 2) + noise * rng.normal(size=len(t))
+
+
+IMPEDANCE = ContactSettings.for_impedance(50.0, unit="ohm")
+ECG = ContactSettings.for_ecg(250.0, unit="mV")
+
+
+def reasons(marks):
+    return [
+        (Reason(int(r)), u, b)
+        for r, u, b in zip(marks.reason, marks.usable, marks.bridged, strict=True)
+    ]
+
+
+def test_nothing_to_tell_about_a_good_signal():
+    assert len(run(breathing(120), IMPEDANCE)) == 0
+    assert len(run(heart(60), ECG)) == 0
+
+
+def test_a_long_nan_stretch_opens_after_one_second_and_closes_half_a_second_after_its_end():
+    x = breathing(60)
+    x[1000:1150] = np.nan  # 20.0 to 23.0 s
+    marks = run(x, IMPEDANCE)
+    assert reasons(marks) == [(Reason.NOT_FINITE, False, False), (Reason.NOT_FINITE, True, False)]
+    np.testing.assert_allclose(marks.since_s, [20.0, 20.0])
+    np.testing.assert_allclose(marks.time_s, [21.0, 23.0])
+    np.testing.assert_allclose(marks.known_s, [21.0, 23.48])
+
+
+@pytest.mark.parametrize(("samples", "marks"), [(1, 1), (50, 1), (51, 2)])
+def test_up_to_one_second_is_bridged(samples, marks):
+    x = breathing(60)
+    x[1000 : 1000 + samples] = math.inf
+    found = run(x, IMPEDANCE)
+    assert len(found) == marks
+    assert bool(found.bridged[-1]) == (marks == 1)
+    assert found.time_s[-1] == pytest.approx(20.0 + samples / 50.0)
+
+
+def test_stretches_less_than_half_a_second_apart_are_one():
+    x = breathing(60)
+    x[1000:1010] = np.nan
+    x[1034:1040] = 5000.0  # 24 samples, 0.48 s later
+    x[1065:1070] = np.nan  # 25 samples, 0.5 s later: one of its own
+    marks = run(x, IMPEDANCE).blocking
+    assert [Reason(int(r)) for r in marks.reason] == [
+        Reason.NOT_FINITE | Reason.OUT_OF_RANGE,
+        Reason.NOT_FINITE,
+    ]
+    np.testing.assert_allclose(marks.since_s, [20.0, 21.3])
+    np.testing.assert_allclose(marks.time_s, [20.8, 21.4])
+    assert marks.bridged.all()
+
+
+def test_a_hole_of_the_recording_is_told_from_invalid_samples():
+    detector = ContactDetector(IMPEDANCE)
+    parts = [
+        detector.push(breathing(10)),
+        detector.push(np.full(100, np.nan), missing=True),
+        detector.push(np.full(20, np.nan)),
+        detector.push(breathing(10), last=True),
+    ]
+    marks = ContactMarks.joined(parts)
+    assert reasons(marks) == [
+        (Reason.MISSING, False, False),
+        (Reason.MISSING | Reason.NOT_FINITE, True, False),
+    ]
+    assert marks.time_s[1] == pytest.approx(12.4)
+
+
+@pytest.mark.parametrize(
+    ("how", "signal", "samples", "flat"),
+    [
+        (IMPEDANCE, breathing(60), 250, False),
+        (IMPEDANCE, breathing(60), 251, True),
+        (ECG, heart(60), 100, False),
+        (ECG, heart(60), 101, True),
+    ],
+)
+def test_flat_is_exactly_equal_for_long_enough(how, signal, samples, flat):
+    x = signal.copy()
+    x[1000 : 1000 + samples] = 500.0 if how is IMPEDANCE else 0.001
+    marks = run(x, how).blocking
+    assert (len(marks) > 0) == flat
+    if flat:
+        assert set(marks.reason.tolist()) == {int(Reason.FLAT)}
+        assert marks.since_s[0] == pytest.approx(1000 / how.clock.rate_hz)
+
+
+def test_a_flat_impedance_opens_five_seconds_after_it_began():
+    x = breathing(60)
+    x[1000:1500] = 500.0
+    marks = run(x, IMPEDANCE)
+    np.testing.assert_allclose(marks.since_s, [20.0, 20.0])
+    np.testing.assert_allclose(marks.time_s, [25.0, 30.0])
+
+
+def test_quiet_is_not_flat():
+    """Project rule: anything less than exactly equal is a pause, never a contact fault."""
+    rng = np.random.default_rng(5)
+    x = breathing(120, noise=0.0)
+    x[2000:3000] = 500.0  # a pause of 20 s
+    step = 0.2  # a breath is 10 steps; noise of half a step
+    x = step * np.round((x + 0.5 * step * rng.normal(size=len(x))) / step)
+    assert len(run(x, IMPEDANCE)) == 0
+
+
+def test_a_pause_at_the_lower_end_of_coarse_breaths_is_not_saturated():
+    rng = np.random.default_rng(6)
+    x = breathing(180, noise=0.0)
+    for around in (2000, 4000):
+        lowest = around + int(np.argmin(x[around : around + 70]))
+        x[lowest : lowest + 1000] = x.min()
+    for noise in (0.02, 0.1, 0.5):
+        quantised = 0.2 * np.round(x / 0.2 + noise * rng.normal(size=len(x)))
+        marks = run(quantised, IMPEDANCE)
+        assert not (marks.reason & int(Reason.SATURATED)).any()
+
+
+def test_flat_looks_through_single_invalid_samples():
+    x = breathing(60)
+    x[1000:1500] = 500.0
+    x[1020:1500:40] = np.nan
+    marks = run(x, IMPEDANCE)
+    opened = marks.where(~marks.usable)
+    assert opened.since_s.tolist() == [20.0]
+    assert Reason.FLAT in Reason(int(opened.reason[0]))
+
+
+def test_saturated_when_the_end_of_the_range_is_reached_again_and_again():
+    x = 3.0 * (breathing(60) - 500.0)
+    x[: 20 * 50] *= 0.3  # the first 20 s do not reach the end
+    x = np.minimum(x, 2.0)
+    marks = run(x, ContactSettings.for_impedance(50.0))
+    opened = marks.blocking.where(~marks.blocking.usable)
+    assert opened.reason.tolist() == [int(Reason.SATURATED)]
+    assert opened.since_s[0] == pytest.approx(20.0, abs=1.5)
+    assert opened.time_s[0] - opened.since_s[0] < 3.5
+    assert marks.blocking.spans(60.0).total_s > 38.0
+
+
+def test_saturated_when_held_at_the_end_of_the_range():
+    x = heart(60)
+    x[5000:6000] = 5.0
+    marks = run(x, ECG).blocking
+    assert set(marks.reason.tolist()) == {int(Reason.FLAT | Reason.SATURATED)}
+    np.testing.assert_allclose(marks.time_s, [21.0, 24.0])
+
+
+def test_base_impedance_out_of_range_only_where_the_unit_is_ohm():
+    x = breathing(60)
+    x[1000:1200] += 3000.0
+    assert Reason.OUT_OF_RANGE in Reason(int(run(x, IMPEDANCE).blocking.reason[0]))
+    marks = run(x, ContactSettings.for_impedance(50.0, unit="kg"))
+    assert not (marks.reason & int(Reason.OUT_OF_RANGE)).any()
+
+
+def test_a_channel_without_a_base_level_is_not_under_range():
+    """A channel in ohm may carry the changes only (they lie around 0)."""
+    assert len(run(breathing(60, base=0.0), IMPEDANCE)) == 0
+    x = breathing(60)
+    x[1000:1200] -= 450.0  # from a base in range to a short circuit
+    assert Reason.OUT_OF_RANGE in Reason(int(run(x, IMPEDANCE).blocking.reason[0]))
+
+
+def test_movement_is_told_and_is_no_blocking_reason():
+    rng = np.random.default_rng(8)
+    x = breathing(120)
+    x[3000:3250] += 10.0 * np.sin(2 * np.pi * 1.3 * np.arange(250) / 50 + rng.normal(size=250))
+    marks = run(x, IMPEDANCE)
+    assert len(marks.blocking) == 0
+    assert Reason.MOVEMENT in Reason(int(marks.reason[0]))
+    span = marks.disturbing.spans(120.0)
+    assert span.start_s[0] == pytest.approx(60.0, abs=0.5)
+    assert span.end_s[-1] == pytest.approx(65.0, abs=1.5)
+
+
+@pytest.mark.parametrize("size", [3.0, 4.0])
+def test_a_sigh_is_no_movement(size):
+    x = breathing(120)
+    n = round(2.0 * 50)
+    sigh = 0.5 * (1 - np.cos(2 * np.pi * np.arange(n) / n))
+    x[3000 : 3000 + n] += 2.0 * (size - 1.0) * sigh
+    assert len(run(x, IMPEDANCE)) == 0
+
+
+def test_steady_large_breaths_become_the_usual_ones():
+    """Anything learned needs a way back: rhythmic swings are not movement for long."""
+    x = breathing(200)
+    x[5000:] = 500.0 + 8.0 * (x[5000:] - 500.0)
+    marks = run(x, IMPEDANCE).disturbing
+    assert marks.spans(200.0).end_s.max() < 112.0
+    assert marks.usable[-1]
+
+
+def test_a_pause_does_not_make_the_next_breath_a_movement():
+    x = breathing(120)
+    x[3000:4500] = 500.0 + 0.02 * (x[3000:4500] - 500.0)  # 30 s, far less than a breath
+    assert len(run(x, IMPEDANCE)) == 0
+
+
+def test_a_level_jump_is_a_step():
+    x = breathing(120)
+    x[3000:] += 30.0
+    marks = run(x, IMPEDANCE)
+    assert set(marks.reason.tolist()) == {int(Reason.STEP)}
+    assert marks.since_s[0] == pytest.approx(60.0, abs=0.25)
+
+
+def test_one_wild_sample_is_nothing():
+    x = breathing(120)
+    x[3000] += 80.0
+    assert len(run(x, IMPEDANCE)) == 0
+
+
+def test_level_excursions_of_the_ecg_are_movement():
+    rng = np.random.default_rng(9)
+    x = heart(120)
+    x[15000:16000] += 6.0 * np.sin(2 * np.pi * 0.9 * np.arange(1000) / 250 + rng.normal())
+    marks = run(x, ECG)
+    assert len(marks.blocking) == 0
+    assert Reason.MOVEMENT in Reason(int(marks.reason[0]))
+
+
+def test_spans_of_the_two_groups_are_kept_apart():
+    marks = ContactMarks(
+        time_s=np.array([11.0, 12.0, 15.0, 16.0, 30.0]),
+        known_s=np.array([11.0, 12.0, 15.5, 16.5, 30.0]),
+        since_s=np.array([10.0, 10.5, 10.0, 10.5, 25.0]),
+        reason=np.array([2, 32, 2, 32, 4]),
+        usable=np.array([False, False, True, True, False]),
+        bridged=np.zeros(5, dtype=bool),
+    )
+    spans = marks.spans(until_s=40.0)
+    assert spans.start_s.tolist() == [10.0, 10.5, 25.0]
+    assert spans.end_s.tolist() == [15.0, 16.0, 40.0]
+    assert spans.reason.tolist() == [2, 32, 4]
+    assert marks.blocking.spans(40.0).reason.tolist() == [2, 4]
+    assert marks.disturbing.spans(40.0).total_s == 5.5
+
+
+def test_every_reason_is_in_one_group():
+    assert not BLOCKING & DISTURBING
+    everything = Reason(0)
+    for reason in Reason:
+        everything |= reason
+    assert everything == BLOCKING | DISTURBING
+
+
+def test_a_stretch_told_after_another_had_closed_is_merged_in_spans():
+    """Flat is told back to its first sample, over a short gap that was bridged meanwhile."""
+    x = breathing(60)
+    x[1000:1500] = 500.0
+    x[1020:1030] = np.nan
+    marks = run(x, IMPEDANCE)
+    assert marks.bridged.tolist() == [True, False, False]
+    spans = marks.spans(60.0)
+    assert spans.start_s.tolist() == [20.0]
+    assert spans.reason.tolist() == [int(Reason.FLAT | Reason.NOT_FINITE)]
+
+
+def test_an_open_stretch_at_the_end_gets_no_closing_mark():
+    x = breathing(60)
+    x[-200:] = np.nan
+    marks = run(x, IMPEDANCE)
+    assert reasons(marks) == [(Reason.NOT_FINITE, False, False)]
+    assert marks.spans(until_s=60.0).end_s.tolist() == [60.0]
+
+
+def test_an_end_seen_just_before_the_stream_ends_is_told_with_the_last_sample():
+    x = breathing(60)
+    x[-200:-5] = np.nan
+    marks = run(x, IMPEDANCE)
+    assert marks.time_s[-1] == pytest.approx(59.9)
+    assert marks.known_s[-1] == pytest.approx(59.98)
+
+
+@pytest.mark.parametrize("values", [[], np.full(500, np.nan), np.zeros(500), np.ones(1)])
+def test_odd_inputs_do_not_raise(values):
+    for how in (IMPEDANCE, ECG):
+        marks = run(np.asarray(values, dtype=float), how)
+        assert marks.settled_until_s == math.inf
+
+
+def test_huge_samples_are_invalid_not_an_overflow():
+    x = breathing(20)
+    x[300:310] = 1.7e308
+    x[320] = -1.7e308
+    assert run(x, IMPEDANCE).reason[0] == int(Reason.NOT_FINITE)
+
+
+def test_settings_and_state_errors():
+    with pytest.raises(ArgumentError, match=r"rate_hz is 0 Hz"):
+        ContactSettings.for_ecg(0.0)
+    with pytest.raises(ArgumentError, match="set both ends"):
+        ContactSettings(IMPEDANCE.clock, flat_s=5.0, lowest=1.0)
+    with pytest.raises(ArgumentError, match="lowest must be below highest"):
+        ContactSettings(IMPEDANCE.clock, flat_s=5.0, lowest=2.0, highest=1.0)
+    detector = ContactDetector(ECG)
+    detector.push([], last=True)
+    with pytest.raises(StateError, match="after its last push"):
+        detector.push([0.0])
+
+
+# ---- however it is cut, and the slow twin ----
+
+
+def trouble(seed, seconds=60.0, rate_hz=25.0):
+    """Return breathing with faults of every kind at random places, some coarse, some fine."""
+    rng = np.random.default_rng(seed)
+    x = breathing(seconds, rate_hz, seed=seed)
+    for _ in range(rng.integers(1, 9)):
+        at = int(rng.integers(0, len(x)))
+        until = at + int(rng.choice([1, 5, 12, 13, 20, 26, 40, 140, 300]))
+        x = FAULTS[rng.integers(0, len(FAULTS))](x, slice(at, until), rng)
+    if rng.random() < 0.4:
+        step = rng.choice([0.2, 0.01])
+        x = step * np.round(x / step)
+    return x
+
+
+def _set(x, where, value):
+    x = x.copy()
+    x[where] = value
+    return x
+
+
+FAULTS = (
+    lambda x, where, _: _set(x, where, np.nan),
+    lambda x, where, _: _set(_set(x, where, np.inf), slice(where.start, where.stop, 3), 500.0),
+    lambda x, where, _: _set(x, where, x[where.start]),
+    lambda x, where, _: _set(x, where, 4000.0),
+    lambda x, where, rng: _set(x, where, x[where] + 20.0 * rng.normal(size=len(x[where]))),
+    lambda x, where, rng: np.append(x[: where.start], x[where.start :] + rng.choice([15, -420])),
+    lambda x, _where, _: np.clip(x, 499.3, 500.6),
+    lambda x, where, _: _set(x, where, 500.0 + 10.0 * np.sin(np.arange(len(x[where])))),
+)
+
+
+def as_rows(marks, rate_hz):
+    ticks = [np.rint(c * rate_hz).astype(int) for c in (marks.known_s, marks.time_s, marks.since_s)]
+    columns = [*ticks, marks.reason, marks.usable, marks.bridged]
+    return [tuple(row) for row in zip(*[c.tolist() for c in columns], strict=True)]
+
+
+@pytest.mark.parametrize("seed", range(60))
+@pytest.mark.parametrize("rate_hz", [25.0, 31.3])
+def test_equals_the_slow_twin(seed, rate_hz):
+    x = trouble(seed, rate_hz=rate_hz)
+    if seed % 2:
+        how = ContactSettings.for_impedance(rate_hz, unit="ohm")
+    else:
+        how = ContactSettings.for_ecg(rate_hz)
+    assert as_rows(run(x, how), rate_hz) == slow_contact(x.tolist(), how)
+
+
+@given(
+    seed=st.integers(0, 10_000),
+    cuts=st.lists(st.integers(0, 200), max_size=12),
+    ecg=st.booleans(),
+)
+@settings(deadline=None, max_examples=60)
+def test_equal_however_it_is_cut(seed, cuts, ecg):
+    x = trouble(seed)
+    how = ContactSettings.for_ecg(25.0) if ecg else ContactSettings.for_impedance(25.0, "ohm")
+    assert run(x, how, cuts).equals(run(x, how))
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_one_sample_at_a_time_each_mark_comes_when_it_is_known(seed):
+    x = trouble(seed + 100)
+    how = ContactSettings.for_impedance(25.0, "ohm", start_s=7.0)
+    detector = ContactDetector(how)
+    parts = []
+    for i, value in enumerate(x):
+        if i == len(x) // 2:
+            detector = ContactDetector.resume(detector.save())
+        if i == len(x) // 3:
+            detector = pickle.loads(pickle.dumps(detector))  # noqa: S301 - our own bytes
+        marks = detector.push([value], last=i == len(x) - 1)
+        assert (marks.known_s == how.clock.time_s(i)).all()
+        assert (marks.time_s <= marks.known_s).all()
+        assert (marks.known_s <= marks.time_s + detector.latency_s).all()
+        parts.append(marks)
+    assert ContactMarks.joined(parts).equals(run(x, how))
+
+
+def test_hours_of_a_constant_take_linear_time_and_a_small_state():
+    how = ContactSettings.for_impedance(50.0)
+    detector = ContactDetector(how)
+    count = 0
+    for _ in range(24):
+        count += len(detector.push(np.full(180_000, 3.0)))
+    assert count == 1
+    assert len(detector.save()) < 20_000
