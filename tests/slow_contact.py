@@ -71,10 +71,11 @@ class SlowFlatAndRail:
         self.held_ticks = up(settings.rail_held_s, rate)
         self.within = up(settings.rail_within_s, rate)
         self.settle = up(settings.rail_settle_s, rate)
+        self.share = settings.rail_share
         self.value = self.start = self.last = None
         self.high, self.low, self.finest = -math.inf, math.inf, math.inf
         self.sharp = self.flat = self.saturated = self.returning = self.counted = False
-        self.visits: list[int] = []
+        self.visits: list[tuple[int, int]] = []
         self.left: int | None = None
 
     def tick(self, now: int, x: float, begins: list, ends: list) -> None:
@@ -87,7 +88,7 @@ class SlowFlatAndRail:
     def sample(self, now: int, x: float, begins: list, ends: list) -> None:
         same = self.value is not None and x == self.value and now - self.last - 1 <= self.gap
         if not same:
-            self.leave(now, ends)
+            self.leave(now, begins, ends)
             step = abs(x - self.value) if self.value is not None else math.nan
             if step > 0:
                 self.finest = min(self.finest, step)
@@ -106,11 +107,7 @@ class SlowFlatAndRail:
             if self.returning and self.left is not None and now > self.left + self.settle:
                 raise AssertionError("should have ended before")
             self.counted = True
-            self.visits = [*self.visits[-2:], self.start]
             self.left = None
-            if len(self.visits) == 3 and self.start - self.visits[0] <= self.within:
-                self.returning = True
-                self.begin(self.visits[0], begins)
         if self.counted and now - self.start >= self.held_ticks:
             self.begin(self.start, begins)
 
@@ -119,12 +116,19 @@ class SlowFlatAndRail:
             self.saturated = True
             begins.append((int(Reason.SATURATED), since))
 
-    def leave(self, now: int, ends: list) -> None:
+    def leave(self, now: int, begins: list, ends: list) -> None:
         if self.flat:
             ends.append((int(Reason.FLAT), now))
         if self.counted:
             self.left = now
-            if self.saturated and not self.returning:
+            self.visits = [*self.visits[-2:], (self.start, now)]
+            whole = now - self.visits[0][0]
+            inside = sum(end - start for start, end in self.visits)
+            close = len(self.visits) == 3 and whole <= self.within
+            self.returning = close and inside >= self.share * whole
+            if self.returning:
+                self.begin(self.visits[0][0], begins)
+            elif self.saturated:
                 self.saturated = False
                 ends.append((int(Reason.SATURATED), now))
         self.flat = self.counted = False
@@ -148,7 +152,7 @@ class SlowMovement:
     def limit(self) -> float:
         if len(self.history) < 3:
             return math.inf
-        return self.ratio * sorted(self.history)[int(0.6 * (len(self.history) - 1))]
+        return self.ratio * sorted(self.history)[int(0.8 * (len(self.history) - 1))]
 
     def tick(self, now: int, x: float, begins: list, ends: list) -> None:
         self.samples.append(x)

@@ -51,16 +51,16 @@ class BlockRanges(Carried):
 class UsualSwing(Carried):
     """The usual size of a swing: robust, long in memory, and with a way back.
 
-    Each window of 2 s gives one range. The usual swing is the 0.6 quantile of the last 32 windows,
-    so that a pause of half a minute does not shrink it. Windows in a burst are kept apart; where
-    four of them in a row are alike (large, but rhythmic), or after 15 of them, they are what is
-    usual now.
+    Each window of 2 s gives one range. The usual swing is the 0.8 quantile of the last 32 windows,
+    so that pauses, even for three quarters of the time, do not shrink it. Windows in a burst are
+    kept apart; where four of them in a row are alike (large, but rhythmic), or after 15 of them,
+    they are what is usual now.
     """
 
     carried: ClassVar[tuple[str, ...]] = ("_history", "_sorted", "_apart")
 
     _MEMORY = 32
-    _QUANTILE = 0.6
+    _QUANTILE = 0.8
     _ALIKE = 4
     _ALIKE_RATIO = 1.6
     _WAY_BACK = 15

@@ -9,7 +9,7 @@ from infantmon.dsp.stretches import Edge
 from infantmon.model.carried import Carried
 
 _RETURNS = 3
-"""So many returns to the end of the range are "again and again"."""
+"""Visits to the end of the range that are looked at together."""
 
 
 class FlatEdges(Carried):
@@ -50,35 +50,46 @@ class FlatEdges(Carried):
 
 
 class RailEdges(Carried):
-    """A signal is saturated where it is held at the end of its range, or returns there repeatedly.
+    """A signal is saturated where it is held at the end of its range, or is hardly ever elsewhere.
 
-    Held: one run of `held_ticks`. Returning: three runs of at least `run_ticks` whose beginnings
-    lie within `within_ticks`; then it goes on until `settle_ticks` after the last run.
+    Held: one visit to the rail of `held_ticks`. Hardly elsewhere: at the end of a visit the last
+    three lie within `within_ticks`, and the signal was at the rail for `share` of that time. This
+    goes on until a visit ends with a smaller share, or `settle_ticks` after the last visit.
 
     Parameters
     ----------
     reason : int
         What to call it.
-    run_ticks, held_ticks, within_ticks, settle_ticks : int
+    run_ticks : int
+        Equal samples that make a visit.
+    held_ticks, within_ticks, settle_ticks, share
         See above.
     """
 
     carried: ClassVar[tuple[str, ...]] = (
-        "_on", "_returning", "_starts", "_counted", "_staying", "_left",
+        "_on", "_returning", "_visits", "_counted", "_staying", "_left",
     )  # fmt: skip
 
     def __init__(
-        self, reason: int, *, run_ticks: int, held_ticks: int, within_ticks: int, settle_ticks: int
+        self,
+        reason: int,
+        *,
+        run_ticks: int,
+        held_ticks: int,
+        within_ticks: int,
+        settle_ticks: int,
+        share: float,
     ) -> None:
         self._reason = reason
         self._run_ticks = run_ticks
         self._held_ticks = held_ticks
         self._within_ticks = within_ticks
         self._settle_ticks = settle_ticks
+        self._share = share
         self._on = False
         self._returning = False  # on because of returns, not of one long hold
-        self._starts: list[int] = []  # of the latest runs at the rail
-        self._counted = False  # the present run is among them
+        self._visits: list[tuple[int, int]] = []  # start and end of the latest visits
+        self._counted = False  # the present run is a visit
         self._staying = False  # at the rail now
         self._left = 0  # tick at which it left the rail
 
@@ -89,38 +100,40 @@ class RailEdges(Carried):
             at_rail = table.at_rail & (table.last - table.start >= self._run_ticks - 1)
             counted_before, self._counted = self._counted, False
             for row in at_rail.nonzero()[0].tolist():
-                self._run(table, row, edges, counted=row == 0 and counted_before)
+                self._visit(table, row, edges, counted=row == 0 and counted_before)
         self._settle(reached, edges)
         return edges
 
-    def _run(self, table: HeldTable, row: int, edges: list[Edge], *, counted: bool) -> None:
-        """Take one run at the rail."""
+    def _visit(self, table: HeldTable, row: int, edges: list[Edge], *, counted: bool) -> None:
+        """Take one visit to the rail, from the sample that makes it one to its end."""
         start, last, end = int(table.start[row]), int(table.last[row]), int(table.end[row])
         if not counted:
-            known = table.reached(start + self._run_ticks - 1)
-            self._settle(known - 1, edges)
-            self._starts = [*self._starts[1 - _RETURNS :], start]
-            if len(self._starts) == _RETURNS and start - self._starts[0] <= self._within_ticks:
-                self._returning = True
-                self._begin(known, self._starts[0], edges)
+            self._settle(table.reached(start + self._run_ticks - 1) - 1, edges)
         self._staying = True
         if not self._on and last - start >= self._held_ticks:
             self._begin(table.reached(start + self._held_ticks), start, edges)
         if end < 0:
             self._counted = True
         else:
-            self._leave(end, edges)
+            self._leave(start, end, edges)
+
+    def _leave(self, start: int, end: int, edges: list[Edge]) -> None:
+        """Note the end of a visit, and whether the signal was hardly ever elsewhere."""
+        self._staying, self._left = False, end
+        self._visits = [*self._visits[1 - _RETURNS :], (start, end)]
+        since = self._visits[0][0]
+        at_rail = sum(last - first for first, last in self._visits)
+        close = len(self._visits) == _RETURNS and end - since <= self._within_ticks
+        self._returning = close and at_rail >= self._share * (end - since)
+        if self._returning:
+            self._begin(end, since, edges)
+        elif self._on:
+            self._end(end, edges)
 
     def _begin(self, known: int, since: int, edges: list[Edge]) -> None:
         if not self._on:
             self._on = True
             edges.append(Edge(known, ends=False, reason=self._reason, tick=since))
-
-    def _leave(self, end: int, edges: list[Edge]) -> None:
-        """Note that the rail was left: a hold is over at once, returns only later."""
-        self._staying, self._left = False, end
-        if self._on and not self._returning:
-            self._end(end, edges)
 
     def _settle(self, reached: int, edges: list[Edge]) -> None:
         """End a stretch of returns once none has come for long enough."""

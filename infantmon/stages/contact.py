@@ -45,23 +45,27 @@ class ContactSettings:
         the unit does not tell one.
     movement_ratio : float
         Swings of more than so many times the usual one are movement.
-    rail_run_s : float
-        A visit to the end of the range lasts at least this long (and four samples), in seconds.
     rail_held_s : float
-        Held at the end of the range for this long is saturated at the first visit, in seconds.
+        Held at the end of the range for this long is saturated, in seconds.
+    rail_share : float
+        Three visits to the end of the range, close together, that take up this share of the time
+        are saturation too.
+    rail_run_s : float
+        A visit lasts at least this long (and four samples), in seconds.
     rail_within_s : float
-        Three visits that begin within this time are saturation, in seconds.
+        The three visits lie within this time, in seconds.
     rail_settle_s : float
-        Repeated saturation is over when this long has passed without a visit, in seconds.
+        Saturation by visits is over when this long has passed without one, in seconds.
     """
 
     clock: Clock
     flat_s: float
+    rail_held_s: float
     lowest: float | None = None
     highest: float | None = None
     movement_ratio: float = 5.0
+    rail_share: float = 0.9
     rail_run_s: float = 0.02
-    rail_held_s: float = 1.0
     rail_within_s: float = 10.0
     rail_settle_s: float = 2.0
 
@@ -69,6 +73,7 @@ class ContactSettings:
         names = ("flat_s", "rail_run_s", "rail_held_s", "rail_within_s", "rail_settle_s")
         for name in names:
             require_between(getattr(self, name), 0.0, 3600.0, name=name, unit="s")
+        require_between(self.rail_share, 0.0, 1.0, name="rail_share", unit="of the time")
         require_between(self.movement_ratio, 1.0, 1e6, name="movement_ratio", unit="times")
         if (self.lowest is None) != (self.highest is None):
             raise ArgumentError(
@@ -85,7 +90,7 @@ class ContactSettings:
 
     @classmethod
     def for_ecg(cls, rate_hz: float, unit: str | None = None, start_s: float = 0.0) -> Self:
-        """Return the settings for an ECG: flat is 0.4 s of exactly equal samples.
+        """Return the settings for an ECG: 0.4 s of exactly equal samples is flat or saturated.
 
         Parameters
         ----------
@@ -97,11 +102,14 @@ class ContactSettings:
             Time of the first sample, in seconds.
         """
         del unit  # levels of an ECG tell nothing about its electrodes, in whatever unit
-        return cls(Clock(rate_hz, start_s), flat_s=0.4)
+        return cls(Clock(rate_hz, start_s), flat_s=0.4, rail_held_s=0.4)
 
     @classmethod
     def for_impedance(cls, rate_hz: float, unit: str | None = None, start_s: float = 0.0) -> Self:
-        """Return the settings for a chest impedance: flat is 5 s of exactly equal samples.
+        """Return the settings for a chest impedance: 5 s of exactly equal samples is flat.
+
+        Held at the end of its range it is saturated after 3 s: the clipped top of a slow breath
+        (up to 2.7 s in the BIDMC recordings, whose annotators still counted them) is not.
 
         Parameters
         ----------
@@ -115,8 +123,8 @@ class ContactSettings:
         """
         clock = Clock(rate_hz, start_s)
         if unit is not None and unit.strip().lower() in _OHM:
-            return cls(clock, flat_s=5.0, lowest=100.0, highest=3000.0)
-        return cls(clock, flat_s=5.0)
+            return cls(clock, flat_s=5.0, rail_held_s=3.0, lowest=100.0, highest=3000.0)
+        return cls(clock, flat_s=5.0, rail_held_s=3.0)
 
 
 class ContactDetector(Stage):
@@ -139,10 +147,10 @@ class ContactDetector(Stage):
     samples, 5 s of a flat impedance, 2 s of movement. A flat stretch is told back to its first
     sample; so it may begin before, or overlap, a stretch that was closed meanwhile.
 
-    Saturated means four samples or more exactly at the largest or smallest value seen so far, and
-    entered by a step of several times the signal's resolution: for 1 s at the first visit, or three
-    times in 10 s, then until 2 s without a visit. The top of a coarsely quantised wave does not
-    count.
+    Saturated: held exactly at the largest or smallest value seen so far, or hardly ever elsewhere
+    (a disconnected input that swings from end to end). A visit to the end of the range is entered
+    by a step of several times the signal's resolution, so the top of a coarsely quantised wave is
+    none. Clipped tops alone do not make a signal unusable: breaths and beats can still be told.
 
     A base level under the range is told only after one within the range has been seen: a channel
     that carries the changes of the impedance alone has no base level to judge.
@@ -180,6 +188,7 @@ class ContactDetector(Stage):
             held_ticks=_ticks_from(settings.rail_held_s, rate),
             within_ticks=_ticks_from(settings.rail_within_s, rate),
             settle_ticks=_ticks_from(settings.rail_settle_s, rate),
+            share=settings.rail_share,
         )
         self._bursts = BurstEdges(
             int(Reason.MOVEMENT),
