@@ -25,7 +25,7 @@ from infantmon.simulate.heart import (
 )
 from infantmon.simulate.night import Chunk, InventedInfant, SimulatedNight, simulate_night
 from infantmon.simulate.pauses import Pause, Rebound, ShallowBreathing, Sigh
-from infantmon.simulate.presets import demo_scenario, pauses_scenario
+from infantmon.simulate.presets import demo_scenario, pauses_scenario, periodic_breathing
 from infantmon.simulate.pulsation import PulsationByPhase, PulsationInTime
 from infantmon.simulate.scenario import EcgChannel, ImpedanceChannel, Scenario
 from infantmon.simulate.shown import AtRail, Flat, Held, Noisy, OutOfRange
@@ -68,5 +68,6 @@ __all__ = [
     "Truth",
     "demo_scenario",
     "pauses_scenario",
+    "periodic_breathing",
     "simulate_night",
 ]

@@ -109,9 +109,9 @@ def _qrs(lead: EcgLead, rr_s: Floats) -> list[_Wave]:
     unit = np.ones(len(rr_s))
     length = lead.qrs_s
     return [
-        _Wave(-0.32 * length * unit, 0.1 * length * unit, -lead.q_share),
-        _Wave(0.0 * unit, 0.14 * length * unit, 1.0),
-        _Wave(0.36 * length * unit, 0.12 * length * unit, -lead.s_share),
+        _Wave(-0.28 * length * unit, 0.085 * length * unit, -lead.q_share),
+        _Wave(0.0 * unit, 0.12 * length * unit, 1.0),
+        _Wave(0.31 * length * unit, 0.1 * length * unit, -lead.s_share),
     ]
 
 

@@ -112,9 +112,8 @@ class InventedInfant:
         step = require_between(chunk_s, 1e-3, 1e9, name="chunk_s", unit="s")
         ecg, impedance = _Reader(self._ecg), _Reader(self._impedance)
         for number in range(math.ceil(self.scenario.duration_s / step - 1e-9)):
-            start = number * step
-            end = min(start + step, self.scenario.duration_s)
-            yield Chunk(start, end, ecg.until(end), impedance.until(end))
+            end = min((number + 1) * step, self.scenario.duration_s)
+            yield Chunk(number * step, end, ecg.until(end), impedance.until(end))
 
     def night(self) -> SimulatedNight:
         """Return the whole night at once."""

@@ -49,6 +49,27 @@ def demo_scenario(*, ecg_hz: float = 250.0, impedance_hz: float = 62.5) -> Scena
     )
 
 
+def periodic_breathing(
+    start_s: float, *, pause_s: float, breathing_s: float, count: int
+) -> tuple[Pause, ...]:
+    """Return pauses that alternate with breathing.
+
+    Parameters
+    ----------
+    start_s : float
+        Onset of the first pause, in seconds.
+    pause_s : float
+        Length of each pause, mark to mark, in seconds.
+    breathing_s : float
+        From the end of a pause to the onset of the next, in seconds.
+    count : int
+        How many pauses.
+    """
+    require_between(count, 1, 100_000, name="count", unit="pauses")
+    every = pause_s + breathing_s
+    return tuple(Pause(start_s + number * every, pause_s) for number in range(count))
+
+
 def pauses_scenario(
     length_s: float,
     *,
