@@ -1,0 +1,188 @@
+"""EDF, EDF+ and BDF files in: at their own rates, each data record at its true time."""
+
+from __future__ import annotations
+
+import math
+import warnings
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from infantmon.errors import RecordingError
+from infantmon.formats.edf_layout import EdfLayout, read_layout
+from infantmon.formats.files import told_clearly
+from infantmon.formats.naming import plain_unit
+from infantmon.formats.source import Listed, Source, with_numbered_doubles
+from infantmon.model.arrays import Floats
+from infantmon.model.channel import Channel
+
+INVALID_TEXT = "invalid samples in "
+"""An annotation of this text and a channel's name marks samples that EDF has no value for."""
+
+# A record whose onset is off by less than this belongs to the run before it: onsets are often
+# rounded to a millisecond (common practice).
+_LEAST_STEP_S = 1e-3
+_BACK_S = 0.1  # an onset earlier than the end of the record before, by less: a wandering clock
+_RATE_OFF = 0.01  # a clock further off than this is taken for gaps
+
+
+@dataclass(frozen=True)
+class _Run:
+    """Records that follow each other without a gap."""
+
+    first: int
+    count: int
+    start_s: float
+
+
+class EdfSource(Source):
+    """An EDF or BDF file.
+
+    Raises
+    ------
+    RecordingError
+        If it is missing, damaged, or without samples.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self.name = path.stem
+        self.notes = []
+        self._layout = layout = read_layout(path)
+        ordinary = [i for i, s in enumerate(layout.labels) if s != layout.annotation_label]
+        if not any(layout.samples[i] for i in ordinary):
+            raise RecordingError(f"{path} holds only annotations; there is nothing to read.")
+        onsets = layout.onsets_s()
+        self._place_records(onsets, max(layout.samples[i] for i in ordinary))
+        listed = [
+            Listed(k, layout.labels[i], plain_unit(layout.units[i]), layout.samples[i] / self._step)
+            for k, i in enumerate(ordinary)
+        ]
+        self._ordinary = ordinary
+        self.channels = with_numbered_doubles(listed)
+        with told_clearly(path, "the EDF file"):
+            self._edf = _opened(layout)
+            self._invalid = self._invalid_spans()
+        if len(self._edf.signals) != len(ordinary):
+            raise RecordingError(f"{path}: the signal labels are damaged; channels cannot be told.")
+        self.started_at = self._start()
+        self._tell_what_is_missing()
+
+    def load(self, listed: Listed) -> Channel:
+        """Read one channel in its physical unit."""
+        place = self._ordinary[listed.index]
+        samples = self._layout.samples[place]
+        if not samples:
+            raise RecordingError(f"{self.path}: channel {listed.words} holds no samples.")
+        with told_clearly(self.path, f"channel {listed.name}"), warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # an unusable scaling is told below
+            values = np.asarray(self._edf.signals[listed.index].data, dtype=np.float64)
+        unit = listed.unit
+        if not self._layout.scaled[place]:
+            unit = None
+            self.notes.append(f"{listed.name} has no usable scaling; its values are plain counts")
+        rate_hz = samples / self._step
+        pieces = []
+        for run in self._runs:
+            piece = values[run.first * samples : (run.first + run.count) * samples]
+            pieces.append((run.start_s, self._with_invalid(piece, run, listed, rate_hz)))
+        return Channel.joined(pieces, rate_hz, unit, listed.name)
+
+    def _place_records(self, onsets: Floats, most_samples: int) -> None:
+        layout = self._layout
+        tolerance = max(layout.record_s / most_samples, _LEAST_STEP_S)
+        self._step = _measured_step(onsets, layout.record_s, tolerance)
+        if self._step != layout.record_s:
+            self.notes.append(
+                f"data records begin {self._step:.9g} s apart, not {layout.record_s:g} s as the "
+                "header says; the measured rate is used"
+            )
+        self._runs, wandered = _runs(onsets, self._step, tolerance, self.path)
+        if wandered:
+            self.notes.append(
+                f"{wandered} data records begin up to {_BACK_S} s before the one before has ended; "
+                "they were put after it"
+            )
+        if len(self._runs) > 1 and layout.plus == "C":
+            self.notes.append("the file says it is continuous, but its records have gaps")
+
+    def _start(self) -> datetime | None:
+        try:
+            start: datetime = self._edf.startdatetime
+        except (ValueError, OverflowError):  # an anonymised or damaged date
+            self.notes.append("the header's start date and time cannot be read")
+            return None
+        return start
+
+    def _tell_what_is_missing(self) -> None:
+        layout = self._layout
+        if layout.declared == -1:
+            self.notes.append(f"the recording was never closed: {layout.records} records are there")
+        elif layout.records < layout.declared:
+            self.notes.append(
+                f"the file is shorter than its header says: {layout.records} of {layout.declared} "
+                "data records could be read"
+            )
+        if layout.left_bytes:
+            self.notes.append(
+                f"{layout.left_bytes} bytes after the last whole data record were not read"
+            )
+
+    def _with_invalid(self, values: Floats, run: _Run, listed: Listed, rate_hz: float) -> Floats:
+        """Return the values with NaN where an annotation says that they are invalid."""
+        for onset_s, length_s in self._invalid.get(listed.name, ()):
+            first = round((onset_s - run.start_s) * rate_hz)
+            end = min(first + round(length_s * rate_hz), len(values))
+            if end > max(first, 0):
+                values = values.copy() if not values.flags.writeable else values
+                values[max(first, 0) : end] = math.nan
+        return values
+
+    def _invalid_spans(self) -> dict[str, list[tuple[float, float]]]:
+        """Return onset and length of the stretches that annotations call invalid, by channel."""
+        spans: dict[str, list[tuple[float, float]]] = {}
+        if self._layout.plus:
+            for mark in self._edf.annotations:
+                if mark.text.startswith(INVALID_TEXT):
+                    name = mark.text.removeprefix(INVALID_TEXT)
+                    spans.setdefault(name, []).append((mark.onset, mark.duration or 0.0))
+        return spans
+
+
+def _opened(layout: EdfLayout) -> Any:
+    import edfio  # noqa: PLC0415 - loaded only for who reads EDF
+
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # what edfio warns of is told as notes
+        return edfio.read_bdf(layout.path) if layout.is_bdf else edfio.read_edf(layout.path)
+
+
+def _measured_step(onsets: Floats, record_s: float, tolerance_s: float) -> float:
+    """Return the time from record to record: measured where the clock is a little off."""
+    steps = np.diff(onsets)
+    near = steps[np.abs(steps - record_s) <= _RATE_OFF * record_s]
+    if len(near) < 2:
+        return record_s
+    step = float(np.mean(near))
+    return step if abs(step - record_s) * len(near) > tolerance_s else record_s
+
+
+def _runs(onsets: Floats, step_s: float, tolerance_s: float, path: Path) -> tuple[list[_Run], int]:
+    """Return the runs of records without a gap, and how many records came a little early."""
+    runs, first, start, wandered = [], 0, onsets[0], 0
+    for number in range(1, len(onsets)):
+        off = onsets[number] - (start + (number - first) * step_s)
+        if off < -_BACK_S:
+            raise RecordingError(
+                f"{path}: data record {number + 1} begins at {onsets[number]:g} s, "
+                f"{-off:.3f} s before the record before it has ended; its samples cannot be placed."
+            )
+        wandered += off < -tolerance_s
+        if off > tolerance_s:
+            runs.append(_Run(first, number - first, float(start - onsets[0])))
+            first, start = number, onsets[number]
+    runs.append(_Run(first, len(onsets) - first, float(start - onsets[0])))
+    return runs, int(wandered)

@@ -1,0 +1,109 @@
+"""Files: checked before they are opened, and written whole or not at all."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from infantmon.errors import ArgumentError, InfantmonError, RecordingError
+
+# What the libraries underneath, and the system, raise on files they cannot read. Each of these has
+# been met on damaged files; anything else is a fault of ours and must be seen.
+READING_FAULTS = (
+    ValueError,  # includes undecodable text and headers of wrong syntax
+    TypeError,
+    LookupError,
+    AttributeError,
+    ArithmeticError,
+    AssertionError,
+    RuntimeError,
+    EOFError,
+    OSError,
+    MemoryError,
+)
+
+
+def readable_file(path: Path, *, what: str) -> Path:
+    """Return the path if it is a plain file that may be read.
+
+    Raises
+    ------
+    RecordingError
+        If nothing is there, or it is a folder, a device, a pipe, or may not be read.
+    """
+    if not path.exists():
+        raise RecordingError(
+            f"{path} does not exist; {what} is expected there. Check the name and the folder."
+        )
+    if not path.is_file():
+        kind = "a folder" if path.is_dir() else "a device or a pipe"
+        raise RecordingError(f"{path} is {kind}; {what} is expected. Pass a plain file.")
+    if not os.access(path, os.R_OK):
+        raise RecordingError(f"{path} may not be read; grant permission to read {what}.")
+    return path
+
+
+def file_beside(header: Path, name: str, *, what: str) -> Path:
+    """Return the file that a header names, which must lie in the header's own folder.
+
+    Raises
+    ------
+    RecordingError
+        If the name leads out of the folder, or no plain file is there.
+    """
+    path = header.parent / name
+    plain = name == Path(name).name and name not in {"", ".", ".."} and "\0" not in name
+    homes = (header.parent.resolve(), header.resolve().parent)
+    if not plain or (path.exists() and path.resolve().parent not in homes):
+        raise RecordingError(
+            f"{header} names the file {name!r}, which leads out of its folder; it was not opened. "
+            "Put the record's files into one folder and name them without a path."
+        )
+    return readable_file(path, what=what)
+
+
+@contextmanager
+def told_clearly(path: Path, what: str) -> Iterator[None]:
+    """Turn whatever a library raises on a bad file into one `RecordingError` with its cause."""
+    try:
+        yield
+    except InfantmonError:
+        raise
+    except READING_FAULTS as fault:
+        reason = str(fault).strip().splitlines()[0][:200] if str(fault).strip() else "no details"
+        raise RecordingError(
+            f"{path}: {what} cannot be read ({type(fault).__name__}: {reason}). "
+            "The file is damaged or of another format; get it again from where it was recorded."
+        ) from fault
+
+
+@contextmanager
+def written_whole(folder: Path, names: tuple[str, ...]) -> Iterator[Path]:
+    """Give a temporary folder to write `names` into; they are moved to `folder` only when all done.
+
+    The last of the names is moved last: put the header there, so that it never names a file that
+    is not there yet.
+
+    Raises
+    ------
+    ArgumentError
+        If the folder does not exist or cannot be written to.
+    """
+    if not folder.is_dir():
+        raise ArgumentError(f"the folder {folder} does not exist; make it first.")
+    try:
+        scratch = Path(tempfile.mkdtemp(prefix=".writing-", dir=folder))
+    except OSError as fault:
+        raise ArgumentError(
+            f"nothing can be written to {folder} ({fault.strerror}); choose another folder."
+        ) from fault
+    try:
+        yield scratch
+        for name in names:
+            (scratch / name).replace(folder / name)
+    finally:
+        shutil.rmtree(scratch, ignore_errors=True)

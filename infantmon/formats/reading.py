@@ -1,0 +1,126 @@
+"""Recordings in: one door for WFDB records, EDF and BDF files, and tables of text."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping
+from pathlib import Path
+
+from infantmon.errors import ArgumentError, RecordingError
+from infantmon.formats.csv_table import CsvSource
+from infantmon.formats.edf import EdfSource
+from infantmon.formats.joining import joined_in_time
+from infantmon.formats.naming import choose
+from infantmon.formats.source import Source
+from infantmon.formats.wfdb_record import WfdbSource
+from infantmon.model.recording import Recording
+
+
+def read(
+    *names: str | os.PathLike[str],
+    ecg: str | None = None,
+    ecg2: str | None = None,
+    impedance: str | None = None,
+) -> Recording:
+    """Read a recording.
+
+    Parameters
+    ----------
+    *names : str or path
+        A WFDB record (its name, with or without .hea), an EDF or BDF file, or a CSV file. Several
+        names are records of one infant, joined in time by their start times.
+    ecg, ecg2, impedance : str or None
+        Name of a channel in the file, to choose it. Left out, the ECG and the chest impedance are
+        found by name and unit, never by position; a second lead is only taken when asked for.
+
+    Returns
+    -------
+    Recording
+        Its `notes` tell what had to be decided and what could not be read.
+
+    Raises
+    ------
+    RecordingError
+        If something is missing, damaged, or not a recording, if no channel can be found, or the
+        records cannot be joined.
+
+    Notes
+    -----
+    Samples keep their rate and unit. An invalid sample is NaN; a stretch in which nothing was
+    recorded is a hole of the channel. The chosen channels are held in memory as float64.
+    """
+    if not names:
+        raise ArgumentError("no recording was named; pass a WFDB record, an EDF or a CSV file.")
+    asked = {"ecg": ecg, "ecg2": ecg2, "impedance": impedance}
+    recordings = [_recording(_opened(Path(name)), asked) for name in names]
+    return recordings[0] if len(recordings) == 1 else joined_in_time(recordings)
+
+
+def read_csv(
+    path: str | os.PathLike[str],
+    *,
+    rate_hz: float | None = None,
+    ecg: str | None = None,
+    ecg2: str | None = None,
+    impedance: str | None = None,
+) -> Recording:
+    """Read a table of text whose rate may have to be told.
+
+    Parameters
+    ----------
+    path : str or path
+        The table: a header line, then one row a sample time. Separator and decimal sign are
+        detected; units may stand in the header, as in "ecg [mV]", "impedance (ohm)", "time_s".
+    rate_hz : float or None
+        Rows a second, where there is no time column.
+    ecg, ecg2, impedance : str or None
+        Names of columns, as for `read`.
+
+    Raises
+    ------
+    RecordingError
+        As for `read`; for a cell that is no number, with its line, column and text.
+    ArgumentError
+        If a rate is told although the table has a time column, or is not above 0 Hz.
+    """
+    asked = {"ecg": ecg, "ecg2": ecg2, "impedance": impedance}
+    return _recording(CsvSource(Path(path), rate_hz), asked)
+
+
+def _recording(source: Source, asked: Mapping[str, str | None]) -> Recording:
+    chosen, notes = choose(source.channels, asked, source.path)
+    channels = {role: source.load(listed) for role, listed in chosen.items()}
+    return Recording(
+        channels,
+        name=source.name,
+        started_at=source.started_at,
+        notes=tuple(source.notes + notes),
+    )
+
+
+def _opened(path: Path) -> Source:
+    """Return the source for a name, by its ending."""
+    ending = path.suffix.casefold()
+    if ending in {".edf", ".bdf"}:
+        return EdfSource(path)
+    if ending in {".csv", ".tsv"}:
+        return CsvSource(path)
+    header = path if ending == ".hea" else path.with_name(path.name + ".hea")
+    if path.name and header.exists():
+        return WfdbSource(header)
+    raise RecordingError(_not_a_recording(path, ending))
+
+
+def _not_a_recording(path: Path, ending: str) -> str:
+    known = "Pass a WFDB record name (with NAME.hea beside its signal files), .edf, .bdf or .csv."
+    if path.is_dir():
+        records = sorted(p.stem for p in path.glob("*.hea"))[:5]
+        there = f" It holds the WFDB records {', '.join(records)}." if records else ""
+        return f"{path} is a folder, not a recording.{there} {known}"
+    if not path.exists():
+        like = sorted(p.name for p in path.parent.glob(f"{path.name}.*"))[:5] if path.name else []
+        there = f" There is {', '.join(like)}." if like and path.parent.is_dir() else ""
+        return f"no recording {path}: neither it nor {path.name}.hea exists.{there} {known}"
+    if ending in {".dat", ".mat"}:
+        return f"{path} is a signal file; its header {path.stem}.hea says how to read it. {known}"
+    return f"{path} is not a recording of a known format ({ending or 'no ending'}). {known}"

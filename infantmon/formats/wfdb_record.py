@@ -1,0 +1,141 @@
+"""WFDB records in: of one segment or many, with holes where a segment or a channel is missing."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+from infantmon.errors import RecordingError
+from infantmon.formats.files import told_clearly
+from infantmon.formats.source import Listed, Source
+from infantmon.formats.wfdb_files import NOTHING, Header, read_header, read_signal
+from infantmon.model.arrays import Floats
+from infantmon.model.channel import Channel
+
+MOST_SEGMENTS = 100_000
+
+
+@dataclass(frozen=True)
+class _Part:
+    """A stretch of the record: a segment with its header, or nothing."""
+
+    header: Header | None
+    first_frame: int
+    frames: int | None
+
+
+class WfdbSource(Source):
+    """A WFDB record.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        Its header file (.hea).
+
+    Raises
+    ------
+    RecordingError
+        If the header or that of a segment is missing or cannot be read, or lists no signal.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self.name = path.stem
+        self.notes = []
+        top = read_header(path)
+        self.started_at: datetime | None = getattr(top.fields, "base_datetime", None)
+        if top.has_segments:
+            self._parts = self._segments(top)
+            self._listing = self._listing_header(top)
+        else:
+            self._parts, self._listing = [_Part(top, 0, None)], top
+        self.channels = self._listing.channels
+        if not self.channels:
+            raise RecordingError(f"{path} lists no signals; there is nothing to read.")
+        self._told: set[str] = set()
+
+    def load(self, listed: Listed) -> Channel:
+        """Read one channel at its own rate; NaN marks invalid samples."""
+        rate_hz = self._listing.channels[listed.index].rate_hz
+        pieces: list[tuple[float, Floats]] = []
+        for part in self._parts:
+            values = self._read_part(part, listed, rate_hz)
+            if values is not None and len(values):
+                pieces.append((part.first_frame / self._listing.frame_hz, values))
+        if not pieces:
+            raise RecordingError(
+                f"{self.path}: channel {listed.words} holds no samples. Choose another channel; "
+                f"there are {', '.join(other.words for other in self.channels)}."
+            )
+        return Channel.joined(pieces, rate_hz, listed.unit, listed.name)
+
+    def _read_part(self, part: _Part, listed: Listed, rate_hz: float) -> Floats | None:
+        if part.header is None:
+            return None
+        found = _same_channel(part.header, listed)
+        if found is None:
+            return None
+        if found.rate_hz != rate_hz or found.unit != listed.unit:
+            raise RecordingError(
+                f"{part.header.path} has {found.words}, but elsewhere in {self.path.name} it is "
+                f"{listed.words}; a channel must keep its rate and unit. Read the segments apart."
+            )
+        values, notes = read_signal(part.header, found.index, part.frames)
+        self.notes += [note for note in notes if note not in self._told]
+        self._told.update(notes)
+        if (
+            part.frames is not None
+            and not notes
+            and len(values) < part.frames * (part.header.samples_per_frame(found.index))
+        ):
+            self.notes.append(f"segment {part.header.path.stem} is shorter than the record says")
+        return values
+
+    def _segments(self, top: Header) -> list[_Part]:
+        fields = top.fields
+        names, lengths = list(fields.seg_name), [int(length) for length in fields.seg_len]
+        own = [name for name in names if name != NOTHING]
+        if len(names) != fields.n_seg or len(names) > MOST_SEGMENTS or len(set(own)) < len(own):
+            raise RecordingError(
+                f"{self.path} promises {fields.n_seg} segments and lists {len(names)}, or lists "
+                "one twice; the header is damaged. Get it again from where it was recorded."
+            )
+        parts, first = [], 0
+        for name, length in zip(names, lengths, strict=True):
+            if length:
+                header = None if name == NOTHING else self._segment_header(top, name)
+                parts.append(_Part(header, first, length))
+            first += length
+        if fields.sig_len not in {None, first}:
+            self.notes.append(
+                f"{self.path.name} states {fields.sig_len} frames, its segments add up to {first}"
+            )
+        return parts
+
+    def _segment_header(self, top: Header, name: str) -> Header:
+        with told_clearly(self.path, f"segment {name}"):
+            header = read_header(self.path.parent / f"{name}.hea")
+        if header.has_segments or header.frame_hz != top.frame_hz:
+            raise RecordingError(
+                f"segment {name} of {self.path} has {header.frame_hz:g} frames a second, the "
+                f"record {top.frame_hz:g}, or it has segments itself; it cannot be placed in time."
+            )
+        return header
+
+    def _listing_header(self, top: Header) -> Header:
+        """Return the header that lists the channels: the layout's, or the first segment's."""
+        if int(top.fields.seg_len[0]) == 0 and top.fields.seg_name[0] != NOTHING:
+            return self._segment_header(top, top.fields.seg_name[0])
+        for part in self._parts:
+            if part.header is not None:
+                return part.header
+        raise RecordingError(f"{self.path} has only empty segments; there is nothing to read.")
+
+
+def _same_channel(header: Header, listed: Listed) -> Listed | None:
+    """Return a segment's channel of the same name."""
+    for candidate in header.channels:
+        if candidate.name == listed.name:
+            return candidate
+    return None

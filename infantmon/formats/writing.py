@@ -1,0 +1,260 @@
+"""Recordings out: WFDB, EDF+ and CSV; each file is written whole or not at all.
+
+Names of infants and other texts that could identify one are never written: a file has the channels,
+their names and units, and the start time.
+"""
+
+from __future__ import annotations
+
+import math
+import os
+import re
+from collections.abc import Iterator
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from infantmon.dsp.runs import true_runs
+from infantmon.errors import ArgumentError
+from infantmon.formats.edf import INVALID_TEXT
+from infantmon.formats.files import written_whole
+from infantmon.formats.gridding import Grid, Laid, gridded
+from infantmon.formats.wfdb_files import wfdb_package
+from infantmon.model.recording import Recording
+
+_EDF_FIELD = 8  # characters a number may have in an EDF header
+_EDF_YEARS = range(1985, 2085)
+_LARGEST_BASELINE = 2**31 - 1
+_PATH = str | os.PathLike[str]
+
+
+def write_csv(recording: Recording, path: _PATH) -> None:
+    """Write a recording as a table: time_s, then a column a channel with its unit in the header.
+
+    Parameters
+    ----------
+    recording : Recording
+        What to write.
+    path : str or path
+        The file; an existing one is replaced.
+
+    Raises
+    ------
+    ArgumentError
+        If the rates are not whole multiples of each other, or the folder does not exist.
+
+    Notes
+    -----
+    Samples are written with all their digits: `read` gives the same numbers and rates back. A
+    slower channel has a value in every k-th row. Stretches in which no channel was recorded are left
+    out and come back as holes; a hole of one channel only comes back as invalid samples. The start
+    time is not written.
+    """
+    import pandas as pd  # noqa: PLC0415 - heavy
+
+    target = Path(path)
+    grid = gridded(recording)
+    rows_a_frame = max(laid.per_frame for laid in grid.channels)
+    if any(rows_a_frame % laid.per_frame for laid in grid.channels):
+        told = ", ".join(f"{laid.channel.rate_hz:g}" for laid in grid.channels)
+        raise ArgumentError(
+            f"the rates {told} Hz are not multiples of each other, so the channels cannot share "
+            "the rows of one table; write WFDB or EDF, or a table a channel."
+        )
+    rate = grid.frame_hz * rows_a_frame
+    first = round(grid.start_s * rate)
+    rows = np.arange(grid.frames * rows_a_frame)
+    columns: dict[str, npt.NDArray[np.float64]] = {"time_s": (first + rows) / float(rate)}
+    recorded = np.zeros(len(rows), dtype=np.bool_)
+    for laid in grid.channels:
+        stride = rows_a_frame // laid.per_frame
+        values = np.full(len(rows), math.nan)
+        values[::stride] = laid.values
+        recorded |= np.repeat(laid.recorded.reshape(grid.frames, -1).any(axis=1), rows_a_frame)
+        unit = f" [{laid.channel.unit}]" if laid.channel.unit else ""
+        columns[laid.label + unit] = values
+    with written_whole(target.parent, (target.name,)) as scratch:
+        pd.DataFrame(columns)[recorded].to_csv(scratch / target.name, index=False)
+
+
+def write_wfdb(recording: Recording, folder: _PATH, name: str, *, bits: int = 16) -> None:
+    """Write a recording as a WFDB record, each channel at its own rate.
+
+    Parameters
+    ----------
+    recording : Recording
+        What to write.
+    folder : str or path
+        Where the header and the signal file go; files of that name are replaced.
+    name : str
+        Of the record: letters, digits, hyphens and underscores.
+    bits : {16, 24, 32}
+        Bits a sample: how finely the range of each channel is divided.
+
+    Raises
+    ------
+    ArgumentError
+        If the name or bits cannot be used, the rates have no common frame, or the folder does not
+        exist.
+
+    Notes
+    -----
+    A sample comes back within half of 1.0001 * (largest - smallest) / (2**bits - 8). Invalid
+    samples and holes come back as invalid samples. The UTC offset of the start time is not written.
+    """
+    if not re.fullmatch(r"[A-Za-z0-9_-]+", name):
+        raise ArgumentError(
+            f"{name!r} cannot name a WFDB record; use letters, digits, hyphens and underscores."
+        )
+    if bits not in {16, 24, 32}:
+        raise ArgumentError(f"bits is {bits!r}; a WFDB sample can have 16, 24 or 32 bits here.")
+    grid = gridded(recording)
+    stored = [_digital(laid, bits) for laid in grid.channels]
+    started_at = grid.started_at(recording)
+    with written_whole(Path(folder), (f"{name}.dat", f"{name}.hea")) as scratch:
+        wfdb_package().wrsamp(
+            name,
+            fs=float(grid.frame_hz),
+            units=[re.sub(r"[^\w%/^-]", "", laid.channel.unit or "NU") for laid in grid.channels],
+            sig_name=[laid.label for laid in grid.channels],
+            e_d_signal=[digital for digital, _, _ in stored],
+            fmt=[str(bits)] * len(stored),
+            adc_gain=[gain for _, gain, _ in stored],
+            baseline=[baseline for _, _, baseline in stored],
+            samps_per_frame=[laid.per_frame for laid in grid.channels],
+            base_datetime=started_at.replace(tzinfo=None) if started_at else None,
+            write_dir=str(scratch),
+        )
+
+
+def _digital(laid: Laid, bits: int) -> tuple[npt.NDArray[np.int64], float, int]:
+    """Return whole numbers with their gain and baseline; the lowest number stands for invalid."""
+    finite = np.isfinite(laid.values)
+    low, high = _range(laid)
+    middle = (low + high) / 2.0
+    gain = (2 ** (bits - 1) - 4) / ((high - low) / 2.0 if high > low else 1.0)
+    if abs(middle) * gain > _LARGEST_BASELINE:
+        gain = _LARGEST_BASELINE / abs(middle)
+    gain = float(f"{gain * (1.0 - 1e-5):.6g}")  # rounded, and never upwards
+    baseline = -round(middle * gain)
+    digital = np.full(len(laid.values), -(2 ** (bits - 1)), dtype=np.int64)
+    digital[finite] = np.rint(laid.values[finite] * gain).astype(np.int64) + baseline
+    return digital, gain, baseline
+
+
+def write_edf(recording: Recording, path: _PATH) -> None:
+    """Write a recording as an EDF+ file, each channel at its own rate.
+
+    Parameters
+    ----------
+    recording : Recording
+        What to write.
+    path : str or path
+        The file; an existing one is replaced.
+
+    Raises
+    ------
+    ArgumentError
+        If the rates fit into no common data record, a value does not fit into EDF, or the folder
+        does not exist.
+
+    Notes
+    -----
+    A sample comes back within half of 1.001 * (largest - smallest) / 65535, and the 1e-6 that a
+    header's eight characters leave. EDF has no invalid samples: they, and holes, are written as the
+    lowest value and named by an annotation, from which `read` restores them as invalid samples. The
+    last data record is filled in the same way. Dates outside 1985 to 2084 cannot be written and are
+    left out.
+    """
+    import edfio  # noqa: PLC0415 - loaded only for who writes EDF
+
+    target = Path(path)
+    frames, record_s = _data_record(gridded(recording).frame_hz)
+    grid = gridded(recording, frames_at_a_time=frames)
+    started_at = grid.started_at(recording)
+    dated = started_at is not None and started_at.year in _EDF_YEARS
+    labels = _edf_labels(grid)
+    marks = [
+        edfio.EdfAnnotation(onset_s, length_s, INVALID_TEXT + label)
+        for laid, label in zip(grid.channels, labels, strict=True)
+        for onset_s, length_s in _invalid(laid)
+    ]
+    file = edfio.Edf(
+        [_edf_signal(laid, label) for laid, label in zip(grid.channels, labels, strict=True)],
+        recording=edfio.Recording(startdate=started_at.date() if dated and started_at else None),
+        starttime=started_at.time() if dated and started_at else None,
+        data_record_duration=record_s,
+        annotations=marks,
+    )
+    with written_whole(target.parent, (target.name,)) as scratch:
+        file.write(scratch / target.name)
+
+
+def _data_record(frame_hz: Fraction) -> tuple[int, float]:
+    """Return frames in a data record of about a second, and its length in eight characters."""
+    least = math.ceil(frame_hz)
+    for frames in range(least, least + 200_000):
+        record_s = frames / frame_hz
+        text = repr(float(record_s)).removesuffix(".0")
+        if len(text) <= _EDF_FIELD and Fraction(text) == record_s:
+            return frames, float(record_s)
+    raise ArgumentError(
+        f"no EDF data record holds a whole number of samples at a common rate of {frame_hz} Hz; "
+        "write WFDB instead."
+    )
+
+
+def _edf_signal(laid: Laid, label: str) -> Any:
+    import edfio  # noqa: PLC0415
+
+    low, high = _range(laid)
+    margin = max((high - low) * 2e-4, 2e-6, abs(high) * 1e-9)
+    bottom, top = _short(low - margin, math.floor), _short(high + margin, math.ceil)
+    gain = (top - bottom) / 65535.0
+    digital = np.full(len(laid.values), -32768, dtype=np.int16)
+    finite = np.isfinite(laid.values)
+    digital[finite] = np.rint((laid.values[finite] - bottom) / gain - 32768.0).astype(np.int16)
+    unit = (laid.channel.unit or "").encode("ascii", "ignore").decode()[:_EDF_FIELD]
+    return edfio.EdfSignal.from_digital(
+        digital,
+        laid.channel.rate_hz,
+        label=label,
+        physical_dimension=unit,
+        physical_range=(bottom, top),
+    )
+
+
+def _edf_labels(grid: Grid) -> list[str]:
+    """Return labels of at most 16 plain characters, all different."""
+    labels = []
+    for laid in grid.channels:
+        label = laid.label.encode("ascii", "replace").decode()[:16].strip()
+        labels.append(label if label not in labels else laid.role.upper())
+    return labels
+
+
+def _short(value: float, rounding: Any) -> float:
+    """Return a number rounded outwards to the eight characters of an EDF header."""
+    for decimals in range(6, -1, -1):
+        rounded = rounding(value * 10**decimals) / 10**decimals
+        if len(f"{rounded:.{decimals}f}") <= _EDF_FIELD:
+            return float(rounded)
+    raise ArgumentError(
+        f"the value {value:g} does not fit into the eight characters of an EDF header; "
+        "use a larger unit, or write WFDB."
+    )
+
+
+def _invalid(laid: Laid) -> Iterator[tuple[float, float]]:
+    """Yield onset and length, in seconds, of each stretch without a finite value."""
+    rate_hz = laid.channel.rate_hz
+    for first, end in zip(*true_runs(~np.isfinite(laid.values)), strict=True):
+        yield round(first / rate_hz, 9), round((end - first) / rate_hz, 9)
+
+
+def _range(laid: Laid) -> tuple[float, float]:
+    finite = laid.values[np.isfinite(laid.values)]
+    return (float(np.min(finite)), float(np.max(finite))) if len(finite) else (0.0, 0.0)
