@@ -1,0 +1,50 @@
+"""The latest samples of a stream, found by their place in it."""
+
+from __future__ import annotations
+
+from typing import Any, ClassVar
+
+import numpy as np
+import numpy.typing as npt
+
+from infantmon.model.arrays import Ints
+from infantmon.model.carried import Carried
+
+
+class Kept(Carried):
+    """Keeps samples until they are told to be forgotten, and gathers windows from them.
+
+    Parameters
+    ----------
+    dtype : numpy dtype
+        Type of the samples.
+    """
+
+    carried: ClassVar[tuple[str, ...]] = ("_first", "_values")
+
+    def __init__(self, dtype: npt.DTypeLike = np.float64) -> None:
+        self._first = 0  # place of the first kept sample in the stream
+        self._values: npt.NDArray[Any] = np.empty(0, dtype=dtype)
+
+    @property
+    def end(self) -> int:
+        """Place after the last sample, which is the number of samples pushed so far."""
+        return self._first + len(self._values)
+
+    def push(self, values: npt.NDArray[Any]) -> None:
+        """Take up more samples."""
+        if len(values):
+            self._values = np.concatenate((self._values, values))
+
+    def forget_before(self, place: int) -> None:
+        """Let go of the samples before a place in the stream."""
+        surplus = min(place - self._first, len(self._values))
+        if surplus > 0:
+            self._values = self._values[surplus:].copy()
+            self._first += surplus
+
+    def windows(self, starts: Ints, width: int) -> npt.NDArray[Any]:
+        """Return one row of `width` samples from each start; ends of the stream are held."""
+        places = (starts - self._first)[:, np.newaxis] + np.arange(width)
+        windows: npt.NDArray[Any] = self._values[np.clip(places, 0, len(self._values) - 1)]
+        return windows

@@ -1,0 +1,227 @@
+"""R peaks: heart beats found in an ECG as it arrives, 30 to 300 a minute, of either polarity."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import ClassVar
+
+import numpy as np
+import numpy.typing as npt
+
+from infantmon.dsp.bridged import Bridged
+from infantmon.dsp.extremes import DominantExtreme
+from infantmon.dsp.kept import Kept
+from infantmon.dsp.median3 import Median3
+from infantmon.dsp.qrs_candidates import CandidateFinder
+from infantmon.dsp.qrs_decisions import BeatDecider
+from infantmon.dsp.qrs_envelope import LOWEST_RATE_HZ, QrsEnvelope
+from infantmon.errors import require_rate
+from infantmon.model.arrays import Floats, Ints, as_samples
+from infantmon.model.carried import record
+from infantmon.model.clock import Clock
+from infantmon.model.marks import RPeaks
+from infantmon.stages.contract import Stage, settled_before
+
+_BRIDGED_GAP_S = 0.04  # after a longer gap the level may have moved
+_MEDIAN_FROM_HZ = 200.0  # below, three samples are as long as an infant's R wave
+_SEARCH_S = 0.08  # the extreme lies within this time of the envelope's centre
+_APART_S = 0.12  # two marks closer than this are one beat
+_LAG_S = 0.012  # by which the envelope of a QRS complex trails the filter's delay
+_BLOCK_S = 300.0
+
+
+@record
+@dataclass(frozen=True)
+class RPeakSettings:
+    """Settings of `RPeakDetector`.
+
+    Attributes
+    ----------
+    rate_hz : float
+        Sampling rate of the ECG, in Hz; at least 62.5.
+    start_s : float
+        Time of the first sample, in seconds from the recording's start.
+    unit : str or None
+        Unit of the samples, if known.
+    """
+
+    rate_hz: float
+    start_s: float = 0.0
+    unit: str | None = None
+
+    def __post_init__(self) -> None:
+        require_rate(self.rate_hz, lowest_hz=LOWEST_RATE_HZ)
+
+
+class RPeakDetector(Stage):
+    """Finds heart beats, each at the dominant extreme of its QRS complex.
+
+    Parameters
+    ----------
+    settings : RPeakSettings
+        Rate and start of the ECG.
+    """
+
+    settings_type = RPeakSettings
+    carried: ClassVar[tuple[str, ...]] = (
+        "_pushed",
+        "_bridged",
+        "_median",
+        "_front",
+        "_finder",
+        "_decider",
+        "_extreme",
+        "_samples",
+        "_lost",
+        "_latest",
+    )
+
+    def __init__(self, settings: RPeakSettings) -> None:
+        super().__init__(settings)
+        rate = settings.rate_hz
+        self._clock = Clock(rate, settings.start_s)
+        self._pushed = 0  # samples of input so far
+        self._bridged = Bridged(round(_BRIDGED_GAP_S * rate))
+        self._median = Median3()
+        self._despikes = rate >= _MEDIAN_FROM_HZ
+        self._front = QrsEnvelope(rate)
+        self._finder = CandidateFinder(self._front.rate_hz)
+        self._decider = BeatDecider(self._front.rate_hz)
+        self._extreme = DominantExtreme()
+        self._samples = Kept()
+        self._lost = Kept(np.bool_)
+        self._latest = -(2**40)  # sample of the latest mark
+        self._search = max(2, math.ceil(_SEARCH_S * rate))
+        self._delay = self._front.delay + _LAG_S * self._front.rate_hz
+
+    @property
+    def latency_s(self) -> float:
+        """The longest that a beat can be known after its time, in seconds."""
+        ticks = self._finder.ahead + self._front.half + 1 + self._delay
+        samples = math.ceil(ticks * self._front.size) + self._search + 2
+        return samples / self._clock.rate_hz
+
+    @property
+    def settled_until_s(self) -> float:
+        """All beats before this time have been given; infinity once the stream has ended."""
+        reached = self._clock.time_s(self._pushed - 1)
+        return settled_before(reached, self.latency_s, ended=self._ended)
+
+    def push(self, values: npt.ArrayLike, *, last: bool = False) -> RPeaks:
+        """Take up samples of the ECG and return the beats that are settled now.
+
+        Parameters
+        ----------
+        values : array_like, shape (n,)
+            The next samples, in any unit. NaN where a sample is missing.
+        last : bool
+            The stream ends here: everything left is settled.
+
+        Raises
+        ------
+        StateError
+            If the stream has ended already.
+        ArgumentError
+            If the samples are not real numbers in one dimension.
+        """
+        samples = as_samples(values, name="ecg")
+        self.begin_push(last=last)
+        self._pushed += len(samples)
+        places, reliable = self._beats(self._prepared(samples, last=last), last=last)
+        found = self._marks(places, reliable)
+        self._forget()
+        return found
+
+    def _prepared(self, samples: Floats, *, last: bool) -> Floats:
+        """Return samples without gaps, spikes and level, and keep them for the marks."""
+        level, lost = self._bridged.push(samples)
+        if self._despikes:
+            level = self._median.push(level, last=last)
+        self._samples.push(level)
+        self._lost.push(lost)
+        return level
+
+    def _beats(self, level: Floats, *, last: bool) -> tuple[Ints, npt.NDArray[np.bool_]]:
+        """Return the envelope's ticks at which beats are, and whether they look like their kind."""
+        if last and self._samples.end:
+            # The end is held long enough for a complex in the last samples to pass the filter.
+            ticks = math.ceil(self._delay) + 2 * self._front.half + 2
+            final = self._samples.windows(np.array([self._samples.end - 1]), 1)[0, 0]
+            level = np.concatenate((level, np.full(ticks * self._front.size, final)))
+        band, envelope = self._front.push(level, last=last)
+        found = self._finder.push(band, envelope, last=last)
+        taken, reliable = self._decider.push(found)
+        return found.place[taken], reliable
+
+    def _marks(self, places: Ints, reliable: npt.NDArray[np.bool_]) -> RPeaks:
+        """Return the beats at envelope ticks as marks at samples."""
+        if not len(places):
+            return RPeaks.empty(self.settled_until_s)
+        size, search = self._front.size, self._search
+        centre = np.rint((places - self._delay) * size + 0.5 * (size - 1)).astype(np.int64)
+        width = 2 * search + 1
+        column, amplitude = self._extreme.push(self._samples.windows(centre - search, width))
+        sample = np.clip(centre - search + column, 0, self._samples.end - 1)
+        known = (places + self._finder.ahead + self._front.half + 1) * size - 1
+        known = np.minimum(known + int(self._despikes), self._pushed - 1)
+        keep = self._apart(sample) & ~self._lost.windows(sample, 1)[:, 0]
+        sample, known = sample[keep], known[keep]
+        return RPeaks(
+            self._clock.times_s(sample),
+            self._clock.times_s(known),
+            sample,
+            amplitude[keep],
+            reliable[keep],
+            settled_until_s=self.settled_until_s,
+        )
+
+    def _apart(self, samples: Ints) -> npt.NDArray[np.bool_]:
+        """Tell which marks are not a second mark on the beat before."""
+        least = _APART_S * self.settings.rate_hz
+        apart = []
+        for sample in samples.tolist():
+            apart.append(sample - self._latest >= least)
+            if apart[-1]:
+                self._latest = sample
+        return np.asarray(apart, dtype=np.bool_)
+
+    def _forget(self) -> None:
+        oldest = math.floor((self._finder.pending_from - self._delay - 1) * self._front.size)
+        self._samples.forget_before(oldest - self._search)
+        self._lost.forget_before(oldest - self._search)
+
+
+def detect_r_peaks(ecg: npt.ArrayLike, rate_hz: float, unit: str | None = None) -> RPeaks:
+    """Find the heart beats of a whole ECG, by replaying it through `RPeakDetector`.
+
+    Parameters
+    ----------
+    ecg : array_like, shape (n,)
+        Samples of one lead, in any unit and of either polarity. NaN where a sample is missing.
+    rate_hz : float
+        Sampling rate, in Hz; at least 62.5.
+    unit : str or None
+        Unit of the samples, if known.
+
+    Returns
+    -------
+    RPeaks
+        Beats with `time_s` in seconds from the first sample.
+
+    Raises
+    ------
+    ArgumentError
+        If the rate cannot be used, or the samples are not real numbers in one dimension.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> len(detect_r_peaks(np.zeros(1000), rate_hz=250.0))
+    0
+    """
+    samples = as_samples(ecg, name="ecg")
+    stage = RPeakDetector(RPeakSettings(rate_hz, unit=unit))
+    block = max(1, round(_BLOCK_S * stage.settings.rate_hz))
+    parts = [stage.push(samples[at : at + block]) for at in range(0, len(samples), block)]
+    return RPeaks.joined([*parts, stage.push(samples[:0], last=True)])

@@ -1,0 +1,27 @@
+"""The kept end of a stream."""
+
+import numpy as np
+
+from infantmon.dsp.kept import Kept
+
+
+def test_windows_are_found_by_their_place_and_held_at_the_ends():
+    kept = Kept()
+    kept.push(np.arange(5.0))
+    kept.push(np.arange(5.0, 10.0))
+    assert kept.end == 10
+    kept.forget_before(4)
+    kept.forget_before(2)
+    rows = kept.windows(np.array([4, 8]), 3)
+    assert rows.tolist() == [[4.0, 5.0, 6.0], [8.0, 9.0, 9.0]]
+    kept.forget_before(99)
+    assert kept.end == 10
+
+
+def test_a_snapshot_brings_back_type_and_place():
+    kept, other = Kept(np.bool_), Kept(np.bool_)
+    kept.push(np.array([True, False, True]))
+    kept.forget_before(1)
+    other.restore(kept.snapshot())
+    assert other.windows(np.array([1]), 2).tolist() == [[False, True]]
+    assert other.windows(np.array([1]), 2).dtype == np.bool_

@@ -1,0 +1,216 @@
+"""The R-peak detector on ECGs with known beats: rates, polarity, bad samples, odd inputs."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from r_peak_inputs import beat_times, ecg_of, matched
+
+from infantmon.errors import ArgumentError
+from infantmon.stages.r_peaks import RPeakDetector, RPeakSettings, detect_r_peaks
+
+
+def clean(rate_bpm, length_s=60.0, rate_hz=250.0, seed=3, **shape):
+    times = beat_times(rate_bpm, length_s, seed=seed)
+    return times, ecg_of(times, length_s, rate_hz, **shape)
+
+
+@pytest.mark.parametrize("rate_bpm", [30, 40, 60, 100, 140, 180, 200, 230, 260, 300])
+def test_every_beat_at_every_rate(rate_bpm):
+    times, ecg = clean(rate_bpm)
+    peaks = detect_r_peaks(ecg, rate_hz=250.0)
+    assert matched(times, peaks.time_s, 0.05) == (len(times), 0, 0)
+    median_rate = 60.0 / np.median(np.diff(peaks.time_s))
+    assert median_rate == pytest.approx(rate_bpm, rel=0.02)
+
+
+@pytest.mark.parametrize("rate_hz", [62.5, 80, 100, 125, 128, 200, 250, 256, 360, 500, 1000, 2000])
+def test_every_sampling_rate_gives_the_same_times(rate_hz):
+    times, ecg = clean(150, 40.0, rate_hz)
+    ecg += 0.02 * np.random.default_rng(1).standard_normal(len(ecg))
+    peaks = detect_r_peaks(ecg, rate_hz=rate_hz)
+    assert matched(times, peaks.time_s, 0.02) == (len(times), 0, 0)
+    assert abs(np.median(peaks.time_s - times)) <= 1.0 / rate_hz + 0.002
+
+
+def test_too_low_a_rate_is_refused_by_name():
+    with pytest.raises(ArgumentError, match=r"rate_hz is 50 Hz; the lowest rate .* is 62\.5 Hz"):
+        detect_r_peaks(np.zeros(100), rate_hz=50.0)
+
+
+def test_the_rate_must_be_given():
+    with pytest.raises(TypeError, match="rate_hz"):
+        detect_r_peaks(np.zeros(100))
+
+
+@pytest.mark.parametrize("bad", [0.0, -250.0, np.nan, np.inf, "250", None])
+def test_a_wrong_rate_raises_at_once(bad):
+    with pytest.raises(ArgumentError, match="rate_hz"):
+        RPeakSettings(rate_hz=bad)
+
+
+@pytest.mark.parametrize("rate_bpm", [70, 140, 250])
+def test_inverted_gives_the_same_instants(rate_bpm):
+    _, ecg = clean(rate_bpm)
+    ecg += 0.03 * np.random.default_rng(2).standard_normal(len(ecg))
+    upright, inverted = detect_r_peaks(ecg, 250.0), detect_r_peaks(-ecg, 250.0)
+    np.testing.assert_array_equal(upright.sample, inverted.sample)
+    np.testing.assert_array_equal(upright.amplitude, -inverted.amplitude)
+    assert np.median(upright.amplitude) > 0.0
+
+
+@pytest.mark.parametrize("gain", [1e-3, 1e3, 2.0**20, 1e-9])
+def test_any_gain_gives_the_same_instants(gain):
+    _, ecg = clean(140)
+    one, other = detect_r_peaks(ecg, 250.0), detect_r_peaks(gain * ecg, 250.0)
+    np.testing.assert_array_equal(one.sample, other.sample)
+    np.testing.assert_allclose(other.amplitude, gain * one.amplitude, rtol=1e-6)
+
+
+def test_a_huge_offset_changes_nothing():
+    _, ecg = clean(140)
+    one, other = detect_r_peaks(ecg, 250.0), detect_r_peaks(ecg + 2.0**20, 250.0)
+    np.testing.assert_array_equal(one.sample, other.sample)
+
+
+def test_integers_are_taken_as_they_are():
+    times, ecg = clean(140)
+    counts = np.round(200.0 * ecg).astype(np.int16)
+    assert matched(times, detect_r_peaks(counts, 250.0).time_s, 0.05) == (len(times), 0, 0)
+
+
+@pytest.mark.parametrize("late_s", [0.0, 0.02, 0.05, 0.1, 0.15, 0.2])
+@pytest.mark.parametrize("rate_bpm", [100, 150, 220])
+def test_the_first_beat_of_a_window_is_found(late_s, rate_bpm):
+    times, ecg = clean(rate_bpm)
+    first = round((times[5] - late_s) * 250.0)
+    peaks = detect_r_peaks(ecg[first:], 250.0)
+    truth = times[5:] - first / 250.0
+    missed = matched(truth, peaks.time_s, 0.05)[1]
+    assert missed <= int(late_s < 0.03), "only a complex that is itself cut may be missed"
+    assert peaks.time_s[0] <= truth[1] + 0.05
+
+
+@pytest.mark.parametrize("length", [0, 1, 2, 3, 10, 100, 250])
+def test_short_inputs_give_no_error(length):
+    assert len(detect_r_peaks(np.zeros(length), 250.0)) == 0
+    assert len(detect_r_peaks(np.full(length, 7.0), 250.0)) == 0
+
+
+def test_the_end_of_a_window_is_searched():
+    times, ecg = clean(140)
+    stop = round((times[-1] + 0.05) * 250.0)
+    peaks = detect_r_peaks(ecg[:stop], 250.0)
+    assert matched(times, peaks.time_s, 0.05) == (len(times), 0, 0)
+    assert peaks.known_s[-1] <= (stop - 1) / 250.0
+
+
+def test_the_heart_from_140_to_standstill_invents_nothing():
+    times = beat_times(140, 40.0, seed=5)
+    draw = np.random.default_rng(5)
+    for noise in (0.0, 0.01, 0.03):
+        ecg = ecg_of(times, 70.0, 250.0)
+        ecg += noise * draw.standard_normal(len(ecg))
+        assert matched(times, detect_r_peaks(ecg, 250.0).time_s, 0.05) == (len(times), 0, 0)
+
+
+def test_p_waves_that_go_on_are_no_beats():
+    times = beat_times(120, 90.0, seed=6)
+    dropped = (times > 30.0) & (times < 45.0)
+    ecg = ecg_of(times[~dropped], 90.0, 250.0, p_height=0.13, p_only=times[dropped] - 0.1)
+    peaks = detect_r_peaks(ecg, 250.0)
+    assert matched(times[~dropped], peaks.time_s, 0.05) == (int(np.sum(~dropped)), 0, 0)
+
+
+@pytest.mark.parametrize("rate_bpm", [60, 100, 140, 180])
+@pytest.mark.parametrize("t_height", [0.5, 0.75, 1.0])
+def test_a_tall_t_wave_is_no_beat(rate_bpm, t_height):
+    times, ecg = clean(rate_bpm, t_height=t_height)
+    assert matched(times, detect_r_peaks(ecg, 250.0).time_s, 0.08) == (len(times), 0, 0)
+
+
+def test_a_fall_and_a_jump_of_the_rate_are_followed():
+    def falling(at):
+        return max(50.0, 140.0 - 18.0 * max(0.0, at - 20.0))
+
+    def jumping(at):
+        return 145.0 if at < 20.0 else 250.0
+
+    for course in (falling, jumping):
+        times, ecg = clean(course)
+        assert matched(times, detect_r_peaks(ecg, 250.0).time_s, 0.05) == (len(times), 0, 0)
+
+
+def disturbed(kind, ecg, rate_hz=250.0):
+    """The ECG with something done to it from 30 s on; returns it and the time when it is over."""
+    start = round(30 * rate_hz)
+    before, after = ecg[:start], ecg[start:]
+    third, rest = ecg[start : 2 * start], ecg[2 * start :]
+    burst = 2.0 * np.random.default_rng(8).standard_normal(len(after))
+    burst[round(10 * rate_hz) :] = 0.0
+    spike = np.where(np.arange(len(after)) < 3, 50.0, 0.0)
+    changed = {
+        "burst": ([after + burst], 40.0),
+        "spike": ([after + spike], 30.0),
+        "step": ([after + 20.0], 30.0),
+        "gain up": ([4.0 * after], 30.0),
+        "gain down": ([after / 4.0], 30.0),
+        "flat": ([np.full(len(third), ecg[start]), rest], 60.0),
+        "lead off": ([np.full(len(third), 30.0), rest], 60.0),
+        "missing": ([np.full(len(third), np.nan), rest], 60.0),
+    }
+    parts, over_s = changed[kind]
+    return np.concatenate((before, *parts)), over_s
+
+
+@pytest.mark.parametrize(
+    "kind", ["burst", "spike", "step", "gain up", "gain down", "flat", "lead off", "missing"]
+)
+@pytest.mark.parametrize("rate_bpm", [60, 140, 220])
+def test_normal_again_within_three_seconds(kind, rate_bpm):
+    times, ecg = clean(rate_bpm, 100.0)
+    ecg += 0.01 * np.random.default_rng(4).standard_normal(len(ecg))
+    ecg, over_s = disturbed(kind, ecg)
+    found = detect_r_peaks(ecg, 250.0).time_s
+    for low, high in ((0.0, 29.9), (over_s + 3.0, 100.0)):
+        truth = times[(times >= low) & (times < high)]
+        marks = found[(found >= low - 0.02) & (found < high + 0.02)]
+        hits, missed, _ = matched(truth, marks, 0.05)
+        assert (hits, missed) == (len(truth), 0)
+    if kind in ("flat", "missing"):
+        assert not np.any((found > 30.5) & (found < 59.9))
+
+
+@pytest.mark.parametrize("bad", [np.nan, np.inf, -np.inf, 1e300])
+def test_one_bad_sample_changes_nothing_else(bad):
+    times, ecg = clean(140)
+    ecg[[0, 4000, -1]] = bad
+    peaks = detect_r_peaks(ecg, 250.0)
+    assert matched(times, peaks.time_s, 0.05) == (len(times), 0, 0)
+
+
+def test_all_missing_gives_nothing():
+    assert len(detect_r_peaks(np.full(10_000, np.nan), 250.0)) == 0
+
+
+def test_a_long_constant_leaves_the_good_parts_as_if_alone():
+    times, ecg = clean(140, 120.0)
+    whole = np.concatenate((ecg, np.full(1_800_000, ecg[-1]), ecg))
+    peaks = detect_r_peaks(whole, 250.0)
+    later = 120.0 + 7200.0
+    truth = np.concatenate((times, times + later))
+    assert matched(truth, peaks.time_s, 0.05) == (len(truth), 0, 0)
+
+
+def test_noise_alone_gives_no_reliable_beats():
+    noise = np.random.default_rng(9).standard_normal(30 * 250)
+    peaks = detect_r_peaks(noise, 250.0)
+    assert len(peaks) <= 3
+
+
+def test_the_input_is_not_changed():
+    _, ecg = clean(140, 10.0)
+    ecg[100] = np.nan
+    before = ecg.copy()
+    RPeakDetector(RPeakSettings(250.0)).push(ecg, last=True)
+    np.testing.assert_array_equal(ecg, before)
