@@ -14,6 +14,7 @@ from infantmon.simulate.pauses import Pause, ShallowBreathing, Sigh
 
 LONGEST_CYCLE = 1.25  # a breath takes at most this many mean cycles; what is left is a rest
 LONGEST_PERIOD = 2.2  # no period is longer than this many mean cycles unless a pause is asked for
+DRAWS = 20  # how often breaths are drawn anew if scaling made one too long
 
 
 @dataclass(frozen=True)
@@ -159,9 +160,18 @@ class _Periods:
         usual = self.breathing.cycle_s
         if length_s < 1e-9:
             return np.empty(0)
+        for _ in range(DRAWS):
+            periods = self._drawn(length_s)
+            if np.max(periods) <= LONGEST_PERIOD * usual:
+                return periods
+        count = max(round(length_s / usual), 1)
+        return np.full(count, length_s / count)
+
+    def _drawn(self, length_s: float) -> Floats:
+        usual = self.breathing.cycle_s
         most = int(2.0 * length_s / usual) + 8
         spread = self.breathing.period_variability * _with_memory(self.random, most)
-        drawn = usual * np.clip(np.exp(spread), 1.0 / LONGEST_PERIOD, LONGEST_PERIOD)
+        drawn = usual * np.clip(np.exp(spread), 0.5, 2.0)
         reached = np.cumsum(drawn)
         count = int(np.argmin(np.abs(reached - length_s))) + 1
         return np.asarray(drawn[:count] * (length_s / reached[count - 1]), dtype=np.float64)
