@@ -1,0 +1,196 @@
+"""The review page: one HTML file that needs nothing from elsewhere and prints to A4."""
+
+from __future__ import annotations
+
+import functools
+import math
+import os
+from collections.abc import Iterator, Sequence
+from datetime import timedelta
+
+import jinja2
+
+from infantmon.model.event import NOT_ASSESSABLE, Event
+from infantmon.model.prescription import Prescription
+from infantmon.model.spans import BRIDGED_S
+from infantmon.report.cautions import CAUTIONS, NOTICE
+from infantmon.report.reviewed import Reviewed
+from infantmon.report.strip import Strip, strip_of
+from infantmon.report.summary import (
+    JUDGEMENTS,
+    beyond_limit,
+    channel_summaries,
+    event_length_s,
+    kind_summaries,
+    limit_rows,
+)
+from infantmon.report.timeline import timelines_of
+from infantmon.report.whole_file import write_whole
+from infantmon.report.window import LEAD_MOST_S, LEAD_S, TAIL_S
+from infantmon.report.words import (
+    ROLE_WORDS,
+    clock_text,
+    extreme_text,
+    hours_text,
+    length_text,
+    limits_text,
+    main_reason,
+    share_text,
+    time_text,
+)
+
+SIDES = (
+    ("for", "speaks for it"),
+    ("against", "speaks against it"),
+    (NOT_ASSESSABLE, "cannot be assessed"),
+    ("beside", "told beside it"),
+)
+"""The sides of evidence, and the words that stand over them."""
+
+
+NEEDED = ("ecg", "impedance")
+"""Channels without which some kinds cannot be looked for; a second lead is welcome, not needed."""
+
+FINE_STRIPS = 333
+"""With more strips than this their traces are drawn more coarsely, so that the page opens fast."""
+
+
+def write_review_page(
+    reviewed: Reviewed, path: str | os.PathLike[str], *, title: str | None = None
+) -> None:
+    """Write a review as one HTML file.
+
+    The file holds everything it shows: it asks nothing of the network, opens from a disk, works
+    without JavaScript (which only sorts, filters and orders), and prints to A4.
+
+    Parameters
+    ----------
+    reviewed : Reviewed
+        What to show.
+    path : str or path-like
+        Where to write; written whole or not at all.
+    title : str, optional
+        The page's title; by default it names the recording.
+
+    Raises
+    ------
+    OSError
+        If the file cannot be written.
+    """
+    write_whole(path, review_page(reviewed, title=title))
+
+
+def review_page(reviewed: Reviewed, *, title: str | None = None) -> str:
+    """Return the text of the review page; see `write_review_page`."""
+    events = list(reviewed.events)
+    ordered = sorted(events, key=lambda event: (-beyond_limit(event, reviewed), event.onset_s))
+    return (
+        _templates(reviewed)
+        .get_template("page.html")
+        .render(
+            reviewed=reviewed,
+            title=title or f"Review of {reviewed.recording.name}",
+            facts=_facts(reviewed),
+            cautions=CAUTIONS,
+            notice=NOTICE,
+            judgements=JUDGEMENTS,
+            kinds=kind_summaries(reviewed),
+            channels=channel_summaries(reviewed),
+            missing=[ROLE_WORDS[role] for role in NEEDED if role in reviewed.missing_roles],
+            limits=limit_rows(reviewed),
+            who_set=who_set_text(reviewed.plan),
+            timelines=timelines_of(reviewed),
+            events=events,
+            strips=_strips(reviewed, ordered),
+            sides=SIDES,
+            bridged_s=BRIDGED_S,
+            lead_s=LEAD_S,
+            lead_most_s=LEAD_MOST_S,
+            tail_s=TAIL_S,
+        )
+    )
+
+
+def _strips(reviewed: Reviewed, ordered: Sequence[Event]) -> Iterator[Strip] | tuple[()]:
+    """Return the strips one by one, drawn more coarsely where there are very many."""
+    if not ordered:
+        return ()
+    column = min(max(len(ordered) / FINE_STRIPS, 1.0), 4.0)
+    return (strip_of(reviewed, event, column=column) for event in ordered)
+
+
+def _templates(reviewed: Reviewed) -> jinja2.Environment:
+    """Return the templates; everything that they print is escaped."""
+    environment = jinja2.Environment(
+        loader=jinja2.PackageLoader("infantmon.report"),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    started_at = reviewed.recording.started_at
+    environment.filters.update(
+        {
+            "px": px,
+            "plain": plain,
+            "time": time_text,
+            "clock": functools.partial(clock_text, started_at, dated=_over_midnight(reviewed)),
+            "duration": length_text,
+            "hours": hours_text,
+            "share": share_text,
+            "extreme": extreme_text,
+            "main_reason": main_reason,
+            "limits": lambda event: limits_text(event.limits),
+            "beyond": lambda event: beyond_limit(event, reviewed),
+            "event_length": lambda event: event_length_s(event, reviewed.recorded_s),
+        }
+    )
+    return environment
+
+
+def _over_midnight(reviewed: Reviewed) -> bool:
+    """Tell whether times of the clock need their date."""
+    start = reviewed.recording.started_at
+    return start is not None and (
+        (start + timedelta(seconds=reviewed.recorded_s)).date() != start.date()
+    )
+
+
+def px(value: float) -> str:
+    """Return a place on the page with one decimal, without needless zeros."""
+    return f"{value:.1f}".removesuffix(".0")
+
+
+def plain(value: float | None) -> str:
+    """Return a number for the script; nothing where there is none."""
+    return "" if value is None or not math.isfinite(value) else f"{value:.3f}"
+
+
+def _facts(reviewed: Reviewed) -> list[str]:
+    """Say in a line what, when and how long, as far as it is given."""
+    recording, infant = reviewed.recording, reviewed.plan.infant
+    facts = [f"{hours_text(reviewed.recorded_s)} recorded"]
+    if recording.started_at is not None:
+        facts.append(f"from {recording.started_at:%Y-%m-%d %H:%M:%S}")
+    if infant is not None:
+        facts += [infant.label] if infant.label else []
+        facts += [f"born on {infant.born_on}"] if infant.born_on else []
+        weeks = infant.postmenstrual_age_weeks
+        facts += [f"{weeks:g} weeks postmenstrual age"] if weeks is not None else []
+    facts.append(_count_words(list(reviewed.events)))
+    return facts
+
+
+def _count_words(events: list[Event]) -> str:
+    return "1 event" if len(events) == 1 else f"{len(events)} events"
+
+
+def who_set_text(plan: Prescription) -> str:
+    """Say who set the limits, as far as it is given."""
+    prescriber = plan.prescriber
+    if prescriber is None or not (prescriber.name or prescriber.prescribed_on or prescriber.note):
+        return "Who set the limits is not given."
+    text = f"Limits set by {prescriber.name or 'somebody not named'}"
+    if prescriber.prescribed_on:
+        text += f" on {prescriber.prescribed_on}"
+    return f"{text}. Note: {prescriber.note}." if prescriber.note else f"{text}."

@@ -1,0 +1,160 @@
+"""Panels: the rows of a strip, each with its own scale. Geometry only; templates draw it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from infantmon.model.arrays import Bools, Floats
+from infantmon.model.spans import Reason, Spans
+from infantmon.report.scale import Scale, Tick, range_of
+from infantmon.report.trace import GRID, path_of
+from infantmon.report.window import Part, Window
+
+MARKS_HEIGHT = 13.0
+"""Height of the row of marks above a trace, in drawing units."""
+STROKE, SHORT_STROKE = 9.0, 4.0
+"""Heights of a full and of a short mark."""
+
+
+@dataclass(frozen=True)
+class Shade:
+    """A shaded stretch, with its reason where there is room for the words."""
+
+    left: float
+    width: float
+    words: str
+
+
+@dataclass(frozen=True)
+class Line:
+    """A level drawn across a panel, with words at its end."""
+
+    place: float
+    words: str
+
+
+@dataclass(frozen=True)
+class Panel:
+    """One row of a strip.
+
+    Attributes
+    ----------
+    name, unit : str
+        What is shown, and in which unit.
+    top, height : float
+        Where the trace stands, in drawing units; marks stand above `top`.
+    path : str
+        The trace, in quarters of a drawing unit.
+    ticks : tuple of Tick
+        The amplitude scale.
+    marks_name, marks, odd_marks : str
+        What the marks are; the path of the plain ones and of those that are marked as odd.
+    shades : tuple of Shade
+        Unusable stretches.
+    lines : tuple of Line
+        Limits.
+    note : str
+        What to say in place of a trace ("not recorded").
+    """
+
+    name: str
+    unit: str
+    top: float
+    height: float
+    path: str = ""
+    ticks: tuple[Tick, ...] = ()
+    marks_name: str = ""
+    marks: str = ""
+    odd_marks: str = ""
+    shades: tuple[Shade, ...] = ()
+    lines: tuple[Line, ...] = ()
+    note: str = ""
+
+    @property
+    def bottom(self) -> float:
+        """Lower edge, in drawing units."""
+        return self.top + self.height
+
+
+@dataclass(frozen=True)
+class Samples:
+    """Times and values of what one panel draws, a pair for each part of the window."""
+
+    pieces: tuple[tuple[Floats, Floats], ...]
+
+    def scale(self, top: float, height: float, unusable: Spans, *, least: float) -> Scale:
+        """Return the amplitude scale; unusable stretches do not stretch it if there is a choice."""
+        times = np.concatenate([times for times, _ in self.pieces])
+        values = np.concatenate([values for _, values in self.pieces])
+        good = outside(times, unusable) & np.isfinite(values)
+        low, high = range_of(values[good] if np.any(good) else values, least=least)
+        return Scale(low, high, top + height, top)
+
+    def path(self, window: Window, scale: Scale, column: float) -> str:
+        """Return the trace over all parts of the window; `column` as for `path_of`."""
+        return "".join(
+            path_of(part.x(times), _on_paper(scale, values), column=column)
+            for part, (times, values) in zip(window.parts, self.pieces, strict=True)
+        )
+
+
+def _on_paper(scale: Scale, values: Floats) -> Floats:
+    finite = np.where(np.isfinite(values), values, np.nan)
+    return scale.places(finite)
+
+
+def outside(times_s: Floats, spans: Spans) -> Bools:
+    """Tell which times lie in none of the spans."""
+    inside = np.zeros(len(times_s), dtype=np.bool_)
+    for start_s, end_s in zip(spans.start_s, spans.end_s, strict=True):
+        first, last = np.searchsorted(times_s, (start_s, end_s))
+        inside[first:last] = True
+    return ~inside
+
+
+def spans_in(spans: Spans | None, start_s: float, end_s: float) -> Spans:
+    """Return the spans that touch a stretch of time."""
+    if spans is None:
+        return Spans(np.empty(0), np.empty(0), np.empty(0, dtype=np.int64))
+    kept = (spans.start_s < end_s) & (spans.end_s > start_s)
+    return Spans(spans.start_s[kept], spans.end_s[kept], spans.reason[kept])
+
+
+def shades_of(spans: Spans, parts: Sequence[Part]) -> tuple[Shade, ...]:
+    """Return the shading of unusable stretches."""
+    shades = []
+    for start_s, end_s, reason in zip(spans.start_s, spans.end_s, spans.reason, strict=True):
+        words = Reason(int(reason)).words
+        for part in parts:
+            ends = part.overlap(float(start_s), float(end_s))
+            if ends is not None:
+                width = max(ends[1] - ends[0], 1.0)
+                fits = width > 5.4 * len(words) + 6
+                shades.append(Shade(ends[0], width, words if fits else ""))
+    return tuple(shades)
+
+
+def strokes(times_s: Floats, window: Window, *, base: float, height: float) -> str:
+    """Return the path of upright strokes that stand on `base`, one a moment shown."""
+    stroke = f" {round(base * GRID)}v{-round(height * GRID)}"
+    return "".join(f"M{x}{stroke}" for x in _across(times_s, window))
+
+
+def crosses(times_s: Floats, window: Window, *, base: float) -> str:
+    """Return the path of small crosses above `base`, one a moment shown."""
+    arm = 2 * GRID
+    top, cross = round((base - 7) * GRID), f"l{2 * arm} {2 * arm}m0-{2 * arm}l-{2 * arm} {2 * arm}"
+    return "".join(f"M{x - arm} {top}{cross}" for x in _across(times_s, window))
+
+
+def _across(times_s: Floats, window: Window) -> list[int]:
+    """Return the places of the moments shown, in quarters of a drawing unit."""
+    places = [
+        part.x(times_s[(times_s >= part.start_s) & (times_s <= part.end_s)])
+        for part in window.parts
+    ]
+    across: list[int] = np.rint(np.concatenate(places) * GRID).astype(np.int64).tolist()
+    return across

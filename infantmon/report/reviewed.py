@@ -1,0 +1,86 @@
+"""What the report needs to know of a review: attributes to read, nothing to compute with."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Protocol
+
+from infantmon.model.event import Change, Event, Excursion
+from infantmon.model.marks import Breaths, HeartRates, Pulsations, RPeaks
+from infantmon.model.prescription import Prescription
+from infantmon.model.recording import Recording
+from infantmon.model.signal import Signal
+from infantmon.model.spans import Spans
+
+
+class Reviewed(Protocol):
+    """A recording judged against a prescription, ready to be shown."""
+
+    @property
+    def recording(self) -> Recording:
+        """The channels that were reviewed."""
+
+    @property
+    def plan(self) -> Prescription:
+        """The limits in force."""
+
+    @property
+    def events(self) -> Sequence[Event]:
+        """Excursions that went active, in the order of going active."""
+
+    @property
+    def excursions(self) -> Sequence[Excursion]:
+        """Excursions that ended before they went active."""
+
+    @property
+    def changes(self) -> Sequence[Change]:
+        """All changes of alarm conditions, in the order of being known."""
+
+    @property
+    def r_peaks(self) -> RPeaks:
+        """Heart beats."""
+
+    @property
+    def breaths(self) -> Breaths:
+        """Breaths."""
+
+    @property
+    def heart_rate(self) -> HeartRates:
+        """Averaged heart rate at each beat."""
+
+    @property
+    def pulsation(self) -> Pulsations:
+        """How much heart pulsation was taken out of the impedance."""
+
+    @property
+    def contact(self) -> Mapping[str, Spans]:
+        """Unusable stretches by role ("ecg", "ecg2", "impedance")."""
+
+    @property
+    def usable_s(self) -> Mapping[str, float]:
+        """Usable time by role, in seconds."""
+
+    @property
+    def recorded_s(self) -> float:
+        """Length of the recording, in seconds."""
+
+    @property
+    def latencies_s(self) -> Mapping[str, float]:
+        """Stated worst-case delay by kind of event, in seconds."""
+
+    @property
+    def missing_roles(self) -> tuple[str, ...]:
+        """Roles for which no channel was recorded."""
+
+    @property
+    def version(self) -> str:
+        """Version of the library that made the review."""
+
+
+def cleaned_impedance(reviewed: Reviewed) -> Signal | None:
+    """Return the impedance after the heart's pulsation was taken out, where the review kept it.
+
+    A review may offer it as the attribute ``cleaned``; without it the page leaves that row out.
+    """
+    cleaned = getattr(reviewed, "cleaned", None)
+    return cleaned if isinstance(cleaned, Signal) else None
