@@ -12,7 +12,8 @@ import hashlib
 import json
 import struct
 from collections import deque
-from typing import Any, ClassVar, TypeVar
+from collections.abc import Collection, Iterator, Mapping
+from typing import Any, ClassVar, Generic, TypeVar
 
 import numpy as np
 
@@ -22,6 +23,7 @@ MAGIC = b"infantmon state\n"
 STATE_FORMAT = 1  # raised when the meaning of a saved state changes; not the library's version
 
 _T = TypeVar("_T")
+_C = TypeVar("_C", bound="Carried")
 _RECORDS: dict[str, type[Any]] = {}
 
 
@@ -63,6 +65,43 @@ class Carried:
                 present.restore(snapshot[name])
             else:
                 setattr(self, name, _from_plain(snapshot[name]))
+
+
+class CarriedSet(Carried, Generic[_C]):
+    """Streaming objects by name, saved and restored together."""
+
+    def __init__(self, members: Mapping[str, _C]) -> None:
+        self._members = dict(members)
+
+    def __getitem__(self, name: str) -> _C:
+        return self._members[name]
+
+    def __contains__(self, name: object) -> bool:
+        return name in self._members
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._members)
+
+    def values(self) -> Collection[_C]:
+        """Return the members."""
+        return self._members.values()
+
+    def items(self) -> Collection[tuple[str, _C]]:
+        """Return names and members."""
+        return self._members.items()
+
+    def snapshot(self) -> dict[str, Any]:
+        """Return the running state of all members as plain data."""
+        return {name: member.snapshot() for name, member in self._members.items()}
+
+    def restore(self, snapshot: dict[str, Any]) -> None:
+        """Take up the running state of all members."""
+        if set(snapshot) != set(self._members):
+            raise StateError(
+                f"the saved state is of {sorted(snapshot)}; {sorted(self._members)} is expected."
+            )
+        for name, member in self._members.items():
+            member.restore(snapshot[name])
 
 
 def _to_plain(value: Any) -> Any:  # noqa: C901 - one case a kind of value, nothing more

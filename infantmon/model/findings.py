@@ -68,6 +68,11 @@ class Findings:
         """Return the rows for which `keep` is true."""
         return dataclasses.replace(self, **{n: getattr(self, n)[keep] for n in self.columns()})
 
+    def rows(self, first: int, after: int) -> Self:
+        """Return the rows from `first` up to, not with, `after`."""
+        cut = {name: getattr(self, name)[first:after] for name in self.columns()}
+        return dataclasses.replace(self, **cut)
+
     def between(self, start_s: float, end_s: float) -> Self:
         """Return the findings with start <= `time_s` < end, in seconds."""
         return self.where((self.time_s >= start_s) & (self.time_s < end_s))

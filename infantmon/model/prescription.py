@@ -1,6 +1,7 @@
-"""A prescription: the limits that a physician set. No value has a default; absent means not watched.
+"""A prescription: the limits that a physician set.
 
-The library checks that a prescription is plausible and complete. It never proposes one.
+No value has a default, and an absent table means that this is not watched. The library checks that
+a prescription is plausible and complete. It never proposes one.
 """
 
 from __future__ import annotations

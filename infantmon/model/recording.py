@@ -54,6 +54,12 @@ class Recording:
             raise RecordingError(
                 f"{self.name} holds no samples; nothing can be reviewed. Check the file or arrays."
             )
+        early = min(channel.start_s for channel in filled)
+        if early < 0:
+            raise RecordingError(
+                f"a channel of {self.name} starts at {early:g} s, before the recording; "
+                "count times from the start of the earliest channel."
+            )
         latest, earliest = max(c.start_s for c in filled), min(c.end_s for c in filled)
         if latest >= earliest:
             raise RecordingError(

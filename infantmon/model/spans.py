@@ -141,6 +141,12 @@ class Spans:
         return len(self.start_s)
 
     @property
+    def blocking(self) -> Spans:
+        """The stretches in which the signal cannot be used."""
+        keep = (self.reason & int(BLOCKING)) != 0
+        return Spans(self.start_s[keep], self.end_s[keep], self.reason[keep])
+
+    @property
     def total_s(self) -> float:
         """Length of all spans together, in seconds."""
         return float(np.sum(self.end_s - self.start_s))

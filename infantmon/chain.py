@@ -1,0 +1,339 @@
+"""The stages wired: samples of all channels in, findings up to a common time out.
+
+The chain keeps what one channel is ahead of the slowest, so that every stage sees the channels in
+step; findings are equal however the channels are cut and interleaved.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import ClassVar
+
+import numpy as np
+
+from infantmon.errors import ArgumentError
+from infantmon.events.batch import Batch, Latencies
+from infantmon.model.arrays import NO_FLOATS, Floats
+from infantmon.model.carried import Carried, CarriedSet, record
+from infantmon.model.channel import Channel
+from infantmon.model.clock import Clock
+from infantmon.model.marks import Breaths, Pulsations, RPeaks
+from infantmon.model.recording import ROLES, Recording
+from infantmon.model.signal import Signal
+from infantmon.model.spans import ContactMarks
+from infantmon.stages.bandpass import ImpedanceBandPass, ImpedanceBandPassSettings
+from infantmon.stages.breaths import BreathDetector, BreathSettings
+from infantmon.stages.cardiac_artifact import CardiacArtifactRejector, CardiacArtifactSettings
+from infantmon.stages.contact import ContactDetector, ContactSettings
+from infantmon.stages.r_peaks import RPeakDetector, RPeakSettings
+
+BLOCK_S = 300.0
+"""Replay in blocks of this length: long enough for vectors, short enough for memory."""
+AHEAD_S = 600.0
+"""How far one channel may run ahead of another before a push is refused, in seconds."""
+
+
+@record
+@dataclass(frozen=True, slots=True)
+class ChannelSetting:
+    """What the chain has to know of a channel: its rate (Hz) and unit."""
+
+    rate_hz: float
+    unit: str | None = None
+
+
+class Inbox(Carried):
+    """Samples of one channel that have arrived but wait for the other channels."""
+
+    carried: ClassVar[tuple[str, ...]] = ("arrived", "_taken", "_runs")
+
+    def __init__(self, clock: Clock) -> None:
+        self.clock = clock
+        self.arrived = 0  # samples that have arrived, missing ones included
+        self._taken = 0
+        self._runs: list[tuple[int, Floats]] = []  # length and samples; no samples: missing
+
+    @property
+    def reached_s(self) -> float:
+        """Time of the last sample that has arrived; minus infinity before the first."""
+        return self.clock.time_s(self.arrived - 1) if self.arrived else -math.inf
+
+    @property
+    def ended_s(self) -> float:
+        """Time at which the last sample that has arrived ends."""
+        return self.clock.time_s(self.arrived)
+
+    def put(self, values: Floats) -> None:
+        """Take up samples, copied: the caller may go on using the array."""
+        if len(values):
+            self._runs.append((len(values), values.copy()))
+            self.arrived += len(values)
+
+    def put_missing_until(self, time_s: float) -> None:
+        """Take up a hole: nothing was recorded before a time (to the nearest sample)."""
+        self.put_missing(self.clock.first_tick_from(time_s - 0.5 / self.clock.rate_hz))
+
+    def put_missing(self, end_tick: int) -> None:
+        """Take up a hole up to, not with, a tick."""
+        if end_tick > self.arrived:
+            self._runs.append((end_tick - self.arrived, NO_FLOATS))
+            self.arrived = end_tick
+
+    def take_until(self, time_s: float) -> list[tuple[Floats, bool]]:
+        """Hand out the runs of samples up to a time, and whether each is a hole."""
+        until = math.floor((time_s - self.clock.start_s) * self.clock.rate_hz + 1e-6) + 1
+        wanted = min(until, self.arrived)
+        taken: list[tuple[Floats, bool]] = []
+        while self._taken < wanted:
+            length, values = self._runs[0]
+            count = min(length, wanted - self._taken)
+            if len(values):
+                taken.append((values[:count], False))
+                rest: tuple[int, Floats] = (length - count, values[count:])
+            else:
+                taken.append((np.full(count, math.nan), True))
+                rest = (length - count, values)
+            self._taken += count
+            self._runs[:1] = [rest] if rest[0] else []
+        return taken
+
+
+class SignalChain(Carried):
+    """All stages for the channels that are there.
+
+    Parameters
+    ----------
+    channels : mapping of str to ChannelSetting
+        By role: "ecg", "ecg2", "impedance"; at least one.
+
+    Raises
+    ------
+    ArgumentError
+        If no channel is given, a role is unknown, or a rate cannot be used.
+
+    Notes
+    -----
+    Without ECG the pulsation is taken out less well (`CardiacArtifactRejector` says so).
+    """
+
+    carried: ClassVar[tuple[str, ...]] = ("_inboxes", "_hearts", "_chests", "_reached_s")
+
+    def __init__(self, channels: Mapping[str, ChannelSetting]) -> None:
+        unknown = sorted(set(channels) - set(ROLES))
+        if unknown or not channels:
+            raise ArgumentError(
+                f"the channels are {sorted(channels)}; give a rate for some of {', '.join(ROLES)}."
+            )
+        self.channels = {role: channels[role] for role in ROLES if role in channels}
+        self._inboxes = CarriedSet(
+            {role: Inbox(Clock(channel.rate_hz)) for role, channel in self.channels.items()}
+        )
+        ecg, ecg2, chest = (self.channels.get(role) for role in ROLES)
+        leads = {"ecg": ecg, "ecg2": ecg2}
+        self._hearts: CarriedSet[HeartStages] = CarriedSet(
+            {role: HeartStages(lead) for role, lead in leads.items() if lead is not None}
+        )
+        lag_s = self._hearts["ecg"].beats.latency_s if "ecg" in self._hearts else None
+        chests = {} if chest is None else {"impedance": ChestStages(chest, lag_s)}
+        self._chests: CarriedSet[ChestStages] = CarriedSet(chests)
+        self._reached_s = -math.inf
+
+    @property
+    def reached_s(self) -> float:
+        """Stream time that every channel has reached, in seconds."""
+        return self._reached_s
+
+    @property
+    def latencies(self) -> Latencies:
+        """How far behind the input findings may be known."""
+        hearts, chests = list(self._hearts.values()), list(self._chests.values())
+        return Latencies(
+            beats_s=max((heart.beats.latency_s for heart in hearts), default=0.0),
+            breaths_s=max((chest.breaths.latency_s for chest in chests), default=0.0),
+            contact_s=max(
+                *(heart.contact.latency_s for heart in hearts),
+                *(chest.contact.latency_s for chest in chests),
+                0.0,
+                0.0,
+            ),
+        )
+
+    @property
+    def channel_reached_s(self) -> dict[str, float]:
+        """Stream time that each channel has reached, in seconds."""
+        return {role: inbox.reached_s for role, inbox in self._inboxes.items()}
+
+    def require_room(self, seconds_more: Mapping[str, float], ahead_s: float) -> None:
+        """Refuse samples that would bring one channel too far ahead of another.
+
+        Raises
+        ------
+        ArgumentError
+            Naming both channels, before anything has been taken.
+        """
+        ends = {r: i.ended_s + seconds_more.get(r, 0.0) for r, i in self._inboxes.items()}
+        first, last = min(ends, key=ends.__getitem__), max(ends, key=ends.__getitem__)
+        if ends[last] - ends[first] > ahead_s + 1e-9:
+            raise ArgumentError(
+                f"{last} would be {ends[last] - ends[first]:.1f} s ahead of {first}; the limit is "
+                f"{ahead_s:g} s. Push {first}, or tell its loss with gap({first!r}, until_s=...)."
+            )
+
+    def inbox(self, role: str) -> Inbox:
+        """Return what has arrived of one channel.
+
+        Raises
+        ------
+        ArgumentError
+            If the chain was made without that channel.
+        """
+        if role not in self._inboxes:
+            raise ArgumentError(
+                f"channel {role!r} is not one of {', '.join(self._inboxes)}; "
+                "give its rate from the start to use it."
+            )
+        return self._inboxes[role]
+
+    def advance(self, *, last: bool = False) -> Iterator[Batch]:
+        """Yield batches of findings up to the time that every channel has reached now."""
+        inboxes = list(self._inboxes.values())
+        if last:
+            end_s = max(inbox.ended_s for inbox in inboxes)
+            for inbox in inboxes:
+                inbox.put_missing_until(end_s)
+        reached = [inbox.reached_s for inbox in inboxes]
+        goal_s = max(reached) if last else min(reached)
+        step_s = max(self._reached_s, 0.0) + BLOCK_S
+        while step_s < goal_s:
+            yield self._step(step_s, last=False)
+            step_s += BLOCK_S
+        if last or goal_s > self._reached_s:
+            yield self._step(goal_s, last=last)
+
+    def _step(self, until_s: float, *, last: bool) -> Batch:
+        runs = {role: inbox.take_until(until_s) for role, inbox in self._inboxes.items()}
+        self._reached_s = max(until_s, self._reached_s)
+        contact: dict[str, ContactMarks] = {}
+        beats = {"ecg": RPeaks.empty(), "ecg2": RPeaks.empty()}
+        breaths, pulsation, effort = Breaths.empty(), Pulsations.empty(), None
+        for role, heart in self._hearts.items():
+            contact[role], beats[role] = heart.push(runs[role], last=last)
+        for role, chest in self._chests.items():
+            led = beats["ecg"] if "ecg" in self._hearts else None
+            found = chest.push(runs[role], led, last=last)
+            contact[role], pulsation, breaths, effort = found
+        return Batch(
+            r_peaks=beats["ecg"],
+            breaths=breaths,
+            pulsation=pulsation,
+            second_beats=beats["ecg2"],
+            contact=contact,
+            reached_s=max(self._reached_s, 0.0),
+            last=last,
+            effort=effort,
+        )
+
+
+class HeartStages(Carried):
+    """Contact and R peaks of one ECG lead."""
+
+    carried: ClassVar[tuple[str, ...]] = ("contact", "beats")
+
+    def __init__(self, channel: ChannelSetting) -> None:
+        self.contact = ContactDetector(ContactSettings.for_ecg(channel.rate_hz, channel.unit))
+        self.beats = RPeakDetector(RPeakSettings(channel.rate_hz, unit=channel.unit))
+
+    def push(self, runs: list[tuple[Floats, bool]], *, last: bool) -> tuple[ContactMarks, RPeaks]:
+        """Return what a run of samples gives."""
+        contact = _push_contact(self.contact, runs, last=last)
+        return contact, self.beats.push(_values(runs), last=last)
+
+
+class ChestStages(Carried):
+    """Contact, band-pass, artefact rejection and breaths of the impedance."""
+
+    carried: ClassVar[tuple[str, ...]] = ("contact", "bandpass", "rejector", "breaths")
+
+    def __init__(self, channel: ChannelSetting, beat_lag_s: float | None) -> None:
+        rate_hz = channel.rate_hz
+        self.contact = ContactDetector(ContactSettings.for_impedance(rate_hz, channel.unit))
+        self.bandpass = ImpedanceBandPass(ImpedanceBandPassSettings(rate_hz))
+        clock = self.bandpass.clock
+        self.rejector = CardiacArtifactRejector(
+            CardiacArtifactSettings(
+                clock.rate_hz,
+                start_s=clock.start_s,
+                input_lag_s=self.bandpass.latency_s,
+                beat_lag_s=beat_lag_s or 0.0,
+                led_by_beats=beat_lag_s is not None,
+            )
+        )
+        self.breaths = BreathDetector(
+            BreathSettings(
+                clock.rate_hz,
+                start_s=clock.start_s,
+                input_lag_s=self.rejector.latency_s,
+                raw_rate_hz=rate_hz,
+            )
+        )
+
+    def push(
+        self, runs: list[tuple[Floats, bool]], beats: RPeaks | None, *, last: bool
+    ) -> tuple[ContactMarks, Pulsations, Breaths, Signal]:
+        """Return what a run of samples gives, led by new heart beats where there are any."""
+        contact = _push_contact(self.contact, runs, last=last)
+        passed = self.bandpass.push(_values(runs), last=last)
+        cleaned = self.rejector.push(passed.values, beats, last=last)
+        breaths = self.breaths.push(cleaned.signal.values, last=last)
+        return contact, cleaned.pulsation, breaths, cleaned.signal
+
+
+def _values(runs: list[tuple[Floats, bool]]) -> Floats:
+    if len(runs) == 1:
+        return runs[0][0]
+    return np.concatenate([values for values, _ in runs]) if runs else NO_FLOATS
+
+
+def _push_contact(
+    stage: ContactDetector, runs: list[tuple[Floats, bool]], *, last: bool
+) -> ContactMarks:
+    parts = [stage.push(values, missing=missing) for values, missing in runs]
+    if last:
+        parts.append(stage.push(NO_FLOATS, last=True))
+    return ContactMarks.joined(parts)
+
+
+def settings_of(recording: Recording) -> dict[str, ChannelSetting]:
+    """Return rate and unit of each channel of a recording that holds samples."""
+    channels = {"ecg": recording.ecg, "ecg2": recording.ecg2, "impedance": recording.impedance}
+    return {r: ChannelSetting(c.rate_hz, c.unit) for r, c in channels.items() if c is not None}
+
+
+def replay(recording: Recording, chain: SignalChain) -> Iterator[Batch]:
+    """Feed a recording to a chain in blocks; holes of a channel are told as holes."""
+    end_s = recording.end_s
+    until_s = BLOCK_S
+    while until_s < end_s:
+        for role in chain.channels:
+            _put_until(chain.inbox(role), recording.channels[role], until_s)
+        yield from chain.advance()
+        until_s += BLOCK_S
+    for role in chain.channels:
+        _put_until(chain.inbox(role), recording.channels[role], math.inf)
+    yield from chain.advance(last=True)
+
+
+def _put_until(inbox: Inbox, channel: Channel, until_s: float) -> None:
+    """Put the samples of one channel before `until_s`, with the holes between them."""
+    until = inbox.clock.first_tick_from(until_s) if until_s < math.inf else channel.end_tick
+    for segment in channel.segments:
+        if segment.first_tick >= until:
+            break
+        inbox.put_missing(min(segment.first_tick, until))
+        first, last = max(inbox.arrived, segment.first_tick), min(until, segment.end_tick)
+        if first < last:
+            inbox.put(segment.values[first - segment.first_tick : last - segment.first_tick])
+    if until_s < math.inf:
+        inbox.put_missing(until)

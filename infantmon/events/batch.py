@@ -1,0 +1,97 @@
+"""What flows from the signal chain into the events: findings up to one common time."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+import numpy as np
+
+from infantmon.model.arrays import Floats
+from infantmon.model.carried import record
+from infantmon.model.marks import Breaths, Pulsations, RPeaks
+from infantmon.model.signal import Signal
+from infantmon.model.spans import BLOCKING, ContactMarks
+
+
+@record
+@dataclass(frozen=True, slots=True)
+class Latencies:
+    """How far behind the input each finding may be known, in seconds (constants of the stages)."""
+
+    beats_s: float
+    breaths_s: float
+    contact_s: float
+
+
+@dataclass(frozen=True, eq=False)
+class Batch:
+    """Findings that all channels together have settled since the batch before.
+
+    Attributes
+    ----------
+    r_peaks, breaths, pulsation : RPeaks, Breaths, Pulsations
+        Findings with `known_s` up to `reached_s`; empty where a channel was not recorded.
+    second_beats : RPeaks
+        Heart beats of a second ECG lead; only the evidence looks at them.
+    contact : mapping of str to ContactMarks
+        By role ("ecg", "ecg2", "impedance").
+    reached_s : float
+        Stream time that every channel has reached, in seconds.
+    last : bool
+        Whether the stream has ended.
+    effort : Signal or None
+        The impedance with the pulsation taken out, for pictures; no rule reads it.
+    """
+
+    r_peaks: RPeaks
+    breaths: Breaths
+    pulsation: Pulsations
+    second_beats: RPeaks
+    contact: Mapping[str, ContactMarks]
+    reached_s: float
+    last: bool = False
+    effort: Signal | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """One contact mark that changes timers: an unusable stretch opens, or is over."""
+
+    known_s: float
+    time_s: float
+    since_s: float
+    reason: int
+    opens: bool
+
+
+def blocking_marks(batch: Batch, role: str) -> list[Mark]:
+    """Return the marks of one channel that change timers, in the order of becoming known."""
+    marks = batch.contact.get(role)
+    if marks is None or not len(marks):
+        return []
+    rows = np.flatnonzero(((marks.reason & int(BLOCKING)) != 0) & ~marks.bridged)
+    return [
+        Mark(
+            float(marks.known_s[row]),
+            float(marks.time_s[row]),
+            float(marks.since_s[row]),
+            int(marks.reason[row]),
+            not bool(marks.usable[row]),
+        )
+        for row in rows
+    ]
+
+
+def pieces(known_s: Floats, marks: list[Mark]) -> Iterator[tuple[int, int, Mark | None]]:
+    """Cut findings at the contact marks: yield (first row, row after the last, mark that follows).
+
+    Inside a piece the usability of the channel does not change, so its rows can be worked on
+    together. A mark comes before findings that become known at the same instant.
+    """
+    first = 0
+    for mark in marks:
+        after = int(np.searchsorted(known_s, mark.known_s, side="left"))
+        yield first, after, mark
+        first = after
+    yield first, len(known_s), None

@@ -1,0 +1,92 @@
+"""Contact loss and signal unusable: the two technical conditions."""
+
+from __future__ import annotations
+
+import math
+from typing import ClassVar
+
+from infantmon.events.batch import Batch, Latencies, Mark, blocking_marks
+from infantmon.events.condition import Condition, Transition
+from infantmon.events.rule import Rule
+from infantmon.model.prescription import ContactLossLimit
+from infantmon.model.spans import LOST_CONTACT, Reason
+
+
+class TechnicalRule(Rule):
+    """At least one channel cannot be used for longer than the delay."""
+
+    carried: ClassVar[tuple[str, ...]] = ("condition", "_open")
+
+    def __init__(self, limit: ContactLossLimit, latencies: Latencies) -> None:
+        limits: dict[str, float | int | str] = {
+            "rule": "a channel cannot be used for longer than the delay",
+            "delay_s": limit.delay_s,
+            "latency_s": latencies.contact_s,
+        }
+        super().__init__(Condition(limit.delay_s, latencies.contact_s), limits)
+        self._open: dict[str, float] = {}  # since when each channel is out
+
+    def concerns(self, reason: Reason) -> bool:
+        """Tell whether a stretch for this reason belongs to this condition."""
+        raise NotImplementedError
+
+    def push(self, batch: Batch) -> list[Transition]:
+        """Return the transitions that follow from a batch, in the order of known time."""
+        marks = [
+            (mark, role) for role in sorted(batch.contact) for mark in self._marks(batch, role)
+        ]
+        marks.sort(key=lambda pair: pair[0].known_s)
+        found: list[Transition] = []
+        for mark, role in marks:
+            found += self._wake(mark.known_s, inclusive=False)
+            found += self._open_or_close(mark, role)
+        return found + self._wake(batch.reached_s, inclusive=True, last=batch.last)
+
+    def _marks(self, batch: Batch, role: str) -> list[Mark]:
+        return blocking_marks(batch, role)
+
+    def _open_or_close(self, mark: Mark, role: str) -> list[Transition]:
+        if mark.opens:
+            if not self.concerns(Reason(mark.reason)):
+                return []
+            self._open[role] = mark.since_s
+            if self.condition.begun:
+                return []
+            return self.condition.begin(mark.since_s, mark.known_s, _cause(mark, role))
+        if self._open.pop(role, None) is None or self._open:
+            return []
+        return self.condition.end(mark.time_s, mark.known_s, "signal usable again")
+
+    def _wake(self, until_s: float, *, inclusive: bool, last: bool = False) -> list[Transition]:
+        due_s = self.condition.wake_s
+        if due_s == math.inf:
+            return []
+        if last:
+            ripe = self.condition.held_until_s <= until_s
+        else:
+            ripe = due_s <= until_s if inclusive else due_s < until_s
+        return self.condition.wake(min(due_s, until_s)) if ripe else []
+
+
+class ContactLossRule(TechnicalRule):
+    """The electrode is off, or the signal looks as if it were."""
+
+    kind = "contact loss"
+
+    def concerns(self, reason: Reason) -> bool:
+        """Tell whether the reason points to the electrode."""
+        return bool(reason & LOST_CONTACT)
+
+
+class SignalUnusableRule(TechnicalRule):
+    """A signal cannot be used, for a reason that does not point to the electrode."""
+
+    kind = "signal unusable"
+
+    def concerns(self, reason: Reason) -> bool:
+        """Tell whether the reason does not point to the electrode."""
+        return not reason & LOST_CONTACT
+
+
+def _cause(mark: Mark, role: str) -> str:
+    return f"{role}: {Reason(mark.reason).words}"

@@ -1,0 +1,126 @@
+"""Low and high heart rate: the averaged rate beyond a limit for the hold-off time."""
+
+from __future__ import annotations
+
+import math
+from typing import ClassVar
+
+import numpy as np
+
+from infantmon.events.batch import Batch, Latencies
+from infantmon.events.condition import Condition, Transition
+from infantmon.events.rule import ClockedRule, rows_beside_gaps
+from infantmon.model.arrays import Floats, Ints
+from infantmon.model.findings import Findings
+from infantmon.model.marks import RPeaks
+from infantmon.model.prescription import HeartRateLimit
+from infantmon.stages.heart_rate import IntervalAverage
+
+
+class HeartRateRule(ClockedRule):
+    """What low and high heart rate share.
+
+    At a beat the rate is 60 / mean interval. Between beats the open interval counts: the rate is
+    never above 60 / (time since the last beat) once that time exceeds the mean interval. So the
+    rate falls to the limit 60 / limit seconds after the last beat, at the latest.
+    """
+
+    role = "ecg"
+    carried: ClassVar[tuple[str, ...]] = (*ClockedRule.carried, "_average")
+    word: ClassVar[str]
+
+    def __init__(self, limit: HeartRateLimit, latencies: Latencies) -> None:
+        limits: dict[str, float | int | str] = {
+            "rule": f"heart rate {self.word} the limit for the hold-off time",
+            "limit_bpm": limit.limit_bpm,
+            "hold_off_s": limit.hold_off_s,
+            "averaging": limit.averaging,
+            "latency_s": latencies.beats_s,
+        }
+        condition = Condition(limit.hold_off_s, latencies.beats_s)
+        super().__init__(condition, limits, latencies.beats_s)
+        self.averaging = (limit.average_beats, limit.average_s)
+        self._limit_bpm = limit.limit_bpm
+        self._limit_interval_s = 60.0 / limit.limit_bpm
+        self._average = IntervalAverage(*self.averaging)
+        self._beyond: np.ndarray = np.empty(0, dtype=np.bool_)  # of the piece in work
+
+    def beyond(self, rate_bpm: Floats) -> np.ndarray:
+        """Tell which rates lie beyond the limit."""
+        raise NotImplementedError
+
+    def findings(self, batch: Batch) -> RPeaks:
+        """Return the heart beats."""
+        return batch.r_peaks
+
+    def interesting(self, findings: Findings) -> Ints:
+        """Return the beats at which the rate passes the limit, or beside a long interval."""
+        mean = self._average.push(findings.time_s, self.usability.last_end_s)
+        with np.errstate(invalid="ignore"):
+            self._beyond = self.beyond(60.0 / mean)
+        turns = np.flatnonzero(np.diff(self._beyond))
+        gaps = rows_beside_gaps(findings.time_s, self._limit_interval_s * (1.0 - 1e-9))
+        return np.unique(np.concatenate((gaps, turns, turns + 1)))
+
+    def at_beat(self, time_s: float, known_s: float, row: int) -> list[Transition]:
+        """Compare the rate at one beat with the limit."""
+        beyond = bool(self._beyond[row])
+        if beyond and not self.condition.begun:
+            return self.condition.begin(time_s, known_s, "limit passed")
+        if not beyond and self.condition.begun:
+            return self.condition.end(time_s, known_s, "ended by itself")
+        return []
+
+
+class LowHeartRateRule(HeartRateRule):
+    """The heart rate is below the limit (strictly)."""
+
+    kind = "low heart rate"
+    word = "below"
+
+    def beyond(self, rate_bpm: Floats) -> np.ndarray:
+        """Tell which rates lie below the limit."""
+        return np.asarray(rate_bpm < self._limit_bpm)
+
+    def take(self, time_s: float, known_s: float, row: int) -> list[Transition]:
+        """Take a beat; the interval before it may have passed the limit while it was open."""
+        found: list[Transition] = []
+        at_s = self.next_at_s()
+        if at_s < time_s:
+            found += self.nothing_found(at_s, known_s)
+        return found + self.at_beat(time_s, known_s, row)
+
+    def next_at_s(self) -> float:
+        """Return when the open interval passes the limit."""
+        return math.inf if self.condition.begun else self.reaches_s(self._limit_interval_s)
+
+    def nothing_found(self, at_s: float, known_s: float) -> list[Transition]:
+        """Begin: no beat came in time."""
+        return self.condition.begin(at_s, known_s, "limit passed with no beat")
+
+
+class HighHeartRateRule(HeartRateRule):
+    """The heart rate is above the limit (strictly)."""
+
+    kind = "high heart rate"
+    word = "above"
+
+    def beyond(self, rate_bpm: Floats) -> np.ndarray:
+        """Tell which rates lie above the limit."""
+        return np.asarray(rate_bpm > self._limit_bpm)
+
+    def take(self, time_s: float, known_s: float, row: int) -> list[Transition]:
+        """Take a beat; the interval before it may have ended the excursion."""
+        found: list[Transition] = []
+        at_s = self.next_at_s()
+        if at_s < time_s:
+            found += self.nothing_found(at_s, known_s)
+        return found + self.at_beat(time_s, known_s, row)
+
+    def next_at_s(self) -> float:
+        """Return when the open interval brings the rate back to the limit."""
+        return self.reaches_s(self._limit_interval_s) if self.condition.begun else math.inf
+
+    def nothing_found(self, at_s: float, known_s: float) -> list[Transition]:
+        """End: no beat came that soon."""
+        return self.condition.end(at_s, known_s, "ended by itself")

@@ -1,0 +1,124 @@
+"""The latest findings, kept for as long as an open or unsettled event may need them."""
+
+from __future__ import annotations
+
+from typing import ClassVar, TypeVar
+
+import numpy as np
+
+from infantmon.events.batch import Batch
+from infantmon.model.carried import Carried, record
+from infantmon.model.findings import Findings
+from infantmon.model.marks import Breaths, Pulsations, RPeaks
+from infantmon.model.spans import BLOCKING, ContactMarks, Spans
+
+KEPT_S = 240.0
+"""How far back findings are kept when no event needs more, in seconds."""
+LONGEST_KEPT_S = 1800.0
+"""No event, however long, keeps findings from further back than this, in seconds."""
+
+_Found = TypeVar("_Found", bound=Findings)
+
+for _kind in (RPeaks, Breaths, Pulsations, ContactMarks):
+    record(_kind)
+
+
+class History(Carried):
+    """Findings of the last minutes, asked by the evidence of an event.
+
+    Every question names the stream time up to which findings may be known, so that the answer does
+    not depend on how far the input has run ahead.
+    """
+
+    carried: ClassVar[tuple[str, ...]] = (
+        "_beats",
+        "_second",
+        "_breaths",
+        "_pulsation",
+        "_contact",
+    )
+
+    def __init__(self) -> None:
+        self._beats: list[RPeaks] = []
+        self._second: list[RPeaks] = []
+        self._breaths: list[Breaths] = []
+        self._pulsation: list[Pulsations] = []
+        self._contact: dict[str, list[ContactMarks]] = {}
+
+    def add(self, batch: Batch) -> None:
+        """Take up the findings of a batch."""
+        _append(self._beats, batch.r_peaks)
+        _append(self._second, batch.second_beats)
+        _append(self._breaths, batch.breaths)
+        _append(self._pulsation, batch.pulsation)
+        for role, marks in batch.contact.items():
+            _append(self._contact.setdefault(role, []), marks)
+
+    def forget(self, reached_s: float, needed_from_s: float) -> None:
+        """Drop what no event needs any more."""
+        before_s = max(min(reached_s - KEPT_S, needed_from_s), reached_s - LONGEST_KEPT_S)
+        _drop(self._beats, before_s)
+        _drop(self._second, before_s)
+        _drop(self._breaths, before_s)
+        _drop(self._pulsation, before_s)
+        for marks in self._contact.values():
+            _forget_marks(marks, before_s)
+
+    def beats(self, start_s: float, end_s: float, known_s: float) -> RPeaks:
+        """Return the heart beats in [start, end), as far as they are known by then."""
+        return _within(_joined(self._beats, RPeaks), start_s, end_s, known_s)
+
+    def second_beats(self, start_s: float, end_s: float, known_s: float) -> RPeaks:
+        """Return the heart beats of the second lead in [start, end), as far as known by then."""
+        return _within(_joined(self._second, RPeaks), start_s, end_s, known_s)
+
+    def breaths(self, start_s: float, end_s: float, known_s: float) -> Breaths:
+        """Return the breaths in [start, end), as far as they are known by then."""
+        return _within(_joined(self._breaths, Breaths), start_s, end_s, known_s)
+
+    def pulsation(self, start_s: float, end_s: float, known_s: float) -> Pulsations:
+        """Return how much pulsation was taken out in [start, end), as far as known by then."""
+        return _within(_joined(self._pulsation, Pulsations), start_s, end_s, known_s)
+
+    def spans(self, role: str, known_s: float, *, blocking: bool) -> Spans:
+        """Return the unusable (or only disturbed) stretches of a channel known by then."""
+        marks = _joined(self._contact.get(role, []), ContactMarks)
+        in_group = ((marks.reason & int(BLOCKING)) != 0) == blocking
+        return marks.where(in_group & (marks.known_s <= known_s)).spans(known_s)
+
+
+def _append(parts: list[_Found], part: _Found) -> None:
+    if len(part):
+        parts.append(part)
+
+
+def _joined(parts: list[_Found], kind: type[_Found]) -> _Found:
+    """Join the parts once, in place: questions come seldom, but several at a time."""
+    if len(parts) > 1:
+        parts[:] = [kind.joined(parts)]
+    return parts[0] if parts else kind.empty()
+
+
+def _within(found: _Found, start_s: float, end_s: float, known_s: float) -> _Found:
+    start_s = max(start_s, known_s - LONGEST_KEPT_S)
+    first, after = np.searchsorted(found.time_s, (start_s, end_s))
+    known = int(np.searchsorted(found.known_s, known_s, side="right"))
+    return found.rows(int(first), min(int(after), known))
+
+
+def _drop(parts: list[_Found], before_s: float) -> None:
+    while parts and parts[0].time_s[-1] < before_s:
+        del parts[0]
+    if parts and len(parts[0]) > 4096 and parts[0].time_s[2048] < before_s:
+        first = int(np.searchsorted(parts[0].time_s, before_s))
+        parts[0] = parts[0].rows(first, len(parts[0]))
+
+
+def _forget_marks(parts: list[ContactMarks], before_s: float) -> None:
+    """Drop old marks, but never the latest of a group: it may have opened a stretch still open."""
+    marks = _joined(parts, ContactMarks)
+    keep = marks.time_s >= before_s
+    blocking = (marks.reason & int(BLOCKING)) != 0
+    for in_group in (np.flatnonzero(blocking), np.flatnonzero(~blocking)):
+        keep[in_group[-1:]] = True
+    parts[:] = [marks.where(keep)]

@@ -1,0 +1,95 @@
+"""The event list, folded from alarm-condition changes."""
+
+from __future__ import annotations
+
+import dataclasses
+from collections.abc import Iterable, Iterator, Sequence
+from typing import TYPE_CHECKING, overload
+
+from infantmon.model.event import Change, Event, Excursion
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+class EventLog(Sequence[Event]):
+    """Events in the order of going active.
+
+    Parameters
+    ----------
+    events : iterable of Event
+        The events as they stand at last.
+    """
+
+    def __init__(self, events: Iterable[Event] = ()) -> None:
+        self._events = tuple(events)
+
+    @overload
+    def __getitem__(self, index: int) -> Event: ...
+    @overload
+    def __getitem__(self, index: slice) -> EventLog: ...
+    def __getitem__(self, index: int | slice) -> Event | EventLog:
+        """Return one event, or a part of the list."""
+        if isinstance(index, slice):
+            return EventLog(self._events[index])
+        return self._events[index]
+
+    def __len__(self) -> int:
+        return len(self._events)
+
+    def __iter__(self) -> Iterator[Event]:
+        return iter(self._events)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, EventLog) and self._events == other._events
+
+    def __hash__(self) -> int:
+        return hash(tuple(event.number for event in self._events))
+
+    def of_kind(self, kind: str) -> EventLog:
+        """Return the events of one kind."""
+        return EventLog(event for event in self._events if event.kind == kind)
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return a pandas table, one row an event, times in seconds."""
+        import pandas as pd  # noqa: PLC0415 - heavy; loaded only for who asks for a table
+
+        names = [f.name for f in dataclasses.fields(Event)]
+        rows = [
+            {name: getattr(event, name) for name in names}
+            | {
+                "length_s": event.length_s,
+                "assessable": event.assessable,
+                "reasons": "; ".join(map(str, event.reasons)),
+                "unusable": "; ".join(
+                    f"{s.start_s:.2f} to {s.end_s:.2f} s: {s.reason}" for s in event.unusable
+                ),
+            }
+            for event in self._events
+        ]
+        return pd.DataFrame(rows, columns=[*names, "length_s", "assessable"])
+
+    def _repr_html_(self) -> str:
+        """Show the table in a notebook."""
+        return str(self.to_frame().to_html(max_rows=50))
+
+    def __repr__(self) -> str:
+        return f"EventLog({len(self._events)} events)"
+
+
+def fold(changes: Iterable[Change]) -> tuple[EventLog, tuple[Excursion, ...]]:
+    """Fold changes into the events as they stand at last, and the excursions that went no further.
+
+    Parameters
+    ----------
+    changes : iterable of Change
+        In the order in which a monitor or review gave them.
+    """
+    events: dict[int, Event] = {}
+    excursions: list[Excursion] = []
+    for change in changes:
+        if change.event is not None:
+            events[change.event.number] = change.event
+        if change.excursion is not None:
+            excursions.append(change.excursion)
+    return EventLog(events[number] for number in sorted(events)), tuple(excursions)

@@ -1,0 +1,89 @@
+"""Periodic breathing: several pauses, each soon after the one before."""
+
+from __future__ import annotations
+
+import math
+from typing import ClassVar
+
+from infantmon.events.batch import Batch, Latencies
+from infantmon.events.condition import Condition, Transition
+from infantmon.events.rule import ClockedRule, rows_beside_gaps
+from infantmon.model.arrays import Ints
+from infantmon.model.findings import Findings
+from infantmon.model.marks import Breaths
+from infantmon.model.prescription import PeriodicBreathingLimit
+
+
+class PeriodicBreathingRule(ClockedRule):
+    """At least `count` pauses of at least `pause_s`, each beginning within `gap_s` of the last one.
+
+    A pause is measured from breath mark to breath mark; the gap from the end of one pause to the
+    start of the next. It begins with the first pause of the row, goes active when the last pause
+    that is needed has reached its length, and is over `gap_s` after the last pause. An unusable
+    stretch ends the row. Published rules differ in length, count and gap (AASM and NIH wording), so
+    all three are parameters.
+    """
+
+    kind = "periodic breathing"
+    role = "impedance"
+    carried: ClassVar[tuple[str, ...]] = (*ClockedRule.carried, "_starts", "_end_s", "_in_pause")
+
+    def __init__(self, limit: PeriodicBreathingLimit, latencies: Latencies) -> None:
+        limits: dict[str, float | int | str] = {
+            "rule": "a row of pauses, each soon after the one before",
+            "pause_s": limit.pause_s,
+            "count": limit.count,
+            "gap_s": limit.gap_s,
+            "latency_s": latencies.breaths_s,
+        }
+        super().__init__(Condition(0.0, latencies.breaths_s), limits, latencies.breaths_s)
+        self._limit = limit
+        self._starts: list[float] = []  # onsets of the pauses in the row, no more than are needed
+        self._end_s = -math.inf  # end of the latest pause
+        self._in_pause = False
+
+    def findings(self, batch: Batch) -> Breaths:
+        """Return the breaths."""
+        return batch.breaths
+
+    def interesting(self, findings: Findings) -> Ints:
+        """Return the breaths beside pauses, and the first and last."""
+        return rows_beside_gaps(findings.time_s, self._limit.pause_s * (1.0 - 1e-9))
+
+    def take(self, time_s: float, known_s: float, row: int) -> list[Transition]:  # noqa: ARG002
+        """Take a breath: a pause that it ends belongs to the row."""
+        found: list[Transition] = []
+        while (at_s := self.next_at_s()) <= time_s:
+            found += self.nothing_found(at_s, known_s)
+        if self._in_pause:
+            self._in_pause = False
+            self._end_s = time_s
+        return found
+
+    def next_at_s(self) -> float:
+        """Return when the next pause reaches its length, or the row ends for want of one."""
+        pause_at_s = math.inf if self._in_pause else self.reaches_s(self._limit.pause_s)
+        over_at_s = math.inf
+        if self._starts and not self._in_pause:
+            # a pause may still begin until then, and is known as one a pause length later
+            over_at_s = self._end_s + self._limit.gap_s + self._limit.pause_s
+        return min(pause_at_s, over_at_s)
+
+    def nothing_found(self, at_s: float, known_s: float) -> list[Transition]:
+        """Add a pause to the row, or end the row."""
+        if self._in_pause or at_s != self.reaches_s(self._limit.pause_s):
+            return self._end_row(known_s)
+        start_s = self.clock_start_s(self._limit.pause_s)
+        found: list[Transition] = []
+        if self._starts and start_s - self._end_s > self._limit.gap_s:
+            found += self._end_row(known_s)
+        self._in_pause = True
+        self._starts.append(start_s)
+        if len(self._starts) >= self._limit.count and not self.condition.begun:
+            found += self.condition.begin(self._starts[0], known_s, "row of pauses complete")
+        del self._starts[self._limit.count :]
+        return found
+
+    def _end_row(self, known_s: float) -> list[Transition]:
+        self._starts.clear()
+        return self.condition.end(self._end_s, known_s, "no further pause")

@@ -1,0 +1,265 @@
+"""All rules of a prescription over one stream of findings: alarm-condition changes, and events.
+
+The same object serves the monitor (findings as they come), the review (findings of a replay) and
+the what-if (stored findings under another prescription).
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from collections.abc import Collection
+from typing import ClassVar
+
+from infantmon.events.apnea import ApneaRule
+from infantmon.events.batch import Batch, Latencies
+from infantmon.events.condition import Transition
+from infantmon.events.contact_loss import ContactLossRule, SignalUnusableRule
+from infantmon.events.evidence import (
+    BEFORE_S,
+    Case,
+    effort_free_s,
+    judge,
+    reasons_for,
+    unusable_inside,
+    with_extreme_rate,
+)
+from infantmon.events.heart_rate_limits import (
+    HeartRateRule,
+    HighHeartRateRule,
+    LowHeartRateRule,
+)
+from infantmon.events.history import LONGEST_KEPT_S, History
+from infantmon.events.no_heart_beat import NoHeartBeatRule
+from infantmon.events.periodic_breathing import PeriodicBreathingRule
+from infantmon.events.rule import Rule
+from infantmon.model.carried import Carried, CarriedSet
+from infantmon.model.event import ACTIVE, Change, Event, Excursion
+from infantmon.model.prescription import Prescription
+
+COUPLED_AFTER_ONSET_S = 50.0
+COUPLED_AFTER_END_S = 25.0
+"""Windows that couple a slow heart to an apnea: it begins after the apnea has begun, within 50 s of
+the apnea's onset or 25 s of its end (Lee H et al., Physiol Meas 2012;33:1-17, as carried out in the
+group's openly licensed code)."""
+
+_SLOW = ("low heart rate", "no heart beat")
+
+
+class Watch(Carried):
+    """Rules of one prescription, wired to one history of findings.
+
+    Parameters
+    ----------
+    plan : Prescription
+        What is watched, and the limits.
+    latencies : Latencies
+        How far behind the input the findings may be known.
+    roles : collection of str
+        Channels that are there; rules without their channel are left out.
+    """
+
+    carried: ClassVar[tuple[str, ...]] = (
+        "rules",
+        "_history",
+        "_open",
+        "_unsettled",
+        "_assessable",
+        "_count",
+        "_slow",
+        "_reached_s",
+    )
+
+    def __init__(self, plan: Prescription, latencies: Latencies, roles: Collection[str]) -> None:
+        self.plan = plan
+        self.latencies = latencies
+        rules = _rules(plan, latencies, roles)
+        self.rules = CarriedSet({rule.kind: rule for rule in rules})
+        self._history = History()
+        self._open: dict[str, Event] = {}  # by kind, until it ends
+        self._unsettled: list[tuple[float, Event]] = []  # ended, with the time of settling
+        self._assessable: dict[int, bool] = {}  # by number, until settled
+        self._count = 0
+        self._slow: list[tuple[int, float]] = []  # number and onset of the latest slow hearts
+        self._reached_s = -math.inf
+
+    @property
+    def latencies_s(self) -> dict[str, float]:
+        """Stated worst-case delay of each kind of event behind its limit, in seconds."""
+        return {kind: float(rule.limits["latency_s"]) for kind, rule in self.rules.items()}
+
+    @property
+    def reached_s(self) -> float:
+        """Stream time up to which all changes have been given."""
+        return self._reached_s
+
+    def push(self, batch: Batch) -> list[Change]:
+        """Return the changes up to the time that the batch reaches, by known time and kind."""
+        self._history.add(batch)
+        steps = [
+            (step.known_s, rule.kind, step)
+            for rule in self.rules.values()
+            for step in rule.push(batch)
+        ]
+        steps.sort(key=lambda entry: entry[:2])
+        changes: list[Change] = []
+        for known_s, kind, step in steps:
+            changes += self._settle_before(known_s)
+            changes.append(self._apply(kind, step))
+        changes += self._settle_through(batch.reached_s, last=batch.last)
+        self._reached_s = batch.reached_s
+        if batch.last:
+            changes += [self._closed(event) for event in self._open.values()]
+            self._open = {}
+        self._forget()
+        return changes
+
+    def reset(self, at_s: float) -> list[Change]:
+        """Reset by a person, acting on everything that has changed up to `at_s` (seconds)."""
+        changes = []
+        for rule in self.rules.values():
+            if rule.condition.changed_s <= at_s:
+                changes += [
+                    Change(at_s, rule.kind, step.state, step.cause)
+                    for step in rule.condition.reset(at_s)
+                ]
+        return sorted(changes, key=lambda change: change.kind)
+
+    def _forget(self) -> None:
+        open_events = [*self._open.values(), *(event for _, event in self._unsettled)]
+        first_s = min((event.onset_s for event in open_events), default=math.inf)
+        self._history.forget(self._reached_s, first_s - 2 * BEFORE_S)
+        oldest_s = self._reached_s - LONGEST_KEPT_S
+        self._slow = [entry for entry in self._slow if entry[1] >= oldest_s]
+
+    def _closed(self, event: Event) -> Change:
+        """Settle an event that is still open when the stream ends."""
+        event = self._settled(event, self._reached_s)
+        return Change(self._reached_s, event.kind, ACTIVE, "recording ended", event)
+
+    # One transition ----------------------------------------------------------------------------
+
+    def _apply(self, kind: str, step: Transition) -> Change:
+        if step.state == ACTIVE:
+            return self._goes_active(kind, step)
+        event = self._open.pop(kind, None) if step.end_s is not None else None
+        if event is not None:
+            return self._ends(event, step)
+        excursion = None
+        if step.end_s is not None and step.onset_s is not None:
+            excursion = Excursion(kind, step.onset_s, step.end_s, step.known_s)
+        return Change(step.known_s, kind, step.state, step.cause, excursion=excursion)
+
+    def _goes_active(self, kind: str, step: Transition) -> Change:
+        event = self._open.get(kind)
+        if event is None:
+            self._count += 1
+            onset_s = float(step.onset_s if step.onset_s is not None else math.nan)
+            limits = self.rules[kind].limits
+            event = Event(self._count, kind, onset_s, step.known_s, limits=limits)
+            if kind in _SLOW:
+                self._slow.append((self._count, onset_s))
+        self._assessable[event.number] = step.assessable
+        event = self._judged(event, step.known_s)
+        self._open[kind] = event
+        return Change(step.known_s, kind, ACTIVE, step.cause, event)
+
+    def _ends(self, event: Event, step: Transition) -> Change:
+        self._assessable[event.number] = step.assessable
+        event = dataclasses.replace(event, end_s=step.end_s)
+        due_s = self._settled_at_s(event, step.known_s)
+        if due_s <= step.known_s:
+            event = self._settled(event, step.known_s)
+        else:
+            event = self._judged(event, step.known_s)
+            self._unsettled.append((due_s, event))
+            self._unsettled.sort(key=lambda entry: (entry[0], entry[1].kind))
+        return Change(step.known_s, event.kind, step.state, step.cause, event)
+
+    # Settling ----------------------------------------------------------------------------------
+
+    def _settled_at_s(self, event: Event, known_s: float) -> float:
+        """Return when all that an event's judgement looks at is known."""
+        if event.kind != "apnea" or event.end_s is None:
+            return known_s
+        coupled_s = max(event.onset_s + COUPLED_AFTER_ONSET_S, event.end_s + COUPLED_AFTER_END_S)
+        return max(known_s, coupled_s + self.latencies.beats_s)
+
+    def _settle_before(self, until_s: float) -> list[Change]:
+        changes = []
+        while self._unsettled and self._unsettled[0][0] < until_s:
+            changes.append(self._settle_first(math.inf))
+        return changes
+
+    def _settle_through(self, until_s: float, *, last: bool) -> list[Change]:
+        changes = []
+        while self._unsettled and (last or self._unsettled[0][0] <= until_s):
+            changes.append(self._settle_first(until_s))
+        return changes
+
+    def _settle_first(self, at_most_s: float) -> Change:
+        due_s, event = self._unsettled.pop(0)
+        known_s = min(due_s, at_most_s)
+        state = self.rules[event.kind].condition.state
+        return Change(known_s, event.kind, state, "settled", self._settled(event, known_s))
+
+    def _settled(self, event: Event, known_s: float) -> Event:
+        settled = dataclasses.replace(self._judged(event, known_s), settled_s=known_s)
+        self._assessable.pop(event.number, None)
+        return settled
+
+    def _judged(self, event: Event, known_s: float) -> Event:
+        """Return the event with reasons, judgement and measures, as far as known by then."""
+        until_s = known_s if event.end_s is None else event.end_s
+        case = Case(event, self._assessable[event.number], until_s, known_s, self._history)
+        reasons = reasons_for(case)
+        judged = dataclasses.replace(
+            event, reasons=reasons, judgement=judge(reasons), unusable=unusable_inside(case)
+        )
+        if event.kind == "apnea":
+            linked = self._slow_hearts_beside(event)
+            return dataclasses.replace(judged, linked=linked, effort_free_s=effort_free_s(case))
+        rule = self.rules[event.kind]
+        if isinstance(rule, HeartRateRule):
+            return with_extreme_rate(judged, case, rule.averaging)
+        return judged
+
+    def _slow_hearts_beside(self, apnea: Event) -> tuple[int, ...]:
+        """Return the numbers of the slow-heart events that are coupled to an apnea."""
+        until_s = apnea.onset_s + COUPLED_AFTER_ONSET_S
+        if apnea.end_s is not None:
+            until_s = max(until_s, apnea.end_s + COUPLED_AFTER_END_S)
+        return tuple(n for n, onset_s in self._slow if apnea.onset_s < onset_s < until_s)
+
+
+def _rules(plan: Prescription, latencies: Latencies, roles: Collection[str]) -> list[Rule]:
+    """Return the rules that a prescription asks for and the channels allow."""
+    rules: list[Rule] = []
+    if "impedance" in roles:
+        rules += _breathing_rules(plan, latencies)
+    if "ecg" in roles:
+        rules += _heart_rules(plan, latencies)
+    if plan.contact_loss is not None:
+        rules.append(ContactLossRule(plan.contact_loss, latencies))
+        rules.append(SignalUnusableRule(plan.contact_loss, latencies))
+    return rules
+
+
+def _breathing_rules(plan: Prescription, latencies: Latencies) -> list[Rule]:
+    rules: list[Rule] = []
+    if plan.apnea is not None:
+        rules.append(ApneaRule(plan.apnea, latencies))
+    if plan.periodic_breathing is not None:
+        rules.append(PeriodicBreathingRule(plan.periodic_breathing, latencies))
+    return rules
+
+
+def _heart_rules(plan: Prescription, latencies: Latencies) -> list[Rule]:
+    rules: list[Rule] = []
+    if plan.low_heart_rate is not None:
+        rules.append(LowHeartRateRule(plan.low_heart_rate, latencies))
+    if plan.high_heart_rate is not None:
+        rules.append(HighHeartRateRule(plan.high_heart_rate, latencies))
+    if plan.no_heart_beat is not None:
+        rules.append(NoHeartBeatRule(plan.no_heart_beat, latencies))
+    return rules

@@ -1,0 +1,351 @@
+"""Signal chain and watch wired for a stream: samples in, alarm-condition changes out.
+
+For replay and bench use only, not for live use on an infant.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import ClassVar, Self
+
+import numpy as np
+import numpy.typing as npt
+
+from infantmon.chain import AHEAD_S, ChannelSetting, SignalChain
+from infantmon.errors import ArgumentError, StateError, require_number, require_rate
+from infantmon.events.batch import Batch
+from infantmon.events.watch import Watch
+from infantmon.model.arrays import Floats, as_samples
+from infantmon.model.carried import Carried, decode, encode
+from infantmon.model.event import Change
+from infantmon.model.prescription import Prescription
+from infantmon.model.spans import BLOCKING, Reason
+
+SHOWN_AVERAGE = 8
+"""Rates in `MonitorState` are means over this many intervals (project's choice, for display)."""
+
+
+@dataclass(frozen=True, slots=True)
+class MonitorState:
+    """What a monitor knows at the time that every channel has reached.
+
+    Attributes
+    ----------
+    reached_s : float
+        That time, in seconds; minus infinity before the first samples.
+    heart_rate_bpm, breathing_rate_bpm : float or None
+        60 / mean of the last 8 intervals, a minute; None before two beats or breaths.
+    since_breath_s, since_beat_s : float or None
+        Time since the last breath and heart beat that are known, in seconds. They lag by the
+        latency of the stages.
+    conditions : mapping of str to str
+        State of every alarm condition that is watched.
+    unusable : mapping of str to str
+        Channels that cannot be used now, with the reason in words.
+    behind_s : mapping of str to float
+        How far each channel is behind the one furthest ahead, in seconds.
+    """
+
+    reached_s: float
+    heart_rate_bpm: float | None
+    breathing_rate_bpm: float | None
+    since_breath_s: float | None
+    since_beat_s: float | None
+    conditions: Mapping[str, str]
+    unusable: Mapping[str, str]
+    behind_s: Mapping[str, float]
+
+
+class Monitor(Carried):
+    """The whole chain over a stream, for replay and bench use only, not on an infant.
+
+    Parameters
+    ----------
+    plan : Prescription
+        The limits in force.
+    ecg_hz, impedance_hz, ecg2_hz : float or None
+        Sampling rates, in Hz. A channel without a rate is not there. At least one is needed.
+    ecg_unit, impedance_unit : str or None
+        Units, where they are known ("mV", "ohm"); checks that need a unit are off without.
+    ahead_s : float
+        How far one channel may run ahead of another, in seconds.
+
+    Raises
+    ------
+    ArgumentError
+        If a rate cannot be used, or none is given.
+
+    Notes
+    -----
+    A live source must call `gap` when a channel falls silent: the monitor waits for every channel.
+    The changes are equal however the channels are cut and interleaved. Memory is bounded by what
+    one channel is ahead of another.
+
+    Examples
+    --------
+    The limits are an example, not a recommendation.
+
+    >>> import numpy as np
+    >>> plan = Prescription(apnea={"limit_s": 20}, contact_loss={"delay_s": 5})
+    >>> monitor = Monitor(plan, impedance_hz=50.0, impedance_unit="ohm")
+    >>> changes = monitor.push(impedance=np.full(1000, 500.0))
+    >>> [(round(c.known_s, 2), c.kind, c.state) for c in changes][-1]
+    (10.5, 'contact loss', 'active')
+    """
+
+    carried: ClassVar[tuple[str, ...]] = ("_chain", "_watch", "_shown", "_resets", "_finished")
+
+    def __init__(
+        self,
+        plan: Prescription,
+        *,
+        ecg_hz: float | None = None,
+        impedance_hz: float | None = None,
+        ecg2_hz: float | None = None,
+        ecg_unit: str | None = None,
+        impedance_unit: str | None = None,
+        ahead_s: float = AHEAD_S,
+    ) -> None:
+        if not isinstance(plan, Prescription):
+            raise ArgumentError(f"plan is a {type(plan).__name__}; pass an infantmon.Prescription.")
+        asked = {
+            "ecg": (ecg_hz, ecg_unit),
+            "ecg2": (ecg2_hz, ecg_unit),
+            "impedance": (impedance_hz, impedance_unit),
+        }
+        channels = {
+            role: ChannelSetting(require_rate(rate, name=f"{role}_hz"), unit)
+            for role, (rate, unit) in asked.items()
+            if rate is not None
+        }
+        self.plan = plan
+        self._ahead_s = require_number(ahead_s, name="ahead_s", unit="s")
+        self._chain = SignalChain(channels)
+        self._watch = Watch(plan, self._chain.latencies, tuple(channels))
+        self._shown = Shown()
+        self._resets: list[float] = []  # asked for, but not reached yet
+        self._finished = False
+
+    def push(
+        self,
+        *,
+        ecg: npt.ArrayLike | None = None,
+        impedance: npt.ArrayLike | None = None,
+        ecg2: npt.ArrayLike | None = None,
+    ) -> list[Change]:
+        """Take whatever samples have arrived, and return the changes that are known now.
+
+        Parameters
+        ----------
+        ecg, impedance, ecg2 : array_like, shape (n,), optional
+            The next samples of each channel; each may have any length.
+
+        Returns
+        -------
+        list of Change
+            Ordered by `known_s` and kind.
+
+        Raises
+        ------
+        ArgumentError
+            If a channel was not announced, is not one-dimensional, or would run too far ahead;
+            then nothing has been consumed.
+        StateError
+            After `finish`.
+        """
+        self._require_unfinished()
+        given = {"ecg": ecg, "ecg2": ecg2, "impedance": impedance}
+        arrived: dict[str, Floats] = {
+            role: as_samples(values, name=role)
+            for role, values in given.items()
+            if values is not None
+        }
+        seconds = {r: len(v) / self._chain.inbox(r).clock.rate_hz for r, v in arrived.items()}
+        self._chain.require_room(seconds, self._ahead_s)
+        for role, values in arrived.items():
+            self._chain.inbox(role).put(values)
+        return self._advance()
+
+    def gap(self, channel: str, *, until_s: float) -> list[Change]:
+        """Tell that a channel's samples are lost up to a time; return the changes known now.
+
+        Parameters
+        ----------
+        channel : str
+            "ecg", "ecg2" or "impedance".
+        until_s : float
+            Time of the next sample to come, in seconds from the start.
+
+        Raises
+        ------
+        ArgumentError
+            If samples up to that time have been pushed already, or the channel would run too far
+            ahead.
+        """
+        self._require_unfinished()
+        inbox = self._chain.inbox(channel)
+        until_s = require_number(until_s, name="until_s", unit="s")
+        if until_s < inbox.ended_s - 0.5 / inbox.clock.rate_hz:
+            raise ArgumentError(
+                f"until_s is {until_s:g} s, but {channel} has been pushed up to "
+                f"{inbox.ended_s:g} s; a gap can only follow the last sample."
+            )
+        self._chain.require_room({channel: until_s - inbox.ended_s}, self._ahead_s)
+        inbox.put_missing_until(until_s)
+        return self._advance()
+
+    def finish(self) -> list[Change]:
+        """End the stream, and return all that is left to say."""
+        self._require_unfinished()
+        changes = self._advance(last=True)
+        self._finished = True
+        return changes
+
+    def reset(self, at_s: float | None = None) -> list[Change]:
+        """Reset by a person: latched conditions become absent, active ones stay active.
+
+        Parameters
+        ----------
+        at_s : float or None
+            Acts on all that has changed by then, in seconds; by default the latest time that every
+            channel has reached. A time not reached yet is waited for.
+        """
+        if at_s is None:
+            at_s = self._chain.reached_s
+        elif require_number(at_s, name="at_s", unit="s") > self._chain.reached_s:
+            self._resets = sorted([*self._resets, float(at_s)])
+            return []
+        return self._watch.reset(float(at_s))
+
+    @property
+    def state(self) -> MonitorState:
+        """What is known now."""
+        reached = self._chain.channel_reached_s
+        furthest_s = max(reached.values())
+        now_s = self._chain.reached_s
+        return MonitorState(
+            reached_s=now_s,
+            heart_rate_bpm=_rate(self._shown.beats_s),
+            breathing_rate_bpm=_rate(self._shown.breaths_s),
+            since_breath_s=_since(self._shown.breaths_s, now_s),
+            since_beat_s=_since(self._shown.beats_s, now_s),
+            conditions={r.kind: r.condition.state for r in self._watch.rules.values()},
+            unusable=dict(self._shown.unusable),
+            behind_s={
+                role: furthest_s - time_s if time_s > -math.inf else furthest_s
+                for role, time_s in reached.items()
+            },
+        )
+
+    @property
+    def latencies_s(self) -> dict[str, float]:
+        """Stated worst-case delay of each kind of event behind its limit, in seconds."""
+        return self._watch.latencies_s
+
+    def save(self) -> bytes:
+        """Return settings and running state as bytes that `resume` reads (no pickle)."""
+        return encode(
+            {
+                "monitor": self._chain.channels,
+                "ahead_s": self._ahead_s,
+                "plan": self.plan.model_dump_json(),
+                "state": self.snapshot(),
+            }
+        )
+
+    @classmethod
+    def resume(cls, blob: bytes, plan: Prescription | None = None) -> Self:
+        """Return a monitor that goes on where the saved one stood.
+
+        Parameters
+        ----------
+        blob : bytes
+            What `save` returned.
+        plan : Prescription or None
+            If given, it must equal the saved one.
+
+        Raises
+        ------
+        StateError
+            If the blob is damaged or foreign, or the plan differs (the tables are named).
+        """
+        parts = decode(blob)
+        if "monitor" not in parts:
+            raise StateError(
+                "the saved state is not of a monitor; pass what Monitor.save returned."
+            )
+        saved = Prescription.model_validate_json(parts["plan"])
+        if plan is not None and plan != saved:
+            differing = [
+                n for n in type(plan).model_fields if getattr(plan, n) != getattr(saved, n)
+            ]
+            raise StateError(
+                f"the plan differs from the saved one in: {', '.join(differing)}. "
+                "Resume with the saved plan, or start a new monitor."
+            )
+        channels: dict[str, ChannelSetting] = parts["monitor"]
+        rates = {role: channel.rate_hz for role, channel in channels.items()}
+        ecg = channels.get("ecg") or channels.get("ecg2")
+        monitor = cls(
+            saved,
+            ecg_hz=rates.get("ecg"),
+            impedance_hz=rates.get("impedance"),
+            ecg2_hz=rates.get("ecg2"),
+            ecg_unit=None if ecg is None else ecg.unit,
+            impedance_unit=channels["impedance"].unit if "impedance" in channels else None,
+            ahead_s=parts["ahead_s"],
+        )
+        monitor.restore(parts["state"])
+        return monitor
+
+    def _advance(self, *, last: bool = False) -> list[Change]:
+        changes: list[Change] = []
+        for batch in self._chain.advance(last=last):
+            self._shown.take(batch)
+            changes += self._watch.push(batch)
+        due = [at_s for at_s in self._resets if at_s <= self._chain.reached_s]
+        for at_s in due:
+            changes += self._watch.reset(at_s)
+        self._resets = self._resets[len(due) :]
+        return sorted(changes, key=lambda change: (change.known_s, change.kind)) if due else changes
+
+    def _require_unfinished(self) -> None:
+        if self._finished:
+            raise StateError("the stream has been finished; make a new Monitor for a new one.")
+
+
+class Shown(Carried):
+    """The little that `MonitorState` shows: the latest beats and breaths, and what is unusable."""
+
+    carried: ClassVar[tuple[str, ...]] = ("beats_s", "breaths_s", "unusable")
+
+    def __init__(self) -> None:
+        self.beats_s: list[float] = []
+        self.breaths_s: list[float] = []
+        self.unusable: dict[str, str] = {}
+
+    def take(self, batch: Batch) -> None:
+        """Take up the findings of a batch."""
+        keep = -(SHOWN_AVERAGE + 1)
+        beats, breaths = batch.r_peaks.time_s[keep:], batch.breaths.time_s[keep:]
+        self.beats_s = [*self.beats_s, *beats.tolist()][keep:]
+        self.breaths_s = [*self.breaths_s, *breaths.tolist()][keep:]
+        for role, marks in batch.contact.items():
+            rows = np.flatnonzero(((marks.reason & int(BLOCKING)) != 0) & ~marks.bridged)
+            if not len(rows):
+                continue
+            self.unusable.pop(role, None)
+            if not marks.usable[rows[-1]]:
+                self.unusable[role] = Reason(int(marks.reason[rows[-1]])).words
+
+
+def _rate(times_s: list[float]) -> float | None:
+    if len(times_s) < 2 or times_s[-1] <= times_s[0]:
+        return None
+    return 60.0 * (len(times_s) - 1) / (times_s[-1] - times_s[0])
+
+
+def _since(times_s: list[float], now_s: float) -> float | None:
+    return now_s - times_s[-1] if times_s else None

@@ -1,0 +1,252 @@
+"""review(): the monitor replayed over a recording, and all that can be asked of the result."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+
+from infantmon.chain import SignalChain, replay, settings_of
+from infantmon.errors import ArgumentError
+from infantmon.events.batch import Batch
+from infantmon.events.log import EventLog, fold
+from infantmon.events.watch import Watch
+from infantmon.model.event import Change, Excursion
+from infantmon.model.marks import Breaths, HeartRates, Pulsations, RPeaks
+from infantmon.model.prescription import Prescription
+from infantmon.model.recording import Recording
+from infantmon.model.signal import Signal
+from infantmon.model.spans import ContactMarks, Spans
+from infantmon.report.export import write_json
+from infantmon.report.page import write_review_page
+from infantmon.report.table import event_table_text
+from infantmon.stages.heart_rate import HeartRate, HeartRateSettings
+
+SHOWN_AVERAGE_BEATS = 8
+"""Averaging of the heart rate shown where the prescription states none (project's choice)."""
+
+
+@dataclass(frozen=True, eq=False)
+class StoredFindings:
+    """All findings of a recording, so that other limits can be tried without the signal.
+
+    Attributes
+    ----------
+    batches : tuple of Batch
+        As the signal chain gave them.
+    chain : SignalChain
+        The chain that gave them (for its latencies and channels).
+    """
+
+    batches: tuple[Batch, ...]
+    chain: SignalChain
+
+    @property
+    def roles(self) -> tuple[str, ...]:
+        """Channels that were there."""
+        return tuple(self.chain.channels)
+
+
+@dataclass(frozen=True, eq=False)
+class Review:
+    """What a prescription makes of a recording.
+
+    Attributes
+    ----------
+    recording, plan : Recording, Prescription
+        What was reviewed, and the limits in force.
+    events : EventLog
+        Excursions that went active, in the order of going active.
+    excursions : tuple of Excursion
+        Those that did not last long enough.
+    changes : tuple of Change
+        Alarm-condition changes, as a monitor would have given them.
+    r_peaks, breaths, heart_rate, pulsation : RPeaks, Breaths, HeartRates, Pulsations
+        Findings of the stages; empty where a channel was not recorded.
+    contact : mapping of str to Spans
+        By role: stretches that could not be used, or only with care.
+    cleaned : Signal or None
+        The impedance with the heart's pulsation taken out.
+    findings : StoredFindings
+        For `sweep`: the same findings under other limits.
+    """
+
+    recording: Recording
+    plan: Prescription
+    events: EventLog
+    excursions: tuple[Excursion, ...]
+    changes: tuple[Change, ...]
+    r_peaks: RPeaks
+    breaths: Breaths
+    heart_rate: HeartRates
+    pulsation: Pulsations
+    contact: Mapping[str, Spans]
+    cleaned: Signal | None
+    findings: StoredFindings
+    latencies_s: Mapping[str, float]
+
+    @property
+    def recorded_s(self) -> float:
+        """Length of the recording, in seconds."""
+        return self.recording.end_s
+
+    @property
+    def usable_s(self) -> dict[str, float]:
+        """Seconds of each channel in which it could be used."""
+        lost = {role: self.blocked(role).total_s for role in self.contact}
+        return {role: max(self.recorded_s - lost_s, 0.0) for role, lost_s in lost.items()}
+
+    def blocked(self, role: str) -> Spans:
+        """Return the stretches in which a channel could not be used at all."""
+        return self.contact[role].blocking
+
+    @property
+    def missing_roles(self) -> tuple[str, ...]:
+        """Channels that were not recorded."""
+        return tuple(role for role in ("ecg", "impedance") if role not in self.contact)
+
+    @property
+    def version(self) -> str:
+        """Version of the library that made the review."""
+        return library_version()
+
+    def to_html(self, path: str | Path) -> None:
+        """Write the review page: one HTML file that needs nothing else."""
+        write_review_page(self, path)
+
+    def to_json(self, path: str | Path) -> None:
+        """Write events, limits and recording facts as JSON."""
+        write_json(self, path)
+
+    def __str__(self) -> str:
+        return event_table_text(self.events)
+
+    def __repr__(self) -> str:
+        return f"Review({self.recording.name}: {len(self.events)} events in {self.recorded_s:g} s)"
+
+
+def review(
+    recording: Recording, plan: Prescription, *, progress: Callable[[float], None] | None = None
+) -> Review:
+    """Review a recording under a prescription.
+
+    Parameters
+    ----------
+    recording : Recording
+        Channels of one infant.
+    plan : Prescription
+        The limits in force.
+    progress : callable or None
+        Called with the share done, 0 to 1, after each block.
+
+    Returns
+    -------
+    Review
+        Events and findings. A channel that is not there is shown as not recorded.
+
+    Raises
+    ------
+    ArgumentError
+        If an argument is of another kind.
+
+    Notes
+    -----
+    The recording is replayed in blocks of minutes through the same stages and rules as `Monitor`
+    uses, so events equal those of a stream. Research software, not a medical device.
+    """
+    _require(recording, Recording, "recording")
+    _require(plan, Prescription, "plan")
+    findings = find(recording, progress=progress)
+    return _assembled(recording, plan, findings)
+
+
+def find(
+    recording: Recording, *, progress: Callable[[float], None] | None = None
+) -> StoredFindings:
+    """Run the signal chain over a recording and keep its findings."""
+    chain = SignalChain(settings_of(recording))
+    batches: list[Batch] = []
+    for batch in replay(recording, chain):
+        batches.append(batch)
+        if progress is not None:
+            progress(min(batch.reached_s / recording.end_s, 1.0))
+    return StoredFindings(tuple(batches), chain)
+
+
+def judge(findings: StoredFindings, plan: Prescription) -> tuple[tuple[Change, ...], Watch]:
+    """Run the rules of a prescription over stored findings; return the changes and the watch."""
+    watch = Watch(plan, findings.chain.latencies, findings.roles)
+    changes = [change for batch in findings.batches for change in watch.push(batch)]
+    return tuple(changes), watch
+
+
+def sweep(
+    findings: StoredFindings, plans: Iterable[Prescription]
+) -> list[tuple[Prescription, EventLog]]:
+    """Judge stored findings under other prescriptions, without touching the signal.
+
+    Parameters
+    ----------
+    findings : StoredFindings
+        From `Review.findings`.
+    plans : iterable of Prescription
+        The limits to try.
+
+    Returns
+    -------
+    list of (Prescription, EventLog)
+        In the order given; each log equals ``review(recording, plan).events``.
+    """
+    return [(plan, fold(judge(findings, plan)[0])[0]) for plan in plans]
+
+
+def library_version() -> str:
+    """Return the installed version of the library."""
+    try:
+        return version("infantmon")
+    except PackageNotFoundError:
+        return "not installed"
+
+
+def _assembled(recording: Recording, plan: Prescription, findings: StoredFindings) -> Review:
+    changes, watch = judge(findings, plan)
+    events, excursions = fold(changes)
+    batches = findings.batches
+    marks = {
+        role: ContactMarks.joined([batch.contact[role] for batch in batches])
+        for role in findings.roles
+    }
+    beats = RPeaks.joined([batch.r_peaks for batch in batches])
+    efforts = [batch.effort for batch in batches if batch.effort is not None]
+    return Review(
+        recording=recording,
+        plan=plan,
+        events=events,
+        excursions=excursions,
+        changes=changes,
+        r_peaks=beats,
+        breaths=Breaths.joined([batch.breaths for batch in batches]),
+        heart_rate=_shown_rate(plan, beats, marks.get("ecg")),
+        pulsation=Pulsations.joined([batch.pulsation for batch in batches]),
+        contact={role: found.spans(recording.end_s) for role, found in marks.items()},
+        cleaned=Signal.joined(efforts) if efforts else None,
+        findings=findings,
+        latencies_s=watch.latencies_s,
+    )
+
+
+def _shown_rate(plan: Prescription, beats: RPeaks, contact: ContactMarks | None) -> HeartRates:
+    """Return the heart rate as the prescription averages it, else over 8 intervals."""
+    limit = plan.low_heart_rate or plan.high_heart_rate
+    settings = HeartRateSettings(average_beats=SHOWN_AVERAGE_BEATS)
+    if limit is not None:
+        settings = HeartRateSettings(limit.average_beats, limit.average_s)
+    return HeartRate(settings).push(beats, contact, last=True)
+
+
+def _require(value: object, kind: type, name: str) -> None:
+    if not isinstance(value, kind):
+        raise ArgumentError(
+            f"{name} is a {type(value).__name__}; pass an infantmon.{kind.__name__}."
+        )
