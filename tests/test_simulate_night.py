@@ -165,6 +165,22 @@ def test_settings_pickle_and_compare():
     assert demo_scenario() == demo_scenario()
 
 
+def test_blocks_have_no_seams(monkeypatch):
+    quiet = dataclasses.replace(
+        BUSY,
+        ecg=EcgChannel(noise_mv=0.0),
+        impedance=ImpedanceChannel(noise_ohm=0.0),
+        events=tuple(e for e in BUSY.events if not isinstance(e, LooseElectrode)),
+    )
+    usual = simulate_night(quiet, 3)
+    monkeypatch.setattr("infantmon.simulate.night.BLOCK_S", 7.3)
+    other = simulate_night(quiet, 3)
+    for role in ("ecg", "impedance"):
+        one, two = samples(usual, role)[0], samples(other, role)[0]
+        assert np.array_equal(np.isnan(one), np.isnan(two))
+        assert np.nanmax(np.abs(one - two)) < 1e-5
+
+
 @pytest.mark.slow
 def test_a_day_takes_bounded_time_and_memory():
     # asked for: 24 h at 250 and 62.5 Hz under 60 s and 300 MiB (project goal)
