@@ -1,0 +1,330 @@
+"""Breath effort: one mark an inspiration, by the rise before it and the fall after it."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import ClassVar, NamedTuple
+
+import numpy as np
+import numpy.typing as npt
+
+from infantmon.dsp.anchored import Anchored
+from infantmon.dsp.kept import Kept
+from infantmon.dsp.turning_points import TurningPoints
+from infantmon.dsp.usual_size import UsualSize
+from infantmon.errors import require_between, require_number, require_rate
+from infantmon.model.arrays import Floats, Ints, as_samples
+from infantmon.model.carried import record
+from infantmon.model.clock import Clock
+from infantmon.model.marks import Breaths
+from infantmon.stages.contract import Stage, settled_before
+
+LOWEST_HZ = 15.0
+SWING = 0.28  # a breath rises and falls by at least this share of the usual size
+LASTING = 0.6  # a rise of this share counts although no fall follows in time (a held breath)
+SHALLOW = 0.5  # a breath smaller than this share of the usual size is marked as shallow
+EDGE = 0.15  # effort begins and ends where the slope is this share of the steepest
+
+
+@record
+@dataclass(frozen=True)
+class BreathSettings:
+    """Settings of `BreathDetector`.
+
+    Parameters
+    ----------
+    rate_hz : float
+        Samples a second of the signal that is pushed; at least 15 Hz.
+    start_s : float
+        Time of its first sample, in seconds from the recording's start.
+    input_lag_s : float
+        How much later than its own time each sample is ready, in seconds of the raw input.
+    raw_rate_hz : float or None
+        Samples a second of the raw impedance; None where the raw signal itself is pushed.
+    raw_start_s : float
+        Time of the raw impedance's tick 0, in seconds from the recording's start.
+    ahead_s : float
+        How far past a peak the signal is looked at before it is judged, in seconds.
+    rise_within_s : float
+        What counts of a rise is what happens within this time before the peak, in seconds: a
+        baseline that creeps up is no breath.
+    """
+
+    rate_hz: float
+    start_s: float = 0.0
+    input_lag_s: float = 0.0
+    raw_rate_hz: float | None = None
+    raw_start_s: float = 0.0
+    ahead_s: float = 1.36
+    rise_within_s: float = 2.0
+
+    def __post_init__(self) -> None:
+        require_rate(self.rate_hz, lowest_hz=LOWEST_HZ)
+        if self.raw_rate_hz is not None:
+            require_rate(self.raw_rate_hz, name="raw_rate_hz", lowest_hz=LOWEST_HZ)
+        for name in ("start_s", "raw_start_s"):
+            require_number(getattr(self, name), name=name, unit="s")
+        require_between(self.input_lag_s, 0.0, 60.0, name="input_lag_s", unit="s")
+        require_between(self.ahead_s, 0.2, 10.0, name="ahead_s", unit="s")
+        require_between(self.rise_within_s, 0.5, 10.0, name="rise_within_s", unit="s")
+
+
+class _Peak(NamedTuple):
+    """A local maximum that can be judged now, with what the signal does around it."""
+
+    place: int
+    value: float
+    lowest: float  # within `rise_within_s` before it
+    lowest_place: int
+    later: float  # value of the signal `ahead_s` later
+    seen: float  # range of the signal around it
+
+
+class _Found(NamedTuple):
+    """A breath: place of its peak, place of the lowest point before it, rise, size for its time."""
+
+    place: int
+    from_place: int
+    size: float
+    usual: float
+
+
+class BreathDetector(Stage):
+    """Finds breaths in chest impedance from which the heart's pulsation was taken.
+
+    The mark is at the **maximum** of a breath: the inspiratory peak where the impedance rises with
+    inspiration, as it does unless the channel is inverted. For an inverted channel the mark is the
+    end of expiration; count and pauses stay the same within a fraction of a breath.
+
+    A local maximum is a breath if it rises by at least 0.3 of the usual size over the lowest point
+    since the last breath (and within the last 2 s), and then falls by as much before anything
+    higher comes. If it neither falls nor is overtaken within `ahead_s`, it counts if the rise is at
+    least 0.6 of the usual size. So a baseline that creeps back after the last breath of a series is
+    no breath. The usual size is the median of the last 25 breaths, weighted by size
+    (`UsualSize`).
+
+    Parameters
+    ----------
+    settings : BreathSettings
+        Rates, start and lag.
+
+    Notes
+    -----
+    Latency: a breath is known exactly `latency_s` = `ahead_s` + `input_lag_s` after its peak,
+    rounded up to the next raw sample; at the end of the stream with the last sample. Start-up:
+    none; the first breaths are judged by the range of the signal around them. Memory: a few seconds
+    of samples.
+    """
+
+    settings_type: ClassVar = BreathSettings
+    carried: ClassVar[tuple[str, ...]] = (
+        "_anchored",
+        "_turning",
+        "_kept",
+        "_usual",
+        "_turns",
+        "_last_peak",
+        "_lowest",
+    )
+
+    def __init__(self, settings: BreathSettings) -> None:
+        super().__init__(settings)
+        rate = settings.rate_hz
+        self._clock = Clock(rate, settings.start_s)
+        raw_rate = settings.raw_rate_hz
+        own_start = settings.start_s if raw_rate is None else settings.raw_start_s
+        self._raw = Clock(rate if raw_rate is None else raw_rate, own_start)
+        self._ahead = max(1, math.floor(settings.ahead_s * rate + 1e-9))
+        self._behind = max(1, math.floor(settings.rise_within_s * rate + 1e-9))
+        self._anchored = Anchored()
+        self._turning = TurningPoints()
+        self._kept = Kept()
+        self._usual = UsualSize()
+        self._turns: list[tuple[int, float, bool]] = []  # turning points not done with
+        self._last_peak = -(10**9)  # place of the last breath
+        self._lowest = (math.inf, 0)  # lowest point since, and its place
+
+    @property
+    def latency_s(self) -> float:
+        """The longest that a breath can be known after its peak, in seconds of the raw input."""
+        rounding = 0.5 / self.settings.rate_hz + 1.0 / self._raw.rate_hz
+        return float(self._ahead / self.settings.rate_hz + self.settings.input_lag_s + rounding)
+
+    @property
+    def settled_until_s(self) -> float:
+        """All breaths before this time have been given, in seconds."""
+        judged = self._clock.time_s(self._kept.end - 1 - self._ahead)
+        return settled_before(judged, 0.5 / self.settings.rate_hz, ended=self._ended)
+
+    def push(self, values: npt.ArrayLike, *, last: bool = False) -> Breaths:
+        """Take samples, return the breaths that they settle.
+
+        Parameters
+        ----------
+        values : array_like, shape (n,)
+            Impedance in any unit, after band-pass and artefact rejection; none is fine.
+        last : bool
+            Whether the stream ends here.
+
+        Returns
+        -------
+        Breaths
+            In order of time. `shallow` is true for a breath under half of the usual size.
+        """
+        samples = as_samples(values, name="impedance samples")
+        self.begin_push(last=last)
+        samples, _ = self._anchored.push(samples)
+        self._kept.push(samples)
+        place, value, is_peak = self._turning.push(samples)
+        self._turns.extend(zip(place.tolist(), value.tolist(), is_peak.tolist(), strict=True))
+        found = self._judge(last=last)
+        breaths = self._findings(found)
+        self._forget()
+        return breaths
+
+    def _judge(self, *, last: bool) -> list[_Found]:
+        """Judge all maxima that can be judged now, in order."""
+        end = self._kept.end
+        until = end if last else end - self._ahead
+        found: list[_Found] = []
+        peaks = self._ready_peaks(until)
+        turns = self._turns
+        done = 0
+        for done, (place, value, is_peak) in enumerate(turns):
+            if place >= until and is_peak:
+                break
+            if is_peak:
+                breath = self._breath_at(next(peaks), turns, done + 1)
+                if breath is not None:
+                    found.append(breath)
+            elif value < self._lowest[0]:
+                self._lowest = (value, place)
+        else:
+            done = len(turns)
+        self._turns = turns[done:]
+        return found
+
+    def _ready_peaks(self, until: int) -> Iterator[_Peak]:
+        """Return the maxima before a place, with the signal around them looked up all at once."""
+        ready = [(place, value) for place, value, is_peak in self._turns if is_peak]
+        ready = [(place, value) for place, value in ready if place < until]
+        if not ready:
+            return iter(())
+        places = np.array([place for place, _ in ready], dtype=np.int64)
+        windows = self._kept.windows(places - self._behind, self._behind + self._ahead + 1)
+        before = windows[:, : self._behind + 1]
+        at = np.argmin(before, axis=1)
+        lowest = np.take_along_axis(before, at[:, np.newaxis], axis=1)[:, 0]
+        seen = windows.max(axis=1) - windows.min(axis=1)
+        columns = (lowest, places - self._behind + at, windows[:, -1], seen)
+        rows = zip(ready, *(column.tolist() for column in columns), strict=True)
+        return (_Peak(*head, *rest) for head, *rest in rows)
+
+    def _breath_at(
+        self, peak: _Peak, turns: list[tuple[int, float, bool]], following: int
+    ) -> _Found | None:
+        """Return the breath at a maximum, or None if it is none."""
+        recent = self._last_peak >= peak.place - self._behind
+        lowest, place = self._lowest if recent else (peak.lowest, peak.lowest_place)
+        rise = peak.value - lowest
+        time_s = self._clock.time_s(peak.place)
+        usual = self._usual.at(time_s, peak.seen)
+        if rise < SWING * usual or rise <= 0.0:
+            return None
+        fallen = self._falls(peak, SWING * usual, turns, following)
+        if fallen is None or (not fallen and rise < LASTING * usual):
+            return None
+        self._usual.learn(time_s, rise, usual)
+        self._last_peak = peak.place
+        self._lowest = (peak.value, peak.place)
+        return _Found(peak.place, place, rise, usual)
+
+    def _falls(
+        self, peak: _Peak, enough: float, turns: list[tuple[int, float, bool]], following: int
+    ) -> bool | None:
+        """Tell whether the signal falls enough after a peak in time; None if it goes higher."""
+        horizon = peak.place + self._ahead
+        for index in range(following, len(turns)):
+            place, value, _ = turns[index]
+            if place >= horizon:
+                break
+            if value > peak.value:
+                return None
+            if peak.value - value >= enough:
+                return True
+        if peak.later > peak.value:
+            return None
+        return peak.value - peak.later >= enough
+
+    def _findings(self, found: list[_Found]) -> Breaths:
+        """Return breaths as a table."""
+        if not found:
+            return Breaths.empty(self.settled_until_s)
+        place = np.array([each.place for each in found], dtype=np.int64)
+        size = np.array([each.size for each in found])
+        usual = np.array([each.usual for each in found])
+        time_s = self._clock.start_s + (place + self._offset(place)) / self._clock.rate_hz
+        rise_start = self._rise_start(place, np.array([each.from_place for each in found]))
+        return Breaths(
+            time_s=time_s,
+            known_s=self._known(place),
+            sample=np.rint((time_s - self._raw.start_s) * self._raw.rate_hz).astype(np.int64),
+            size=size,
+            rise_start_s=self._clock.times_s(rise_start),
+            fall_end_s=self._fall_end_s(place),
+            shallow=size < SHALLOW * usual,
+            settled_until_s=self.settled_until_s,
+        )
+
+    def _known(self, place: Ints) -> Floats:
+        """Return when the raw input has brought all that each peak needs."""
+        lag = self.settings.input_lag_s
+        needed = self._clock.times_s(place + self._ahead) + lag
+        ticks = np.ceil((needed - self._raw.start_s) * self._raw.rate_hz - 1e-6).astype(np.int64)
+        if self._ended:
+            ticks = np.minimum(ticks, self._last_raw_tick())
+        return self._raw.times_s(ticks)
+
+    def _last_raw_tick(self) -> int:
+        """Return the raw tick that completed the last sample."""
+        per_sample = max(1, round(self._raw.rate_hz / self._clock.rate_hz))
+        last_s = self._clock.time_s(self._kept.end - 1) + (per_sample - 1) / 2 / self._raw.rate_hz
+        return self._raw.ticks_in(last_s - self._raw.start_s)
+
+    def _offset(self, place: Ints) -> Floats:
+        """Return how far from its sample each peak is, in samples, by a parabola."""
+        before, at, after = self._kept.windows(place - 1, 3).T
+        bend = before - 2.0 * at + after
+        flat = bend >= 0.0
+        return np.where(flat, 0.0, 0.5 * (before - after) / np.where(flat, 1.0, bend))
+
+    def _rise_start(self, place: Ints, lowest_place: Ints) -> Ints:
+        """Return the places at which the rise to each peak begins to be steep."""
+        slope = np.diff(self._kept.windows(place - self._behind, self._behind + 1), axis=1)
+        at = place[:, np.newaxis] - self._behind + np.arange(self._behind)
+        slope = np.where(at >= lowest_place[:, np.newaxis], slope, 0.0)
+        steepest = np.argmax(slope, axis=1)[:, np.newaxis]
+        gentle = slope < EDGE * np.take_along_axis(slope, steepest, axis=1)
+        gentle &= np.arange(self._behind) < steepest
+        latest = self._behind - 1 - np.argmax(gentle[:, ::-1], axis=1)
+        latest = np.where(gentle.any(axis=1), latest, -1)
+        return np.asarray(place - self._behind + latest + 1, dtype=np.int64)
+
+    def _fall_end_s(self, place: Ints) -> Floats:
+        """Return when the fall from each peak stops being steep; NaN where it is not over yet."""
+        slope = -np.diff(self._kept.windows(place, self._ahead + 1), axis=1)
+        rises_again = np.maximum.accumulate(slope < 0.0, axis=1)
+        rises_again &= np.cumsum(np.maximum(slope, 0.0), axis=1) > 0.0
+        slope = np.where(rises_again, 0.0, slope)
+        steepest = np.argmax(slope, axis=1)[:, np.newaxis]
+        gentle = slope < EDGE * np.take_along_axis(slope, steepest, axis=1)
+        gentle &= np.arange(self._ahead) > steepest
+        end_s = self._clock.times_s(place + np.argmax(gentle, axis=1))
+        return np.where(gentle.any(axis=1), end_s, math.nan)
+
+    def _forget(self) -> None:
+        """Let go of samples that nothing can need any more."""
+        earliest = self._turns[0][0] if self._turns else self._kept.end - 1
+        self._kept.forget_before(earliest - self._behind - 2)
