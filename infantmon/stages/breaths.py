@@ -24,6 +24,7 @@ from infantmon.stages.contract import Stage, settled_before
 LOWEST_HZ = 15.0
 SWING = 0.28  # a breath rises and falls by at least this share of the usual size
 LASTING = 0.6  # a rise of this share counts although no fall follows in time (a held breath)
+PASSED = 0.04  # smaller swings are not even noted
 SHALLOW = 0.5  # a breath smaller than this share of the usual size is marked as shallow
 EDGE = 0.15  # effort begins and ends where the slope is this share of the steepest
 
@@ -231,9 +232,14 @@ class BreathDetector(Stage):
         rise = peak.value - lowest
         time_s = self._clock.time_s(peak.place)
         usual = self._usual.at(time_s, peak.seen)
-        if rise < SWING * usual or rise <= 0.0:
+        if rise <= 0.0:
             return None
-        fallen = self._falls(peak, SWING * usual, turns, following)
+        counts = rise >= SWING * usual
+        fallen = self._falls(peak, SWING * usual if counts else 0.5 * rise, turns, following)
+        if not counts:
+            if fallen and rise > PASSED * usual:
+                self._usual.pass_over(time_s, rise)
+            return None
         if fallen is None or (not fallen and rise < LASTING * usual):
             return None
         self._usual.learn(time_s, rise, usual)
