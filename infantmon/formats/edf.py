@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import warnings
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
@@ -68,7 +68,11 @@ class EdfSource(Source):
             self._invalid = self._invalid_spans()
         if len(self._edf.signals) != len(ordinary):
             raise RecordingError(f"{path}: the signal labels are damaged; channels cannot be told.")
-        self.started_at = self._start()
+        self.started_at = layout.started_at
+        if self.started_at is None:
+            self.notes.append("the header has no start date and time that can be used")
+        else:
+            self.started_at += timedelta(seconds=float(onsets[0]))
         self._tell_what_is_missing()
 
     def load(self, listed: Listed) -> Channel:
@@ -77,12 +81,12 @@ class EdfSource(Source):
         samples = self._layout.samples[place]
         if not samples:
             raise RecordingError(f"{self.path}: channel {listed.words} holds no samples.")
-        with told_clearly(self.path, f"channel {listed.name}"), warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # an unusable scaling is told below
-            values = np.asarray(self._edf.signals[listed.index].data, dtype=np.float64)
-        unit = listed.unit
-        if not self._layout.scaled[place]:
-            unit = None
+        scaled = self._layout.scaled[place]
+        with told_clearly(self.path, f"channel {listed.name}"):
+            signal = self._edf.signals[listed.index]
+            values = np.asarray(signal.data if scaled else signal.digital, dtype=np.float64)
+        unit = listed.unit if scaled else None
+        if not scaled:
             self.notes.append(f"{listed.name} has no usable scaling; its values are plain counts")
         rate_hz = samples / self._step
         pieces = []
@@ -108,14 +112,6 @@ class EdfSource(Source):
             )
         if len(self._runs) > 1 and layout.plus == "C":
             self.notes.append("the file says it is continuous, but its records have gaps")
-
-    def _start(self) -> datetime | None:
-        try:
-            start: datetime = self._edf.startdatetime
-        except (ValueError, OverflowError):  # an anonymised or damaged date
-            self.notes.append("the header's start date and time cannot be read")
-            return None
-        return start
 
     def _tell_what_is_missing(self) -> None:
         layout = self._layout

@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 import re
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 
 import numpy as np
@@ -20,7 +21,10 @@ from infantmon.formats.files import readable_file
 from infantmon.model.arrays import Floats
 
 MOST_SIGNALS = 4096
-_HEAD = {"header_bytes": (184, 192), "reserved": (192, 236), "record_count": (236, 244)}
+_FIRST_YEAR = 1985
+_ANONYMOUS = "01.01.85"
+_HEAD = {"recording": (88, 168), "date": (168, 176), "time": (176, 184)}
+_HEAD |= {"header_bytes": (184, 192), "reserved": (192, 236), "record_count": (236, 244)}
 _HEAD |= {"record_s": (244, 252), "signals": (252, 256)}
 _FIELDS = (
     *(("label", 16), ("transducer", 80), ("unit", 8), ("physical_min", 8), ("physical_max", 8)),
@@ -53,6 +57,8 @@ class EdfLayout:
         Whether the physical scaling of a signal can be used.
     samples : tuple of int
         Samples of each signal in a data record.
+    started_at : datetime or None
+        Date and time of the start, to the second; None where they are anonymised or unreadable.
     """
 
     path: Path
@@ -67,6 +73,7 @@ class EdfLayout:
     units: tuple[str, ...]
     scaled: tuple[bool, ...]
     samples: tuple[int, ...]
+    started_at: datetime | None
 
     @property
     def sample_bytes(self) -> int:
@@ -152,10 +159,29 @@ def read_layout(path: Path) -> EdfLayout:
         units=tuple(columns["unit"]),
         scaled=tuple(_can_scale(*ends) for ends in scaled),
         samples=samples,
+        started_at=_started_at(head),
     )
 
 
 _FIELD_RANGES = ("physical_min", "physical_max", "digital_min", "digital_max")
+
+
+def _started_at(head: bytes) -> datetime | None:
+    """Return the start; EDF+ has the year in four digits behind the word Startdate."""
+    told = _text(head[slice(*_HEAD["recording"])]).split()
+    long_date = told[1].title() if len(told) > 1 and told[0] == "Startdate" else ""
+    short_date = re.sub(r"\D", ".", _text(head[slice(*_HEAD["date"])]))
+    time = re.sub(r"\D", ".", _text(head[slice(*_HEAD["time"])]))
+    if long_date == "X" and short_date == _ANONYMOUS:
+        return None
+    for text, form in ((f"{long_date} {time}", "%d-%b-%Y"), (f"{short_date} {time}", "%d.%m.%y")):
+        try:
+            start = datetime.strptime(text, f"{form} %H.%M.%S")  # noqa: DTZ007 - EDF has no offset
+        except ValueError:
+            continue
+        # two digits of a year mean 1985 to 2084 (EDF+, clipping date)
+        return start.replace(year=start.year + 100) if start.year < _FIRST_YEAR else start
+    return None
 
 
 def _columns(table: bytes, count: int) -> dict[str, list[str]]:

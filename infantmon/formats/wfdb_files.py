@@ -17,7 +17,7 @@ from typing import Any
 
 import numpy as np
 
-from infantmon.errors import RecordingError, require_rate
+from infantmon.errors import RecordingError
 from infantmon.formats.files import file_beside, readable_file, told_clearly
 from infantmon.formats.naming import looks_like_ecg, plain_unit
 from infantmon.formats.source import Listed, with_numbered_doubles
@@ -94,7 +94,12 @@ def read_header(path: Path) -> Header:
             f"{path} states no sampling rate, and none is assumed. "
             "Write it in the first line, after the number of signals."
         )
-    frame_hz = require_rate(fields.fs, name=f"the sampling rate in {path}")
+    frame_hz = float(fields.fs)
+    if not 0.0 < frame_hz < math.inf:
+        raise RecordingError(
+            f"{path} states a sampling rate of {frame_hz:g} Hz; it must be above 0 Hz. "
+            "Correct the first line, after the number of signals."
+        )
     header = Header(path, fields, (), frame_hz)
     return header if header.has_segments else _with_channels(header, lines[1:])
 

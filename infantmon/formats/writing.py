@@ -49,9 +49,9 @@ def write_csv(recording: Recording, path: _PATH) -> None:
     Notes
     -----
     Samples are written with all their digits: `read` gives the same numbers and rates back. A
-    slower channel has a value in every k-th row. Stretches in which no channel was recorded are left
-    out and come back as holes; a hole of one channel only comes back as invalid samples. The start
-    time is not written.
+    slower channel has a value in every k-th row. Stretches in which no channel was recorded are
+    left out and come back as holes; a hole of one channel alone comes back as invalid samples. The
+    start time is not written.
     """
     import pandas as pd  # noqa: PLC0415 - heavy
 
