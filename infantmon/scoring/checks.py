@@ -1,0 +1,94 @@
+"""What marks and episodes must be before they can be scored."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import numpy.typing as npt
+
+from infantmon.errors import ArgumentError, require_number
+from infantmon.model.arrays import Bools, Floats
+
+
+def require_marks(values: npt.ArrayLike, *, name: str) -> Floats:
+    """Return marks as float64 seconds, or say what is wrong with which of them.
+
+    Raises
+    ------
+    ArgumentError
+        If they are not one-dimensional, not finite, negative, not sorted, or not all different.
+    """
+    marks = _as_floats(values, name=name)
+    if marks.ndim != 1:
+        raise ArgumentError(
+            f"{name} has shape {marks.shape}; one dimension is expected, one time in seconds a "
+            "mark. Pass one list of marks at a time."
+        )
+    _require_times(marks, name=name)
+    step = np.diff(marks)
+    _refuse(step < 0.0, marks, name, "comes before the mark in front of it; sort the marks", 1)
+    _refuse(step == 0.0, marks, name, "is there twice; one mark a beat or breath is expected", 1)
+    return marks
+
+
+def require_episodes(values: npt.ArrayLike, *, name: str, end_s: float) -> Floats:
+    """Return episodes as float64 seconds, shape (n, 2), or say what is wrong with which of them.
+
+    An end of infinity means that the episode had not ended; it ends at `end_s`.
+
+    Raises
+    ------
+    ArgumentError
+        If they are not pairs of start and end, not finite or negative, not sorted, or overlap.
+    """
+    episodes = _as_floats(values, name=name)
+    if episodes.size == 0:
+        return np.empty((0, 2))
+    if episodes.ndim != 2 or episodes.shape[1] != 2:
+        raise ArgumentError(
+            f"{name} has shape {episodes.shape}; (n, 2) is expected: start and end in seconds, "
+            "one episode a row."
+        )
+    if np.isposinf(episodes[:, 1]).any() and math.isinf(end_s):
+        raise ArgumentError(
+            f"{name} holds an episode without an end; pass end_s, the time at which it is cut off."
+        )
+    episodes = np.where(np.isposinf(episodes), [[math.inf, end_s]], episodes)
+    start, end = episodes[:, 0], episodes[:, 1]
+    _require_times(start, name=f"{name} (start)")
+    _require_times(end, name=f"{name} (end)")
+    _refuse(end <= start, start, name, "does not end after it starts; check start and end")
+    _refuse(
+        start[1:] < start[:-1], start, name, "starts before the one in front of it; sort them", 1
+    )
+    _refuse(start[1:] < end[:-1], start, name, "starts before the last one ended; merge the two", 1)
+    return episodes
+
+
+def require_window(window_s: object) -> float:
+    """Return a match window in seconds, or say what it must be."""
+    window = require_number(window_s, name="window_s", unit="s")
+    if window <= 0.0:
+        raise ArgumentError(f"window_s is {window:g} s; a match window must be above 0 s.")
+    return window
+
+
+def _as_floats(values: npt.ArrayLike, *, name: str) -> Floats:
+    array = np.asarray(values)
+    if array.size and array.dtype.kind not in "fiu":
+        raise ArgumentError(f"{name} has type {array.dtype}; times in seconds are expected.")
+    return array.astype(np.float64)
+
+
+def _require_times(times: Floats, *, name: str) -> None:
+    finite = np.isfinite(times)
+    _refuse(~finite, times, name, "is not a finite time; leave out what has no time")
+    _refuse(times < 0.0, times, name, "is negative; times count from the start of the recording")
+
+
+def _refuse(bad: Bools, times: Floats, name: str, why: str, offset: int = 0) -> None:
+    """Raise for the first bad one; `offset` is the place of the first flag among the times."""
+    if bad.any():
+        k = int(np.argmax(bad)) + offset
+        raise ArgumentError(f"{name}[{k}] ({times[k]:.6g} s) {why}.")
