@@ -1,0 +1,5 @@
+"""Run the command line with ``python -m infantmon``."""
+
+from infantmon.cli import run
+
+run()
