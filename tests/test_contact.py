@@ -7,11 +7,11 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from slow_contact import slow_contact
 
 from infantmon.errors import ArgumentError, StateError
 from infantmon.model.spans import BLOCKING, DISTURBING, ContactMarks, Reason
 from infantmon.stages.contact import ContactDetector, ContactSettings
-from tests.slow_contact import slow_contact
 
 
 def run(values, how, cuts=()):

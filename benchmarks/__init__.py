@@ -1,0 +1,1 @@
+"""Benchmarks: databases, scoring runs, stored results. Not part of the installed package."""

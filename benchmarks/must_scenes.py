@@ -1,0 +1,338 @@
+"""Scenes with known truth in which the bars of the first release are measured.
+
+Everything here is invented. Labels are the simulator's own truth. No scene and no seed was used to
+tune a detector.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+import infantmon as im
+from infantmon import simulate as sim
+
+LIMIT_S = 20.0
+"""The apnea limit in force, in seconds: an example, not a recommendation."""
+KNOWN_AFTER_S = 3.5
+"""An apnea has to be known this long after its limit was reached, at the latest."""
+WITHIN_S = 1.0
+"""Onset and length have to be right to this."""
+LENGTHS_S = (20.5, 19.5, 25.0, 19.0, 21.0, 15.0, 20.5, 19.5, 40.0, 19.5, 20.5)
+"""Pauses of one night, mark to mark; 19.5 s and less are not to be reported."""
+
+InPause = Callable[[sim.Pause], tuple[object, ...]]
+
+
+def plan(**tables: object) -> im.Prescription:
+    """Limits of the measurements; an example, not a recommendation."""
+    usual: dict[str, object] = {
+        "apnea": {"limit_s": LIMIT_S},
+        "low_heart_rate": {"limit_bpm": 80, "hold_off_s": 5, "average_beats": 8},
+        "no_heart_beat": {"limit_s": 4},
+        "contact_loss": {"delay_s": 5},
+    }
+    return im.Prescription(**{**usual, **tables})
+
+
+def nothing(pause: sim.Pause) -> tuple[object, ...]:  # noqa: ARG001 - the other scenes read it
+    """Nothing else happens in a pause."""
+    return ()
+
+
+def standstill(after_s: float, until_end_s: float) -> InPause:
+    """The heart stands still from some seconds after the onset until some before the end."""
+    return lambda p: (
+        sim.Standstill(p.onset_s + after_s, max(p.length_s - after_s - until_end_s, 1.0)),
+    )
+
+
+def ecg_out(after_s: float, shown: sim.Flat | sim.Noisy | None) -> InPause:
+    """The ECG is lost from some seconds after the onset (or before it) until after the pause."""
+
+    def happens(pause: sim.Pause) -> tuple[object, ...]:
+        start_s, length_s = pause.onset_s + after_s, pause.length_s - after_s + 5.0
+        if shown is None:
+            return (sim.MissingSamples(start_s, length_s, impedance=False),)
+        return (sim.LooseElectrode(start_s, length_s, impedance=None, ecg=shown),)
+
+    return happens
+
+
+@dataclass(frozen=True)
+class ApneaScene:
+    """Pauses under one condition.
+
+    Parameters
+    ----------
+    name : str
+        What happens, in words.
+    base : infantmon.simulate.Scenario
+        Heart, breathing, pulsation and channels.
+    bradycardia : SlowingInPause or None
+        How the heart slows in each pause.
+    rebound : Rebound or None
+        What the resting level does in each pause.
+    in_pause : callable
+        What else happens in each pause.
+    ecg : bool
+        Whether the ECG is recorded at all.
+    group : str
+        Row of the summary.
+    """
+
+    name: str
+    group: str
+    base: sim.Scenario
+    bradycardia: sim.SlowingInPause | None = None
+    rebound: sim.Rebound | None = None
+    in_pause: InPause = nothing
+    ecg: bool = True
+
+    def night(self, seed: int, lengths_s: Sequence[float] = LENGTHS_S) -> sim.SimulatedNight:
+        """Simulate one night of pauses with breathing between them."""
+        chance = np.random.default_rng([seed, 77])
+        pauses, at_s = [], 40.0
+        for length_s in lengths_s:
+            at_s += float(chance.uniform(0.0, 8.0))
+            pauses.append(sim.Pause(at_s, length_s, self.bradycardia, self.rebound))
+            at_s += length_s + 30.0
+        added = [event for pause in pauses for event in self.in_pause(pause)]
+        events = (*self.base.events, *pauses, *added)
+        scenario = dataclasses.replace(self.base, duration_s=at_s + 20.0, events=events)
+        return sim.simulate_night(scenario, seed)
+
+    def recording(self, night: sim.SimulatedNight) -> im.Recording:
+        """Return the recording, without the ECG where none is recorded."""
+        if self.ecg:
+            return night.recording
+        kept = {"impedance": night.recording.channels["impedance"]}
+        return im.Recording(kept, name=night.recording.name)
+
+
+def scenario(
+    pulsation: sim.PulsationByPhase | sim.PulsationInTime | None = None,
+    *,
+    breaths_per_min: float = 45.0,
+    ecg_hz: float = 250.0,
+    impedance_hz: float = 62.5,
+    **more: object,
+) -> sim.Scenario:
+    """Return a scenario to put pauses into."""
+    return sim.Scenario(
+        60.0,
+        ecg_hz,
+        impedance_hz,
+        breathing=sim.Breathing(rate_per_min=breaths_per_min),
+        pulsation=sim.PulsationByPhase(0.0) if pulsation is None else pulsation,
+        **more,  # type: ignore[arg-type]
+    )
+
+
+_MODELS = {"by phase": sim.PulsationByPhase, "in time": sim.PulsationInTime}
+_SLOWING = sim.SlowingInPause()
+_SHARES = (0.0, 0.2, 0.4, 0.6, 0.8)
+
+
+def _steady() -> list[ApneaScene]:
+    return [
+        ApneaScene(f"pulsation {share:g} {word}", "heart constant", scenario(model(share)))
+        for word, model in _MODELS.items()
+        for share in _SHARES
+        if share or word == "by phase"
+    ]
+
+
+def _slowing() -> list[ApneaScene]:
+    return [
+        ApneaScene(
+            f"pulsation {share:g} {word}, growth {growth:g}",
+            "heart falling to 65" + (", pulsation doubling" if growth else ""),
+            scenario(model(share, growth)),
+            bradycardia=_SLOWING,
+        )
+        for growth in (0.0, 0.9)
+        for word, model in _MODELS.items()
+        for share in (0.0, 0.3, 0.5, 0.8)
+        if share or (word == "by phase" and not growth)
+    ]
+
+
+def _standing_still() -> list[ApneaScene]:
+    return [
+        ApneaScene(
+            f"pulsation {share:g} {word}, still after {after:g} s",
+            "standstill in the pause",
+            scenario(model(share)),
+            in_pause=standstill(after, before_end),
+        )
+        for word, model in _MODELS.items()
+        for share in (0.0, 0.4, 0.8)
+        for after, before_end in ((4.0, 1.0), (10.0, -2.0))
+        if share or word == "by phase"
+    ]
+
+
+def _without_ecg() -> list[ApneaScene]:
+    ways = {
+        "invalid 10 s before": ecg_out(-10.0, None),
+        "invalid after 6 s": ecg_out(6.0, None),
+        "flat after 6 s": ecg_out(6.0, sim.Flat(0.0)),
+        "noise and mains after 6 s": ecg_out(6.0, sim.Noisy(0.05, mains=0.3)),
+    }
+    whole = (sim.MissingSamples(0.0, 1e6, impedance=False),)
+    flat = (sim.LooseElectrode(0.0, 1e6, impedance=None, ecg=sim.Flat(0.0)),)
+    found = []
+    for share in (0.0, 0.3, 0.8):
+        size = sim.PulsationByPhase(share)
+        for way, in_pause in ways.items():
+            name = f"pulsation {share:g}, ECG {way}"
+            found.append(ApneaScene(name, "ECG lost", scenario(size), in_pause=in_pause))
+        name = f"pulsation {share:g}, ECG "
+        found.append(ApneaScene(name + "not recorded", "no ECG", scenario(size), ecg=False))
+        found.append(ApneaScene(name + "all invalid", "no ECG", scenario(size, events=whole)))
+        found.append(ApneaScene(name + "flat", "no ECG", scenario(size, events=flat)))
+    return found
+
+
+def _breathing_rates() -> list[ApneaScene]:
+    return [
+        ApneaScene(
+            f"{rate:g} breaths a minute, pulsation {share:g}",
+            "slow and fast breathing",
+            scenario(sim.PulsationByPhase(share), breaths_per_min=rate),
+        )
+        for rate in (25.0, 30.0, 60.0, 80.0, 100.0)
+        for share in (0.0, 0.4)
+    ]
+
+
+def _others() -> list[ApneaScene]:
+    size = sim.PulsationByPhase(0.2)
+    rebounds = [
+        ApneaScene(
+            f"rebound {share:g} of a breath in {to_peak:g} s",
+            "rebound of the resting level",
+            scenario(size),
+            rebound=sim.Rebound(share, to_peak),
+        )
+        for share, to_peak in ((0.3, 2.5), (0.5, 2.5), (0.5, 1.0))
+    ]
+    rates = [
+        ApneaScene(
+            f"ECG {ecg:g} Hz, impedance {impedance:g} Hz",
+            "sampling rates",
+            scenario(size, ecg_hz=ecg, impedance_hz=impedance),
+        )
+        for ecg, impedance in ((250.0, 25.0), (500.0, 50.0), (125.0, 125.0), (500.0, 250.0))
+    ]
+    return rebounds + rates
+
+
+def apnea_scenes() -> list[ApneaScene]:
+    """Return every scene of pauses."""
+    return (
+        _steady() + _slowing() + _standing_still() + _without_ecg() + _breathing_rates() + _others()
+    )
+
+
+@dataclass
+class ApneaResult:
+    """What came of the pauses of one scene.
+
+    Attributes
+    ----------
+    long, found : int
+        Pauses of 20.5 s and more, and how many of them were reported as one assessable apnea.
+    short, reported : int
+        Pauses of 19.5 s and less, and how many were reported all the same.
+    invented : int
+        Apneas reported where there is no pause.
+    worst_onset_s, worst_length_s : float
+        The largest error of the reported ones, in seconds.
+    worst_delay_s : float
+        The latest known time after true onset + limit, in seconds.
+    faults : list of str
+        Every miss, in words.
+    """
+
+    long: int = 0
+    found: int = 0
+    short: int = 0
+    reported: int = 0
+    invented: int = 0
+    worst_onset_s: float = 0.0
+    worst_length_s: float = 0.0
+    worst_delay_s: float = -math.inf
+    faults: list[str] = field(default_factory=list)
+
+    def add(self, other: ApneaResult) -> None:
+        """Take up what came of another night."""
+        for name in ("long", "found", "short", "reported", "invented"):
+            setattr(self, name, getattr(self, name) + getattr(other, name))
+        for name in ("worst_onset_s", "worst_length_s", "worst_delay_s"):
+            setattr(self, name, max(getattr(self, name), getattr(other, name)))
+        self.faults += other.faults
+
+
+def measure_apneas(
+    truth: sim.TruePauses, events: im.EventLog, limit_s: float = LIMIT_S
+) -> ApneaResult:
+    """Compare reported apneas with the true pauses: which were found, how well, how late."""
+    result = ApneaResult()
+    left = list(events.of_kind("apnea"))
+    for onset_s, end_s in zip(truth.onset_s.tolist(), truth.end_s.tolist(), strict=True):
+        over = [e for e in left if e.onset_s < end_s and (e.end_s or math.inf) > onset_s]
+        left = [e for e in left if e not in over]
+        if end_s - onset_s < limit_s:
+            result.short += 1
+            result.reported += bool(over)
+            result.faults += [_told(onset_s, end_s, e, "reported although short") for e in over]
+        else:
+            result.long += 1
+            _measure_one(result, onset_s, end_s, over, limit_s)
+    result.invented = len(left)
+    result.faults += [f"invented apnea {e.onset_s:.2f} to {e.end_s} s" for e in left]
+    return result
+
+
+def _measure_one(
+    result: ApneaResult, onset_s: float, end_s: float, over: list[im.Event], limit_s: float
+) -> None:
+    if len(over) != 1 or not over[0].assessable:
+        what = "; ".join(f"{e.onset_s:.2f}-{e.end_s} {e.judgement}" for e in over) or "nothing"
+        result.faults.append(f"pause {onset_s:.2f} to {end_s:.2f} s: reported {what}")
+        return
+    event = over[0]
+    result.found += 1
+    length_s = math.inf if event.length_s is None else event.length_s
+    onset_off, length_off = abs(event.onset_s - onset_s), abs(length_s - (end_s - onset_s))
+    delay_s = event.known_s - onset_s - limit_s
+    result.worst_onset_s = max(result.worst_onset_s, onset_off)
+    result.worst_length_s = max(result.worst_length_s, length_off)
+    result.worst_delay_s = max(result.worst_delay_s, delay_s)
+    if onset_off > WITHIN_S or length_off > WITHIN_S:
+        result.faults.append(_told(onset_s, end_s, event, "onset or length off"))
+    if delay_s > KNOWN_AFTER_S:
+        result.faults.append(_told(onset_s, end_s, event, f"known {delay_s:.2f} s after limit"))
+
+
+def _told(onset_s: float, end_s: float, event: im.Event, what: str) -> str:
+    found = f"{event.onset_s:.2f} to {event.end_s} s, known {event.known_s:.2f} s"
+    return f"pause {onset_s:.2f} to {end_s:.2f} s: {found}: {what}"
+
+
+def run_apnea_scene(scene: ApneaScene, seeds: Sequence[int]) -> ApneaResult:
+    """Simulate, review and compare one scene over some seeds."""
+    total = ApneaResult()
+    for seed in seeds:
+        night = scene.night(seed)
+        reviewed = im.review(scene.recording(night), plan())
+        result = measure_apneas(night.truth.pauses, reviewed.events)
+        result.faults = [f"seed {seed}: {fault}" for fault in result.faults]
+        total.add(result)
+    return total
