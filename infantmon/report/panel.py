@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from infantmon.model.arrays import Bools, Floats
-from infantmon.model.spans import Reason, Spans
+from infantmon.model.spans import BLOCKING, Reason, Spans
 from infantmon.report.scale import Scale, Tick, range_of
 from infantmon.report.trace import GRID, path_of
 from infantmon.report.window import Part, Window
@@ -17,15 +17,28 @@ MARKS_HEIGHT = 13.0
 """Height of the row of marks above a trace, in drawing units."""
 STROKE, SHORT_STROKE = 9.0, 4.0
 """Heights of a full and of a short mark."""
+SETTLING_S = 2.0
+"""A signal swings for about so long around a disturbance; the scale does not follow it."""
 
 
 @dataclass(frozen=True)
 class Shade:
-    """A shaded stretch, with its reason where there is room for the words."""
+    """A shaded stretch, with its reason where there is room for the words.
+
+    Attributes
+    ----------
+    left, width : float
+        Where it stands, in drawing units.
+    words : str
+        The reason, or nothing where it does not fit.
+    style : str
+        "lost" where the signal could not be used, "care" where it could, with care.
+    """
 
     left: float
     width: float
     words: str
+    style: str
 
 
 @dataclass(frozen=True)
@@ -85,12 +98,15 @@ class Samples:
 
     pieces: tuple[tuple[Floats, Floats], ...]
 
-    def scale(self, top: float, height: float, unusable: Spans, *, least: float) -> Scale:
-        """Return the amplitude scale; unusable stretches do not stretch it if there is a choice."""
+    def scale(self, top: float, height: float, disturbed: Spans, *, left_out: float) -> Scale:
+        """Return the amplitude scale; disturbed stretches do not stretch it if there is a choice.
+
+        `left_out` is the share of samples at either end that may fall off the scale.
+        """
         times = np.concatenate([times for times, _ in self.pieces])
         values = np.concatenate([values for _, values in self.pieces])
-        good = outside(times, unusable) & np.isfinite(values)
-        low, high = range_of(values[good] if np.any(good) else values, least=least)
+        good = outside(times, disturbed, margin_s=SETTLING_S) & np.isfinite(values)
+        low, high = range_of(values[good] if np.any(good) else values, left_out=left_out)
         return Scale(low, high, top + height, top)
 
     def path(self, window: Window, scale: Scale, column: float) -> str:
@@ -106,11 +122,11 @@ def _on_paper(scale: Scale, values: Floats) -> Floats:
     return scale.places(finite)
 
 
-def outside(times_s: Floats, spans: Spans) -> Bools:
-    """Tell which times lie in none of the spans."""
+def outside(times_s: Floats, spans: Spans, *, margin_s: float = 0.0) -> Bools:
+    """Tell which times lie in none of the spans, nor within a margin of one."""
     inside = np.zeros(len(times_s), dtype=np.bool_)
     for start_s, end_s in zip(spans.start_s, spans.end_s, strict=True):
-        first, last = np.searchsorted(times_s, (start_s, end_s))
+        first, last = np.searchsorted(times_s, (start_s - margin_s, end_s + margin_s))
         inside[first:last] = True
     return ~inside
 
@@ -124,16 +140,17 @@ def spans_in(spans: Spans | None, start_s: float, end_s: float) -> Spans:
 
 
 def shades_of(spans: Spans, parts: Sequence[Part]) -> tuple[Shade, ...]:
-    """Return the shading of unusable stretches."""
+    """Return the shading of stretches that could not be used, or only with care."""
     shades = []
     for start_s, end_s, reason in zip(spans.start_s, spans.end_s, spans.reason, strict=True):
         words = Reason(int(reason)).words
+        style = "lost" if Reason(int(reason)) & BLOCKING else "care"
         for part in parts:
             ends = part.overlap(float(start_s), float(end_s))
             if ends is not None:
                 width = max(ends[1] - ends[0], 1.0)
                 fits = width > 5.4 * len(words) + 6
-                shades.append(Shade(ends[0], width, words if fits else ""))
+                shades.append(Shade(ends[0], width, words if fits else "", style))
     return tuple(shades)
 
 

@@ -54,7 +54,7 @@ class Reviewed(Protocol):
 
     @property
     def contact(self) -> Mapping[str, Spans]:
-        """Unusable stretches by role ("ecg", "ecg2", "impedance")."""
+        """Stretches by role that could not be used, or only with care."""
 
     @property
     def usable_s(self) -> Mapping[str, float]:

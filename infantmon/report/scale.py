@@ -47,6 +47,8 @@ class Scale:
     def ticks(self, count: int = 3) -> tuple[Tick, ...]:
         """Return about `count` round values that lie inside, with their places."""
         step = nice_step((self.high - self.low) / max(count, 1))
+        if math.floor(self.high / step) - math.ceil(self.low / step) < 1:
+            step = nice_step(step / 2.5)  # one number alone tells no scale
         digits = max(0, -math.floor(math.log10(step) + 1e-9))
         first, last = math.ceil(self.low / step - 1e-9), math.floor(self.high / step + 1e-9)
         values = [index * step for index in range(first, last + 1)]
@@ -61,7 +63,9 @@ def nice_step(about: float) -> float:
     return next(power * factor for factor in (1, 2, 5, 10) if power * factor >= about * 0.999999)
 
 
-def range_of(values: Floats, *, least: float = 1e-6, margin: float = 0.08) -> tuple[float, float]:
+def range_of(
+    values: Floats, *, least: float = 1e-6, margin: float = 0.08, left_out: float = 0.0
+) -> tuple[float, float]:
     """Return ends that hold nearly all values: rare outliers do not squash the rest.
 
     Parameters
@@ -72,12 +76,13 @@ def range_of(values: Floats, *, least: float = 1e-6, margin: float = 0.08) -> tu
         The least distance of the ends.
     margin : float
         Room to leave at either end, as a share of the distance.
+    left_out : float
+        Share of the values at either end that may fall outside.
     """
     finite = values[np.isfinite(values)]
     if not len(finite):
         return 0.0, 1.0
-    # Narrow quantiles would cut R peaks, a few samples in a hundred; so only 2 in 1000 are left out
-    low, high = (float(end) for end in np.quantile(finite, (0.001, 0.999)))
+    low, high = (float(end) for end in np.quantile(finite, (left_out, 1.0 - left_out)))
     least = max(least, 1e-9 * max(abs(low), abs(high)))
     middle, reach = (low + high) / 2, max(high - low, least) * (0.5 + margin)
     return middle - reach, middle + reach

@@ -11,7 +11,7 @@ from infantmon.model.arrays import Floats
 from infantmon.model.channel import Channel
 from infantmon.model.event import Event
 from infantmon.model.signal import Signal
-from infantmon.model.spans import Reason, Spans
+from infantmon.model.spans import BLOCKING, Reason, Spans
 from infantmon.report.panel import (
     MARKS_HEIGHT,
     SHORT_STROKE,
@@ -37,7 +37,11 @@ LETTER = 4.9
 """About the width of a letter, in drawing units."""
 PANEL_NAMES = {"ecg": "ECG", "ecg2": "second lead", "impedance": "impedance"}
 HEIGHTS = {"ecg": 78.0, "ecg2": 56.0, "impedance": 66.0}
+LEFT_OUT = {"ecg": 0.003, "ecg2": 0.003, "impedance": 0.01}
+"""Share of samples at either end that may fall off the scale: R peaks are rarer than breaths."""
 EFFORT_HEIGHT, RATE_HEIGHT, NOTE_HEIGHT = 56.0, 66.0, 18.0
+NEAR_BPM = 25.0
+"""A limit further than this from every rate shown is left out, unless the event is about it."""
 RATE_GAP_S = 4.0
 """The rate is not drawn across a longer time without a beat."""
 
@@ -64,6 +68,11 @@ class Bar:
     word_x: float
     anchor: str
     style: str
+
+    @property
+    def word_width(self) -> float:
+        """About how much room the words take, in drawing units."""
+        return LETTER * len(self.words) + 8
 
 
 @dataclass(frozen=True)
@@ -96,6 +105,7 @@ class _Paper:
     """What every panel of a strip shares."""
 
     reviewed: Reviewed
+    event: Event
     window: Window
     column: float
 
@@ -121,7 +131,7 @@ def strip_of(reviewed: Reviewed, event: Event, *, column: float = 1.0) -> Strip:
     moments, word_rows = _moments(event, window)
     bars = _bars(event, linked, window, WORD_ROW * word_rows + 4, reviewed.recorded_s)
     head = WORD_ROW * word_rows + 4 + BAR_ROW * len(bars)
-    panels = _panels(_Paper(reviewed, window, column), head)
+    panels = _panels(_Paper(reviewed, event, window, column), head)
     foot = panels[-1].bottom + 4
     end_s = reviewed.recorded_s if event.end_s is None else event.end_s
     shown = (window.start_s, window.end_s)
@@ -177,21 +187,20 @@ def _bars(
         if shown is not event:
             words = f"linked event {shown.number}: {words}"
         if pieces:
-            word_x, anchor = _beside(pieces, words)
+            word_x, anchor = _words_place(pieces, words)
             style = "own" if shown is event else "linked"
             bars.append(Bar(top + BAR_ROW * len(bars), pieces, words, word_x, anchor, style))
     return tuple(bars)
 
 
-def _beside(pieces: tuple[tuple[float, float], ...], words: str) -> tuple[float, str]:
-    """Place words where there is room: after the bar, before it, or else on it."""
-    length = LETTER * len(words) + 6
+def _words_place(pieces: tuple[tuple[float, float], ...], words: str) -> tuple[float, str]:
+    """Place words on the widest piece of a bar, or beside the bar where that is too short."""
+    length = LETTER * len(words) + 8
     left, right = pieces[0][0], sum(pieces[-1])
-    if right + length <= RIGHT:
-        return right + 6, "start"
-    if left - length >= LEFT:
-        return left - 6, "end"
-    return (left + right) / 2, "middle"
+    wide_left, wide = max(pieces, key=lambda piece: piece[1])
+    if wide >= length + 16:
+        return wide_left + wide / 2, "middle"
+    return (right + 6, "start") if right + length <= RIGHT else (left - 6, "end")
 
 
 def _panels(paper: _Paper, top: float) -> tuple[Panel, ...]:
@@ -205,7 +214,7 @@ def _panels(paper: _Paper, top: float) -> tuple[Panel, ...]:
         if role == "impedance" and (cleaned := cleaned_impedance(paper.reviewed)) is not None:
             unit = "" if channel is None or channel.unit is None else channel.unit
             panels.append(_effort_panel(paper, cleaned, unit, _next(panels, top)))
-    panels.append(_rate_panel(paper.reviewed, paper.window, _next(panels, top)))
+    panels.append(_rate_panel(paper, _next(panels, top)))
     return tuple(panels)
 
 
@@ -222,7 +231,7 @@ def _channel_panel(paper: _Paper, role: str, channel: Channel | None, top: float
     top += MARKS_HEIGHT if marks_name else 0.0
     spans = paper.unusable(role)
     samples = Samples(tuple(channel.between(p.start_s, p.end_s) for p in window.parts))
-    scale = samples.scale(top, height, spans, least=1e-6)
+    scale = samples.scale(top, height, spans, left_out=LEFT_OUT[role])
     return Panel(
         name=name,
         unit=channel.unit or "unit not known",
@@ -254,7 +263,7 @@ def _marks(reviewed: Reviewed, role: str, window: Window, base: float) -> tuple[
 def _effort_panel(paper: _Paper, cleaned: Signal, unit: str, top: float) -> Panel:
     window, spans = paper.window, paper.unusable("impedance")
     samples = Samples(tuple(_between(cleaned, p.start_s, p.end_s) for p in window.parts))
-    scale = samples.scale(top, EFFORT_HEIGHT, spans, least=1e-6)
+    scale = samples.scale(top, EFFORT_HEIGHT, spans, left_out=LEFT_OUT["impedance"])
     return Panel(
         name="effort",
         unit=unit or "unit not known",
@@ -274,12 +283,12 @@ def _between(signal: Signal, start_s: float, end_s: float) -> tuple[Floats, Floa
     return signal.clock.times_s(ticks), values
 
 
-def _rate_panel(reviewed: Reviewed, window: Window, top: float) -> Panel:
-    name, unit = "heart rate", "beats/min"
+def _rate_panel(paper: _Paper, top: float) -> Panel:
+    name, unit, reviewed, window = "heart rate", "beats/min", paper.reviewed, paper.window
     if reviewed.recording.ecg is None and reviewed.recording.ecg2 is None:
         return Panel(name, unit, top, NOTE_HEIGHT, note="not recorded: it comes from the ECG")
     rates = reviewed.heart_rate.between(window.start_s, window.end_s)
-    limits = rate_limits(reviewed)
+    limits = _limits_near(reviewed, paper.event, rates.heart_rate_bpm)
     levels = np.concatenate([rates.heart_rate_bpm, [bpm for bpm, _ in limits]])
     low, high = range_of(levels, least=20.0)
     scale = Scale(low, high, top + RATE_HEIGHT, top)
@@ -292,6 +301,18 @@ def _rate_panel(reviewed: Reviewed, window: Window, top: float) -> Panel:
         ticks=scale.ticks(),
         lines=tuple(Line(scale.place(bpm), words) for bpm, words in limits),
     )
+
+
+def _limits_near(reviewed: Reviewed, event: Event, bpm: Floats) -> list[tuple[float, str]]:
+    """Return the limit that the event is about, and others that do not squash the scale."""
+    about = "high" if event.kind == "high heart rate" else "low"
+    finite = bpm[np.isfinite(bpm)]
+    low, high = (finite.min(), finite.max()) if len(finite) else (0.0, 300.0)
+    return [
+        (limit, words)
+        for limit, words in rate_limits(reviewed)
+        if words.startswith(about) or low - NEAR_BPM <= limit <= high + NEAR_BPM
+    ]
 
 
 def rate_limits(reviewed: Reviewed) -> list[tuple[float, str]]:
@@ -322,7 +343,12 @@ def _unusable_words(reviewed: Reviewed, window: Window) -> tuple[str, ...]:
 
 def _span_words(role: str, spans: Spans, window: Window) -> list[str]:
     return [
-        f"{ROLE_WORDS.get(role, role)} {start:.1f} to {end:.1f} s: {Reason(int(why)).words}"
+        f"{ROLE_WORDS.get(role, role)} {start:.1f} to {end:.1f} s: {_reason_words(int(why))}"
         for start, end, why in zip(spans.start_s, spans.end_s, spans.reason, strict=True)
         if any(part.overlap(start, end) for part in window.parts)
     ]
+
+
+def _reason_words(number: int) -> str:
+    reason = Reason(number)
+    return reason.words if reason & BLOCKING else f"{reason.words} (used with care)"

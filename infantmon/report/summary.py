@@ -10,9 +10,9 @@ import numpy as np
 
 from infantmon.model.channel import Channel
 from infantmon.model.event import DOUBTFUL, NOT_ASSESSABLE, SUPPORTED, Event
-from infantmon.model.prescription import KINDS
+from infantmon.model.prescription import KINDS, HeartRateLimit
 from infantmon.model.recording import ROLES
-from infantmon.model.spans import Reason, Spans
+from infantmon.model.spans import BLOCKING, Reason, Spans
 from infantmon.report.cautions import BLIND_SPOT
 from infantmon.report.reviewed import Reviewed
 from infantmon.report.words import (
@@ -33,7 +33,7 @@ _BASIS = {"apnea": "impedance", "periodic breathing": "impedance"}
 
 @dataclass(frozen=True)
 class Loss:
-    """Time that could not be used, for one reason."""
+    """Time that could not be used, or only with care, for one reason."""
 
     reason: str
     count: int
@@ -52,11 +52,12 @@ class ChannelSummary:
     recorded_s: float
     usable_s: float
     losses: tuple[Loss, ...]
+    care: tuple[Loss, ...]
 
     @property
     def lost_s(self) -> float:
-        """Recorded but not usable, in seconds."""
-        return max(self.recorded_s - self.usable_s, 0.0)
+        """Not usable, in seconds."""
+        return sum(loss.total_s for loss in self.losses)
 
 
 @dataclass(frozen=True)
@@ -120,12 +121,18 @@ def _channel(reviewed: Reviewed, role: str, channel: Channel) -> ChannelSummary:
         rate_hz=channel.rate_hz,
         recorded_s=recorded_s,
         usable_s=reviewed.usable_s.get(role, math.nan),
-        losses=() if spans is None else losses_of(spans),
+        losses=() if spans is None else losses_of(spans.blocking),
+        care=() if spans is None else losses_of(_not_blocking(spans)),
     )
 
 
+def _not_blocking(spans: Spans) -> Spans:
+    keep = (spans.reason & int(BLOCKING)) == 0
+    return Spans(spans.start_s[keep], spans.end_s[keep], spans.reason[keep])
+
+
 def losses_of(spans: Spans) -> tuple[Loss, ...]:
-    """Return the time lost for each reason, the largest first."""
+    """Return the time for each reason, the largest first."""
     lengths = spans.end_s - spans.start_s
     losses = []
     for reason in np.unique(spans.reason):
@@ -209,8 +216,11 @@ def _limit_row(reviewed: Reviewed, kind: str) -> LimitRow:
     if kind in reviewed.plan.not_watched:
         return LimitRow(kind, "not watched", "–", watched=False)
     field = "contact_loss" if kind in TECHNICAL else kind.replace(" ", "_")
-    values = getattr(reviewed.plan, field).model_dump(exclude_none=True)
-    limit = ", ".join(named_value_text(name, value) for name, value in values.items())
+    table = getattr(reviewed.plan, field)
+    averaging = {"average_beats", "average_s"}
+    values = table.model_dump(exclude_none=True, exclude=averaging)
+    said = [named_value_text(name, value) for name, value in values.items()]
+    limit = ", ".join([*said, table.averaging] if isinstance(table, HeartRateLimit) else said)
     delay = reviewed.latencies_s.get(kind)
     return LimitRow(kind, limit, "–" if delay is None else f"{delay:.1f} s", watched=True)
 

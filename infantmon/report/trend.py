@@ -52,7 +52,8 @@ def binned(time_s: Floats, values: Floats, edge_s: Floats) -> Trend:
 
 
 def lost_before(spans: Spans | None, time_s: Floats) -> Floats:
-    """Return how many seconds before each time lie inside spans (ordered, apart)."""
+    """Return how many seconds before each time could not be used (spans in order, apart)."""
+    spans = None if spans is None else spans.blocking
     if spans is None or not len(spans):
         return np.zeros(len(time_s))
     lost = np.cumsum(spans.end_s - spans.start_s)

@@ -19,6 +19,8 @@ TAIL_S = 10.0
 """Time shown after the end."""
 LONGEST_S = 60.0
 """A longer window is shown as a first and a last part."""
+LEAST_LEFT_OUT_S = 15.0
+"""For less than this no break is made."""
 FIRST_S, LAST_S = 25.0, 15.0
 """Of a long event: how much of its beginning and of its end is shown."""
 BREAK_WIDTH = 26.0
@@ -129,7 +131,8 @@ def window_of(
     lead_s = min(max(LEAD_S, event.onset_s - earliest_s + LEAD_S / 2), LEAD_MOST_S)
     first_s = max(event.onset_s - lead_s, 0.0)
     last_s = max(min(end_s + TAIL_S, recorded_s), first_s + 1.0)
-    if last_s - first_s <= LONGEST_S:
+    left_out_s = end_s - LAST_S - (event.onset_s + FIRST_S)
+    if last_s - first_s <= LONGEST_S or left_out_s < LEAST_LEFT_OUT_S:
         return Window((Part(first_s, last_s, left, right),))
     return _in_two(first_s, event.onset_s + FIRST_S, end_s - LAST_S, last_s, (left, right))
 

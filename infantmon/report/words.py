@@ -105,7 +105,7 @@ def named_value_text(name: str, value: float | str | None) -> str:
     """
     if isinstance(value, str):
         return f"{name.replace('_', ' ')}: {value}"
-    shown = "not set" if value is None else f"{value:g}"
+    shown = "not set" if value is None else f"{round(value, 2):g}"
     for ending, unit in _UNITS:
         if name.endswith(ending):
             return f"{name.removesuffix(ending).replace('_', ' ')} {shown} {unit}"
@@ -114,4 +114,5 @@ def named_value_text(name: str, value: float | str | None) -> str:
 
 def limits_text(limits: Mapping[str, float | int | str]) -> str:
     """Return the rule behind an event in one line."""
-    return "; ".join(named_value_text(name, value) for name, value in limits.items())
+    words = {"latency_s": "stated_delay_s"}
+    return "; ".join(named_value_text(words.get(name, name), limits[name]) for name in limits)
