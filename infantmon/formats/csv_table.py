@@ -152,6 +152,8 @@ class CsvSource(Source):
             stamps = pd.to_datetime(texts, format="ISO8601", utc=has_offset)
         except ValueError as fault:
             raise self._wrong_cell(time_at, _is_stamp, "an ISO timestamp") from fault
+        if has_offset:
+            stamps = stamps.dt.tz_localize(None)  # all are UTC by now
         nanoseconds = stamps.to_numpy().astype("datetime64[ns]")
         elapsed = (nanoseconds - nanoseconds[0]) / np.timedelta64(1, "s")
         return np.asarray(elapsed, dtype=np.float64)

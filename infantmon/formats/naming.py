@@ -59,17 +59,20 @@ def plain_unit(text: str) -> str | None:
     stripped = text.strip().strip("[]()").strip()
     if stripped.casefold() in _NO_UNIT:
         return None
-    told = stripped.replace("µ", "u").replace("μ", "u").replace("Ω", "ohm").replace("Ω", "ohm")
+    told = stripped.replace("\u00b5", "u").replace("\u03bc", "u")  # two micro signs
+    told = told.replace("\u03a9", "ohm").replace("\u2126", "ohm")  # omega, ohm sign
     return _UNITS.get(told.casefold().replace(" ", ""), told)
 
 
 def role_label(name: str, role: str) -> str:
     """Return a channel's name for a file, such that reading the file finds its role again."""
     written = {"ecg": "ECG", "ecg2": "ECG 2", "impedance": "IMPEDANCE"}[role]
-    if not name:
-        return written
-    rank = _ecg_rank(_folded(name)) if role != "impedance" else _impedance_rank(_folded(name), None)
-    return name if rank is not None else f"{written} {name}"
+    for label in (name, f"{written} {name}"):
+        folded = _folded(label)
+        rank = _impedance_rank(folded, None) if role == "impedance" else _ecg_rank(folded)
+        if name and rank is not None:
+            return label
+    return written
 
 
 def choose(

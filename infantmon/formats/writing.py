@@ -26,6 +26,7 @@ from infantmon.formats.wfdb_files import wfdb_package
 from infantmon.model.recording import Recording
 
 _EDF_FIELD = 8  # characters a number may have in an EDF header
+_LEAST_END = 1e-4
 _EDF_YEARS = range(1985, 2085)
 _LARGEST_BASELINE = 2**31 - 1
 _PATH = str | os.PathLike[str]
@@ -163,9 +164,10 @@ def write_edf(recording: Recording, path: _PATH) -> None:
 
     Notes
     -----
-    A sample comes back within half of 1.001 * (largest - smallest) / 65535, and the 1e-6 that a
-    header's eight characters leave. EDF has no invalid samples: they, and holes, are written as the
-    lowest value and named by an annotation, from which `read` restores them as invalid samples. The
+    A sample comes back within half of 1.001 * (largest - smallest) / 65535, where largest and
+    smallest are first rounded outwards to the eight characters of a header, and to 1e-4 where they
+    are smaller than that. EDF has no invalid samples: they, and holes, are written as the lowest
+    value and named by an annotation, from which `read` restores them as invalid samples. The
     last data record is filled in the same way. Dates outside 1985 to 2084 cannot be written and are
     left out.
     """
@@ -213,18 +215,17 @@ def _edf_signal(laid: Laid, label: str) -> Any:
     low, high = _range(laid)
     margin = max((high - low) * 2e-4, 2e-6, abs(high) * 1e-9)
     bottom, top = _short(low - margin, math.floor), _short(high + margin, math.ceil)
-    gain = (top - bottom) / 65535.0
-    digital = np.full(len(laid.values), -32768, dtype=np.int16)
     finite = np.isfinite(laid.values)
-    digital[finite] = np.rint((laid.values[finite] - bottom) / gain - 32768.0).astype(np.int16)
     unit = (laid.channel.unit or "").encode("ascii", "ignore").decode()[:_EDF_FIELD]
-    return edfio.EdfSignal.from_digital(
-        digital,
+    signal = edfio.EdfSignal(
+        np.where(finite, laid.values, low),
         laid.channel.rate_hz,
         label=label,
         physical_dimension=unit,
         physical_range=(bottom, top),
     )
+    signal.digital[~finite] = -32768
+    return signal
 
 
 def _edf_labels(grid: Grid) -> list[str]:
@@ -238,7 +239,8 @@ def _edf_labels(grid: Grid) -> list[str]:
 
 def _short(value: float, rounding: Any) -> float:
     """Return a number rounded outwards to the eight characters of an EDF header."""
-    for decimals in range(6, -1, -1):
+    # Below 1e-4 the shortest text would have an exponent, which edfio cannot fit in.
+    for decimals in (4,) if abs(value) < _LEAST_END else range(6, -1, -1):
         rounded = rounding(value * 10**decimals) / 10**decimals
         if len(f"{rounded:.{decimals}f}") <= _EDF_FIELD:
             return float(rounded)
