@@ -14,7 +14,7 @@ NEAR = 0.2  # if it is this near to a whole number of them
 MOST = 3  # cycles in one interval
 EVEN = 0.2  # intervals in a row that differ by no more than this share are a rhythm
 EVEN_COUNT = 3
-SHARE = 0.2  # of a new interval in the usual one
+SHARE = 0.5  # of a new interval in the usual one
 
 
 class Beat(NamedTuple):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import ClassVar
+from typing import ClassVar, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -13,7 +13,15 @@ import numpy.typing as npt
 from infantmon.dsp.anchored import Anchored
 from infantmon.dsp.beat_train import MISSED, Beat, BeatTrain
 from infantmon.dsp.kept import Kept
-from infantmon.dsp.pulse_template import BEATS, HARMONICS, POINTS, PulseTemplate, fit, rendered
+from infantmon.dsp.pulse_template import (
+    BEATS,
+    HARMONICS,
+    POINTS,
+    Heard,
+    PulseTemplate,
+    fit,
+    rendered,
+)
 from infantmon.errors import ArgumentError, require_between, require_number, require_rate
 from infantmon.model.arrays import NO_FLOATS, Bools, Floats, Ints, as_samples
 from infantmon.model.carried import record
@@ -96,6 +104,13 @@ class _Led:
     before: list[float]  # harmonics that led until now
     helps: bool
     quiet: bool
+
+
+class _Window(NamedTuple):
+    """What was heard in the three intervals before a beat, and their mean."""
+
+    heard: Heard
+    interval_s: float
 
 
 class CardiacArtifactRejector(Stage):
@@ -248,9 +263,9 @@ class CardiacArtifactRejector(Stage):
         seen = (time_s - self._clock.start_s) * self._clock.rate_hz - self._ahead
         return max(math.ceil(known - 1e-6), math.ceil(seen) + 1)
 
-    def _fits(self, news: list[tuple[int, Beat]]) -> list[tuple[list[float], float] | None]:
+    def _fits(self, news: list[tuple[int, Beat]]) -> list[_Window | None]:
         """Fit the three intervals before each new beat, all at once; None where they are odd."""
-        fits: list[tuple[list[float], float] | None] = [None] * len(news)
+        fits: list[_Window | None] = [None] * len(news)
         usable: list[int] = []
         windows: list[list[float]] = []
         for index, (place, beat) in enumerate(news):
@@ -264,9 +279,9 @@ class CardiacArtifactRejector(Stage):
                 usable.append(index)
                 windows.append(times)
         if usable:
-            harmonics, swing = fit(self._resampled(np.array(windows)))
-            for index, row, size in zip(usable, harmonics.tolist(), swing.tolist(), strict=True):
-                fits[index] = (row, size)
+            columns = (part.tolist() for part in fit(self._resampled(np.array(windows))))
+            for index, times, *row in zip(usable, windows, *columns, strict=True):
+                fits[index] = _Window(Heard(*row), (times[-1] - times[0]) / BEATS)
         return fits
 
     def _resampled(self, windows: Floats) -> Floats:
@@ -279,9 +294,12 @@ class CardiacArtifactRejector(Stage):
         share = exact - place
         return pairs[..., 0] * (1.0 - share) + pairs[..., 1] * share
 
-    def _lead(self, place: int, beat: Beat, window: tuple[list[float], float] | None) -> None:
+    def _lead(self, place: int, beat: Beat, window: _Window | None) -> None:
         """Learn from a beat, and let it lead from a place on."""
-        known = self._template.take(*window) if window else self._template.learned()
+        if window is None:
+            known = self._template.unheard(beat.usual_s)
+        else:
+            known = self._template.take(window.heard, window.interval_s)
         before = self._led[-1].harmonics if self._led else _NOTHING
         shape = known.harmonics if known.helps else _NOTHING
         self._led.append(
@@ -314,7 +332,7 @@ class CardiacArtifactRejector(Stage):
     def _pulsation(self, ticks: Ints) -> tuple[Floats, Bools, Bools]:
         """Return the pulsation at output samples, whether beats led, and whether it was quiet."""
         nothing = np.zeros(len(ticks)), np.zeros(len(ticks), bool), np.zeros(len(ticks), bool)
-        if not self._led or not len(ticks):
+        if not self._led or not self._beats or not len(ticks):  # all beats long past
             return nothing
         places = np.array([each.place for each in self._led])
         index = np.searchsorted(places, ticks, side="right") - 1
