@@ -1,0 +1,44 @@
+"""What the README and the examples show runs as shown."""
+
+import os
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[1]
+SNIPPETS = re.findall(r"```python\n(.*?)```", (ROOT / "README.md").read_text(), flags=re.DOTALL)
+EXAMPLES = sorted((ROOT / "examples").glob("*.py"))
+
+
+def run(arguments, folder):
+    environment = os.environ | {"PYTHONPATH": str(ROOT), "PYTHONWARNINGS": "error"}
+    return subprocess.run(
+        [sys.executable, *arguments],
+        cwd=folder,
+        env=environment,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+
+
+def test_one_snippet_for_each_caller():
+    assert len(SNIPPETS) == 3
+
+
+@pytest.mark.parametrize("snippet", SNIPPETS, ids=["notebook", "stream", "scoring"])
+def test_snippet_runs_and_says_something(snippet, tmp_path):
+    done = run(["-c", snippet], tmp_path)
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.strip()
+
+
+@pytest.mark.parametrize("example", EXAMPLES, ids=lambda path: path.stem)
+def test_example_runs_and_says_something(example, tmp_path):
+    done = run([str(example)], tmp_path)
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.strip()
+    assert not list(tmp_path.iterdir()), "an example leaves files behind"
