@@ -1,0 +1,62 @@
+"""What every stored result says of the run that made it, and how results are written."""
+
+from __future__ import annotations
+
+import json
+import os
+import platform
+import subprocess
+from datetime import UTC, datetime
+from importlib.metadata import PackageNotFoundError, version
+from pathlib import Path
+from typing import Any
+
+PROJECT = Path(__file__).parents[1]
+CAUTION = (
+    "Research software. These figures hold for these recordings and say nothing of others; most "
+    "show adults. Labels are no more right than their origin."
+)
+
+
+def run_facts(packages: tuple[str, ...] = ("infantmon", "numpy", "scipy")) -> dict[str, Any]:
+    """Return when, on what and with which versions a run was made."""
+    return {
+        "made_at": datetime.now(UTC).isoformat(timespec="seconds"),
+        "python": platform.python_version(),
+        "system": f"{platform.system()} {platform.machine()}",
+        "processors": os.cpu_count(),
+        "versions": {name: _version(name) for name in packages},
+        "commit": _git("rev-parse", "HEAD"),
+        "changed_since_commit": bool(_git("status", "--porcelain", "--", "infantmon")),
+        "caution": CAUTION,
+    }
+
+
+def write_result(path: Path, result: dict[str, Any], markdown: str) -> None:
+    """Write a result as JSON and, beside it, as Markdown; each file whole or not at all."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    _write_whole(path, json.dumps(result, indent=1, ensure_ascii=False) + "\n")
+    _write_whole(path.with_suffix(".md"), markdown)
+
+
+def _write_whole(path: Path, text: str) -> None:
+    draft = path.with_name(path.name + ".part")
+    draft.write_text(text, encoding="utf-8")
+    draft.replace(path)
+
+
+def _version(name: str) -> str | None:
+    try:
+        return version(name)
+    except PackageNotFoundError:
+        return None
+
+
+def _git(*words: str) -> str | None:
+    """Return what git says, or None where the tree is not under git."""
+    command = ("git", "-C", str(PROJECT), *words)
+    try:
+        told = subprocess.run(command, capture_output=True, text=True, check=True)  # noqa: S603
+    except (OSError, subprocess.CalledProcessError):
+        return None
+    return told.stdout.strip()
