@@ -51,7 +51,7 @@ SIDES = (
 NEEDED = ("ecg", "impedance")
 """Channels without which some kinds cannot be looked for; a second lead is welcome, not needed."""
 
-FINE_STRIPS = 333
+FINE_STRIPS = 200
 """With more strips than this their traces are drawn more coarsely, so that the page opens fast."""
 
 
