@@ -247,10 +247,31 @@ def test_summer_time_ends_without_a_jump_when_offsets_are_given(tmp_path):
         read(table(tmp_path / "b.csv", ("time", "ecg", "resp"), bare), ecg="ecg")
 
 
-def test_a_bad_timestamp_is_told_with_its_line(tmp_path):
+@pytest.mark.parametrize(
+    ("offset", "seen"),
+    [
+        ("", "yesterday"),
+        ("", "2024-01-01T00:00:00.28Z"),
+        ("+01:00", "2024-01-01T00:00:00.28"),
+        ("Z", "2024-13-01T00:00:00.28Z"),
+        ("", "2024-01-01T25:00:00.28"),
+    ],
+)
+def test_a_bad_timestamp_is_told_with_its_line(tmp_path, offset, seen):
+    rows = [(f"2024-01-01T00:00:00.{i:02d}{offset}", 1, 500) for i in range(50)]
+    rows[28] = (seen, 1, 500)
+    with pytest.raises(RecordingError) as caught:
+        read(table(tmp_path / "a.csv", ("time", *HEADER[1:]), rows))
+    told = "without" if not offset else "with"
+    assert f"line 30, column 'time': {seen!r} where an ISO timestamp {told} UTC offset" in str(
+        caught.value
+    )
+
+
+def test_a_missing_timestamp_is_told_with_its_line(tmp_path):
     rows = [(f"2024-01-01T00:00:00.{i:02d}", 1, 500) for i in range(50)]
-    rows[30] = ("yesterday", 1, 500)
-    with pytest.raises(RecordingError, match=r"line 32, column 'time': 'yesterday' where an ISO"):
+    rows[28] = ("", 1, 500)
+    with pytest.raises(RecordingError, match="line 30: the time '' holds no time"):
         read(table(tmp_path / "a.csv", ("time", *HEADER[1:]), rows))
 
 

@@ -144,7 +144,7 @@ def test_importing_the_formats_loads_no_heavy_package():
         "print([m for m in ('wfdb', 'pandas', 'matplotlib', 'edfio') if m in sys.modules])"
     )
     root = Path(__file__).parents[1]
-    done = subprocess.run(  # noqa: S603 - our own interpreter
+    done = subprocess.run(
         [sys.executable, "-c", code], cwd=root, capture_output=True, text=True, check=True
     )
     assert done.stdout.strip() == "[]"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import warnings
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -10,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from infantmon.errors import ArgumentError, RecordingError, require_rate
-from infantmon.formats.csv_layout import SECONDS_IN, CsvLayout, read_layout
+from infantmon.formats.csv_layout import MISSING, SECONDS_IN, CsvLayout, read_layout
 from infantmon.formats.evenness import EvenRows, Run, measured_rows
 from infantmon.formats.files import told_clearly
 from infantmon.formats.source import Listed, Source, with_numbered_doubles
@@ -20,6 +21,7 @@ from infantmon.model.channel import Channel
 _TIME_NAMES = re.compile(
     r"(elapsed )?time( stamp)?|timestamp|date ?time|t|date|seconds?|secs?|elapsed", re.IGNORECASE
 )
+_OFFSET = r"(?i)[T ].*(?:Z|[+-]\d\d(?::?\d\d)?)$"
 # Cells that pandas takes for missing: each of MISSING as people write it.
 _MISSING_CELLS = [
     "",
@@ -147,11 +149,20 @@ class CsvSource(Source):
     def _timestamps(self, time_at: int, *, has_offset: bool) -> Floats:
         import pandas as pd  # noqa: PLC0415 - heavy
 
-        texts = self._column(time_at, "string")
+        expected = (
+            f"an ISO timestamp {'with' if has_offset else 'without'} UTC offset, 1678 to 2261,"
+        )
+        is_right = _is_stamp_with_offset if has_offset else _is_bare_stamp
         try:
-            stamps = pd.to_datetime(texts, format="ISO8601", utc=has_offset)
-        except ValueError as fault:
-            raise self._wrong_cell(time_at, _is_stamp, "an ISO timestamp") from fault
+            texts = self._column(time_at, "string")
+            alike = texts.isna() | (texts.str.contains(_OFFSET) == has_offset)
+            if not alike.all():
+                raise self._wrong_cell(time_at, is_right, expected)
+            with warnings.catch_warnings():
+                warnings.simplefilter("error", FutureWarning)  # pandas met an odd UTC offset
+                stamps = pd.to_datetime(texts, format="ISO8601", utc=has_offset)
+        except (ValueError, FutureWarning) as fault:
+            raise self._wrong_cell(time_at, is_right, expected) from fault
         if has_offset:
             stamps = stamps.dt.tz_localize(None)  # all are UTC by now
         nanoseconds = stamps.to_numpy().astype("datetime64[ns]")
@@ -216,12 +227,18 @@ class CsvSource(Source):
         )
 
 
-def _is_stamp(cell: str) -> bool:
+def _is_bare_stamp(cell: str) -> bool:
     try:
-        datetime.fromisoformat(cell)
+        return cell.casefold() in MISSING or datetime.fromisoformat(cell).tzinfo is None
     except ValueError:
         return False
-    return True
+
+
+def _is_stamp_with_offset(cell: str) -> bool:
+    try:
+        return cell.casefold() in MISSING or datetime.fromisoformat(cell).tzinfo is not None
+    except ValueError:
+        return False
 
 
 def _time_column(layout: CsvLayout) -> int | None:
