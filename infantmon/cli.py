@@ -8,7 +8,6 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Annotated
 
-import click
 import typer
 from rich import box
 from rich.console import Console
@@ -49,17 +48,13 @@ def main(argv: Sequence[str] | None = None) -> int:
         Arguments without the program's name; by default those of the process.
     """
     try:
-        code = app(args=None if argv is None else list(argv), standalone_mode=False)
+        app(args=None if argv is None else list(argv))
     except InfantmonError as fault:
         print(f"infantmon: {fault}", file=sys.stderr)  # noqa: T201 - the program's own voice
         return 2
-    except click.ClickException as fault:
-        fault.show()
-        return 2
-    except (KeyboardInterrupt, click.Abort):
-        print("infantmon: interrupted", file=sys.stderr)  # noqa: T201 - the program's own voice
-        return 130
-    return code if isinstance(code, int) else 0
+    except SystemExit as leave:  # how typer ends: done, wrong usage (told already), interrupted
+        return leave.code if isinstance(leave.code, int) else int(leave.code is not None)
+    return 0
 
 
 def run() -> None:
