@@ -14,7 +14,8 @@ from infantmon.model.event import Event
 from infantmon.report.panel import Line, Shade, shades_of, spans_in
 from infantmon.report.reviewed import Reviewed
 from infantmon.report.scale import Scale, Tick, range_of
-from infantmon.report.strip import LEFT, RIGHT, WIDTH, rate_limits
+from infantmon.report.signals import rate_limits
+from infantmon.report.strip import LEFT, RIGHT, WIDTH
 from infantmon.report.summary import kind_summaries
 from infantmon.report.trace import path_of
 from infantmon.report.trend import Trend, bin_edges, binned, breathing_rate, pauses

@@ -1,5 +1,15 @@
 (function () {
   "use strict";
+
+  // A box that can be scrolled sideways must be reachable by keyboard; others need no stop there.
+  function markScrolling() {
+    for (const box of document.querySelectorAll(".scroll")) {
+      if (box.scrollWidth > box.clientWidth + 1) { box.tabIndex = 0; } else { box.removeAttribute("tabindex"); }
+    }
+  }
+  markScrolling();
+  window.addEventListener("resize", markScrolling);
+
   const table = document.getElementById("event-table");
   if (!table) { return; }
   const body = table.tBodies[0];
@@ -66,6 +76,11 @@
   for (const choice of document.querySelectorAll("input[name=order]")) {
     choice.addEventListener("change", function () { order(choice.value); });
   }
+  // A shortcut for the mouse; with the keyboard the same place is reached through the event list.
+  for (const block of document.querySelectorAll("[data-goto]")) {
+    block.addEventListener("click", function () { location.hash = "event-" + block.dataset.goto; });
+  }
+
   document.getElementById("controls").hidden = false;
   document.getElementById("order").hidden = false;
   document.documentElement.dataset.ready = "true";
