@@ -25,7 +25,7 @@ SMALL_APART_S = (0.55, 4.5)  # and these are their intervals
 
 
 class UsualSize(Carried):
-    """Median of the last sizes, weighted by size; neither a burst nor a long silence locks it.
+    """Median of the last sizes, weighted by their square; neither burst nor silence locks it.
 
     * A size far above the usual is kept out (movement), unless nothing smaller comes for 12 s: then
       what was learned before is dropped.
@@ -135,11 +135,11 @@ class UsualSize(Carried):
 
 
 def _weighted_median(sizes: deque[float]) -> float:
-    """Return the size below which half of the sum of all sizes lies: small ones count little."""
+    """Return the size below which half of the sum of all squares lies: small ones count little."""
     ordered = sorted(sizes)
-    half, summed = 0.5 * sum(ordered), 0.0
+    half, summed = 0.5 * sum(size * size for size in ordered), 0.0
     for size in ordered:
-        summed += size
+        summed += size * size
         if summed >= half:
             return size
     return ordered[-1]

@@ -5,15 +5,15 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import ClassVar, NamedTuple
+from typing import ClassVar
 
 import numpy as np
 import numpy.typing as npt
 
 from infantmon.dsp.anchored import Anchored
+from infantmon.dsp.breath_judge import BreathJudge, Found, Peak, Turn
 from infantmon.dsp.kept import Kept
 from infantmon.dsp.turning_points import TurningPoints
-from infantmon.dsp.usual_size import UsualSize
 from infantmon.errors import require_between, require_number, require_rate
 from infantmon.model.arrays import Floats, Ints, as_samples
 from infantmon.model.carried import record
@@ -22,9 +22,6 @@ from infantmon.model.marks import Breaths
 from infantmon.stages.contract import Stage, settled_before
 
 LOWEST_HZ = 15.0
-SWING = 0.28  # a breath rises and falls by at least this share of the usual size
-LASTING = 0.6  # a rise of this share counts although no fall follows in time (a held breath)
-PASSED = 0.04  # smaller swings are not even noted
 SHALLOW = 0.5  # a breath smaller than this share of the usual size is marked as shallow
 EDGE = 0.15  # effort begins and ends where the slope is this share of the steepest
 
@@ -72,26 +69,6 @@ class BreathSettings:
         require_between(self.rise_within_s, 0.5, 10.0, name="rise_within_s", unit="s")
 
 
-class _Peak(NamedTuple):
-    """A local maximum that can be judged now, with what the signal does around it."""
-
-    place: int
-    value: float
-    lowest: float  # within `rise_within_s` before it
-    lowest_place: int
-    later: float  # value of the signal `ahead_s` later
-    seen: float  # range of the signal around it
-
-
-class _Found(NamedTuple):
-    """A breath: place of its peak, place of the lowest point before it, rise, size for its time."""
-
-    place: int
-    from_place: int
-    size: float
-    usual: float
-
-
 class BreathDetector(Stage):
     """Finds breaths in chest impedance from which the heart's pulsation was taken.
 
@@ -124,10 +101,8 @@ class BreathDetector(Stage):
         "_anchored",
         "_turning",
         "_kept",
-        "_usual",
+        "_judge",
         "_turns",
-        "_last_peak",
-        "_lowest",
     )
 
     def __init__(self, settings: BreathSettings) -> None:
@@ -142,10 +117,8 @@ class BreathDetector(Stage):
         self._anchored = Anchored()
         self._turning = TurningPoints()
         self._kept = Kept()
-        self._usual = UsualSize()
-        self._turns: list[tuple[int, float, bool]] = []  # turning points not done with
-        self._last_peak = -(10**9)  # place of the last breath
-        self._lowest = (math.inf, 0)  # lowest point since, and its place
+        self._judge = BreathJudge(rate, self._behind, self._ahead)
+        self._turns: list[Turn] = []  # turning points not done with
 
     @property
     def latency_s(self) -> float:
@@ -180,16 +153,16 @@ class BreathDetector(Stage):
         self._kept.push(samples)
         place, value, is_peak = self._turning.push(samples)
         self._turns.extend(zip(place.tolist(), value.tolist(), is_peak.tolist(), strict=True))
-        found = self._judge(last=last)
+        found = self._judged(last=last)
         breaths = self._findings(found)
         self._forget()
         return breaths
 
-    def _judge(self, *, last: bool) -> list[_Found]:
+    def _judged(self, *, last: bool) -> list[Found]:
         """Judge all maxima that can be judged now, in order."""
         end = self._kept.end
         until = end if last else end - self._ahead
-        found: list[_Found] = []
+        found: list[Found] = []
         peaks = self._ready_peaks(until)
         turns = self._turns
         done = 0
@@ -197,17 +170,17 @@ class BreathDetector(Stage):
             if place >= until and is_peak:
                 break
             if is_peak:
-                breath = self._breath_at(next(peaks), turns, done + 1)
+                breath = self._judge.judge(next(peaks), turns, done + 1)
                 if breath is not None:
                     found.append(breath)
-            elif value < self._lowest[0]:
-                self._lowest = (value, place)
+            else:
+                self._judge.pass_minimum(place, value)
         else:
             done = len(turns)
         self._turns = turns[done:]
         return found
 
-    def _ready_peaks(self, until: int) -> Iterator[_Peak]:
+    def _ready_peaks(self, until: int) -> Iterator[Peak]:
         """Return the maxima before a place, with the signal around them looked up all at once."""
         ready = [(place, value) for place, value, is_peak in self._turns if is_peak]
         ready = [(place, value) for place, value in ready if place < until]
@@ -221,57 +194,19 @@ class BreathDetector(Stage):
         seen = windows.max(axis=1) - windows.min(axis=1)
         columns = (lowest, places - self._behind + at, windows[:, -1], seen)
         rows = zip(ready, *(column.tolist() for column in columns), strict=True)
-        return (_Peak(*head, *rest) for head, *rest in rows)
+        return (Peak(*head, *rest) for head, *rest in rows)
 
-    def _breath_at(
-        self, peak: _Peak, turns: list[tuple[int, float, bool]], following: int
-    ) -> _Found | None:
-        """Return the breath at a maximum, or None if it is none."""
-        recent = self._last_peak >= peak.place - self._behind
-        lowest, place = self._lowest if recent else (peak.lowest, peak.lowest_place)
-        rise = peak.value - lowest
-        time_s = self._clock.time_s(peak.place)
-        usual = self._usual.at(time_s, peak.seen)
-        if rise <= 0.0:
-            return None
-        counts = rise >= SWING * usual
-        fallen = self._falls(peak, SWING * usual if counts else 0.5 * rise, turns, following)
-        if not counts:
-            if fallen and rise > PASSED * usual:
-                self._usual.pass_over(time_s, rise)
-            return None
-        if fallen is None or (not fallen and rise < LASTING * usual):
-            return None
-        self._usual.learn(time_s, rise, usual)
-        self._last_peak = peak.place
-        self._lowest = (peak.value, peak.place)
-        return _Found(peak.place, place, rise, usual)
-
-    def _falls(
-        self, peak: _Peak, enough: float, turns: list[tuple[int, float, bool]], following: int
-    ) -> bool | None:
-        """Tell whether the signal falls enough after a peak in time; None if it goes higher."""
-        horizon = peak.place + self._ahead
-        for index in range(following, len(turns)):
-            place, value, _ = turns[index]
-            if place >= horizon:
-                break
-            if value > peak.value:
-                return None
-            if peak.value - value >= enough:
-                return True
-        if peak.later > peak.value:
-            return None
-        return peak.value - peak.later >= enough
-
-    def _findings(self, found: list[_Found]) -> Breaths:
+    def _findings(self, found: list[Found]) -> Breaths:
         """Return breaths as a table."""
         if not found:
             return Breaths.empty(self.settled_until_s)
         place = np.array([each.place for each in found], dtype=np.int64)
         size = np.array([each.size for each in found])
         usual = np.array([each.usual for each in found])
-        time_s = self._clock.start_s + (place + self._offset(place)) / self._clock.rate_hz
+        held = np.array([each.held for each in found])
+        middle = np.minimum(0.5 * self._ahead, self._kept.end - 1 - place)
+        offset = np.where(held, middle, self._offset(place))
+        time_s = self._clock.start_s + (place + offset) / self._clock.rate_hz
         rise_start = self._rise_start(place, np.array([each.from_place for each in found]))
         return Breaths(
             time_s=time_s,

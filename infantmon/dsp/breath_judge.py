@@ -1,0 +1,168 @@
+"""Which local maxima of the impedance are breaths: by size, by what follows, and by rhythm."""
+
+from __future__ import annotations
+
+import math
+from collections import deque
+from typing import ClassVar, NamedTuple
+
+from infantmon.dsp.ripple import Ripple
+from infantmon.dsp.usual_size import UsualSize
+from infantmon.model.carried import Carried
+
+SWING = 0.28  # a breath rises and falls by at least this share of the usual size
+RIPPLED = 0.5  # and by at least this where even small swings lie between the breaths
+LASTING = 0.6  # a rise of this share counts although no fall follows in time (a held breath)
+PASSED = 0.04  # smaller swings are not even noted
+SOON = 0.7  # sooner than this share of the usual interval, a breath
+SOON_MORE = 1.0  # must be larger: by this share more if it came at once
+CLOSE = 0.45  # two peaks nearer than this share of the usual interval
+DIP = 0.5  # with a dip of less than this share of the usual size between them are one breath
+INTERVALS = 9  # whose median is usual
+LONGEST_S = 6.0  # a longer one is a pause
+SPARED = 4  # so many left out for coming too soon are a faster rhythm
+
+Turn = tuple[int, float, bool]  # place, value, whether a maximum
+
+
+class Peak(NamedTuple):
+    """A local maximum with what the signal does around it."""
+
+    place: int
+    value: float
+    lowest: float  # some time before it
+    lowest_place: int
+    later: float  # value of the signal at the end of what may be looked at
+    seen: float  # range of the signal around it
+
+
+class Found(NamedTuple):
+    """A breath."""
+
+    place: int  # of its peak
+    held: bool  # whether no fall has followed yet
+    from_place: int  # of the lowest point before it
+    size: float  # its rise
+    usual: float  # usual size at its time
+
+
+class BreathJudge(Carried):
+    """Judges one maximum after the other.
+
+    A maximum is a breath if it rises by at least 0.28 of the usual size, and then falls by as much
+    before anything higher comes. If it neither falls nor is overtaken in time, it counts if the
+    rise is at least 0.6 of the usual size. One that comes much sooner than usual must be larger;
+    two peaks close to each other with a small dip between them are one breath, at the higher one.
+    Rhythm never locks: after four that were left out for it, it does not count any more.
+
+    Parameters
+    ----------
+    rate_hz : float
+        Samples a second.
+    behind, ahead : int
+        How many samples before and after a maximum are looked at.
+    """
+
+    carried: ClassVar[tuple[str, ...]] = (
+        "_usual",
+        "_ripple",
+        "_intervals",
+        "_last_peak",
+        "_lowest",
+        "_spared",
+        "_in_between",
+    )
+
+    def __init__(self, rate_hz: float, behind: int, ahead: int) -> None:
+        self._rate_hz = rate_hz
+        self._behind = behind
+        self._ahead = ahead
+        self._usual = UsualSize()
+        self._ripple = Ripple(rate_hz)
+        self._intervals: deque[int] = deque(maxlen=INTERVALS)
+        self._last_peak = -(10**9)  # place of the last breath
+        self._lowest = (math.inf, 0)  # lowest point since, and its place
+        self._spared = 0  # left out for rhythm of late
+        self._in_between = False  # whether one was left out since the last breath
+
+    def pass_minimum(self, place: int, value: float) -> None:
+        """Note a local minimum."""
+        if value < self._lowest[0]:
+            self._lowest = (value, place)
+
+    def judge(self, peak: Peak, turns: list[Turn], following: int) -> Found | None:
+        """Return the breath at a maximum, or None if it is none.
+
+        `turns` holds the turning points; those after the maximum begin at index `following`.
+        """
+        recent = self._last_peak >= peak.place - self._behind
+        lowest, from_place = self._lowest if recent else (peak.lowest, peak.lowest_place)
+        rise = peak.value - lowest
+        if rise <= 0.0:
+            return None
+        time_s = peak.place / self._rate_hz
+        usual = self._usual.at(time_s, peak.seen)
+        least = (RIPPLED if self._ripple.is_there else SWING) * usual
+        if rise < least:
+            if rise > PASSED * usual and self._falls(peak, turns, following, 0.5 * rise, usual):
+                self._usual.pass_over(time_s, rise)
+                self._ripple.note(peak.place, rise / usual)
+            return None
+        fallen = self._falls(peak, turns, following, least, usual)
+        if fallen is None or (not fallen and rise < LASTING * usual):
+            return None
+        self._ripple.note(peak.place, rise / usual)
+        if rise < least * self._more_if_soon(peak.place):
+            self._leave_out()
+            return None
+        self._accept(peak, rise, usual)
+        return Found(peak.place, not fallen, from_place, rise, usual)
+
+    def _accept(self, peak: Peak, rise: float, usual: float) -> None:
+        self._usual.learn(peak.place / self._rate_hz, rise, usual)
+        interval = peak.place - self._last_peak
+        if interval <= LONGEST_S * self._rate_hz:
+            self._intervals.append(interval)
+        if not self._in_between:
+            self._spared = max(0, self._spared - 1)
+        self._in_between = False
+        self._last_peak = peak.place
+        self._lowest = (peak.value, peak.place)
+
+    def _leave_out(self) -> None:
+        self._spared = min(self._spared + 1, 2 * SPARED)
+        self._in_between = True
+
+    def _usual_interval(self) -> float:
+        """Return the usual interval in samples; 0 while rhythm does not count."""
+        if len(self._intervals) < INTERVALS or self._spared >= SPARED:
+            return 0.0
+        return float(sorted(self._intervals)[INTERVALS // 2])
+
+    def _more_if_soon(self, place: int) -> float:
+        """Return by which factor a breath at a place must be larger than it must otherwise."""
+        soon = SOON * self._usual_interval()
+        early = soon - (place - self._last_peak)
+        return 1.0 + SOON_MORE * early / soon if early > 0.0 else 1.0
+
+    def _falls(
+        self, peak: Peak, turns: list[Turn], following: int, enough: float, usual: float
+    ) -> bool | None:
+        """Tell whether the signal falls enough after a peak in time; None if it goes higher."""
+        lowest = peak.value
+        for index in range(following, len(turns)):
+            place, value, _ = turns[index]
+            if place >= peak.place + self._ahead:
+                break
+            if value > peak.value:
+                fall = peak.value - lowest
+                close = place - peak.place < CLOSE * self._usual_interval()
+                if fall >= enough and close:
+                    self._leave_out()
+                return None if close or fall < enough else True
+            lowest = min(lowest, value)
+            if peak.value - lowest >= max(enough, DIP * usual):
+                return True
+        if peak.later > peak.value and peak.value - lowest < enough:
+            return None
+        return peak.value - min(lowest, peak.later) >= enough

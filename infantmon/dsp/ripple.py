@@ -1,0 +1,71 @@
+"""Small even swings between large ones: what a heart leaves between slow breaths."""
+
+from __future__ import annotations
+
+import math
+from collections import deque
+from itertools import pairwise
+from typing import ClassVar
+
+from infantmon.model.carried import Carried
+
+LATEST = 24  # swings that are looked at
+LEAST = 0.15  # of the usual size: what is smaller is not noted
+SMALL = 0.6  # of the usual size
+SMALL_SHARE = 0.55  # of all swings: more than one small one for each large one
+STILL_SHARE = 0.4  # once it is there
+LARGE_COUNT = 3
+EVEN_SIZE = 2.2  # quartiles of the small sizes differ by no more than this factor
+EVEN_APART = 1.8  # nor those of the distances by more than this
+APART_S = 1.1  # the small ones are no further from the swing before them
+
+
+class Ripple(Carried):
+    """Tells whether small swings are a ripple between breaths, and no breaths themselves.
+
+    They are if there are more than one for each large one, of even size and at an even distance of
+    at most 1.1 s. Breaths that are small in turn with large ones (one for one), or for a while, are
+    not.
+
+    Parameters
+    ----------
+    rate_hz : float
+        Samples a second.
+    """
+
+    carried: ClassVar[tuple[str, ...]] = ("_swings", "_is_there")
+
+    def __init__(self, rate_hz: float) -> None:
+        self._rate_hz = rate_hz
+        self._swings: deque[tuple[int, float]] = deque(maxlen=LATEST)  # place, share of usual
+        self._is_there = False
+
+    def note(self, place: int, share: float) -> None:
+        """Take up a swing, its size as a share of the usual one."""
+        if share >= LEAST:
+            self._swings.append((place, share))
+            self._is_there = self._tell()
+
+    @property
+    def is_there(self) -> bool:
+        """Whether there is a ripple."""
+        return self._is_there
+
+    def _tell(self) -> bool:
+        swings = list(self._swings)
+        sizes = [share for _, share in swings if share < SMALL]
+        least = STILL_SHARE if self._is_there else SMALL_SHARE
+        if len(swings) < LATEST or len(sizes) < least * LATEST:
+            return False
+        if len(swings) - len(sizes) < LARGE_COUNT:
+            return False
+        apart = [
+            (place - before) for (before, _), (place, share) in pairwise(swings) if share < SMALL
+        ]
+        return _is_even(sizes, EVEN_SIZE) and _is_even(apart, EVEN_APART, APART_S * self._rate_hz)
+
+
+def _is_even(values: list[float] | list[int], factor: float, most: float = math.inf) -> bool:
+    ordered = sorted(values)
+    low, middle, high = (ordered[(len(ordered) * n) // 4] for n in (1, 2, 3))
+    return high <= factor * low and middle <= most
