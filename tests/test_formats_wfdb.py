@@ -215,6 +215,22 @@ def test_a_null_segment_and_a_missing_channel_are_exact_holes(tmp_path, layout):
     assert recording.started_at.isoformat() == "2020-04-03T10:00:00"
 
 
+def test_a_lead_that_only_the_layout_has_is_not_offered(tmp_path):
+    segments(tmp_path, layout=True)
+    rewrite(tmp_path / "top.hea", "top 2 125", "top 3 125")
+    text = (tmp_path / "top.hea").read_text() + "~ 0 100/mV 12 0 0 0 0 MLII\n"
+    (tmp_path / "top.hea").write_text(text.replace(" II\n", " I\n"))
+    recording = read(tmp_path / "m")
+    assert recording.ecg.name == "II"
+    assert not any("MLII" in note for note in recording.notes)
+
+
+def test_a_record_of_empty_segments_is_one_clear_error(tmp_path):
+    (tmp_path / "m.hea").write_text("m/2 2 125 280\n~ 200\n~ 80\n")
+    with pytest.raises(RecordingError, match="lists no signals"):
+        read(tmp_path / "m")
+
+
 def test_a_short_segment_is_told_and_leaves_a_hole_not_a_shift(tmp_path):
     segments(tmp_path, layout=True)
     data = (tmp_path / "s1.dat").read_bytes()

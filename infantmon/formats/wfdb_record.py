@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
@@ -45,38 +45,38 @@ class WfdbSource(Source):
         self.notes = []
         top = read_header(path)
         self.started_at: datetime | None = getattr(top.fields, "base_datetime", None)
+        self._frame_hz = top.frame_hz
         if top.has_segments:
             self._parts = self._segments(top)
-            self._listing = self._listing_header(top)
+            self.channels = self._channels_of_segments(top)
         else:
-            self._parts, self._listing = [_Part(top, 0, None)], top
-        self.channels = self._listing.channels
+            self._parts = [_Part(top, 0, None)]
+            self.channels = list(top.channels)
         if not self.channels:
             raise RecordingError(f"{path} lists no signals; there is nothing to read.")
         self._told: set[str] = set()
 
     def load(self, listed: Listed) -> Channel:
         """Read one channel at its own rate; NaN marks invalid samples."""
-        rate_hz = self._listing.channels[listed.index].rate_hz
         pieces: list[tuple[float, Floats]] = []
         for part in self._parts:
-            values = self._read_part(part, listed, rate_hz)
+            values = self._read_part(part, listed)
             if values is not None and len(values):
-                pieces.append((part.first_frame / self._listing.frame_hz, values))
+                pieces.append((part.first_frame / self._frame_hz, values))
         if not pieces:
             raise RecordingError(
                 f"{self.path}: channel {listed.words} holds no samples. Choose another channel; "
                 f"there are {', '.join(other.words for other in self.channels)}."
             )
-        return Channel.joined(pieces, rate_hz, listed.unit, listed.name)
+        return Channel.joined(pieces, listed.rate_hz, listed.unit, listed.name)
 
-    def _read_part(self, part: _Part, listed: Listed, rate_hz: float) -> Floats | None:
+    def _read_part(self, part: _Part, listed: Listed) -> Floats | None:
         if part.header is None:
             return None
         found = _same_channel(part.header, listed)
         if found is None:
             return None
-        if found.rate_hz != rate_hz or found.unit != listed.unit:
+        if found.rate_hz != listed.rate_hz or found.unit != listed.unit:
             raise RecordingError(
                 f"{part.header.path} has {found.words}, but elsewhere in {self.path.name} it is "
                 f"{listed.words}; a channel must keep its rate and unit. Read the segments apart."
@@ -123,14 +123,23 @@ class WfdbSource(Source):
             )
         return header
 
-    def _listing_header(self, top: Header) -> Header:
-        """Return the header that lists the channels: the layout's, or the first segment's."""
+    def _channels_of_segments(self, top: Header) -> list[Listed]:
+        """Return the channels that any segment has, as the first of them lists it.
+
+        The order is that of the layout, where the record has one. A channel of the layout that is
+        in no segment is left out: there is nothing to read.
+        """
+        order: dict[str, None] = {}
         if int(top.fields.seg_len[0]) == 0 and top.fields.seg_name[0] != NOTHING:
-            return self._segment_header(top, top.fields.seg_name[0])
+            layout = self._segment_header(top, top.fields.seg_name[0])
+            order |= dict.fromkeys(listed.name for listed in layout.channels)
+        first: dict[str, Listed] = {}
         for part in self._parts:
-            if part.header is not None:
-                return part.header
-        raise RecordingError(f"{self.path} has only empty segments; there is nothing to read.")
+            for listed in part.header.channels if part.header else ():
+                first.setdefault(listed.name, listed)
+        names = [*order, *(name for name in first if name not in order)]
+        found = [first[name] for name in names if name in first]
+        return [replace(listed, index=place) for place, listed in enumerate(found)]
 
 
 def _same_channel(header: Header, listed: Listed) -> Listed | None:
