@@ -143,16 +143,16 @@ class SlowMovement:
         self.samples: list[float] = []
         self.blocks: list[tuple[float, float] | None] = []
         self.history: list[float] = []
-        self.apart: list[float] = []
+        self.apart: dict[int, float] = {}
         self.began: int | None = None
         self.told = False
-        self.level: float | None = None
+        self.before: tuple[float, float] | None = None
         self.window_burst = False
 
-    def limit(self) -> float:
+    def usual(self) -> float:
         if len(self.history) < 3:
             return math.inf
-        return self.ratio * sorted(self.history)[int(0.8 * (len(self.history) - 1))]
+        return sorted(self.history)[int(0.8 * (len(self.history) - 1))]
 
     def tick(self, now: int, x: float, begins: list, ends: list) -> None:
         self.samples.append(x)
@@ -173,39 +173,44 @@ class SlowMovement:
 
     def block(self, now: int, k: int, begins: list, ends: list) -> None:
         found = self.measured(k, 4)
-        swing = found[1] - found[0] if found else 0.0
-        level = 0.5 * (found[0] + found[1]) if found else None
-        limit = self.limit()
+        swing = found[1] - found[0] if found else math.nan
         if self.began is None:
-            if swing > limit:
-                before = self.measured(k - 1, 4)
+            if swing > 2.0 * self.usual():
                 self.began, self.told, self.window_burst = k, False, True
-                self.level = 0.5 * (before[0] + before[1]) if before else None
-        elif swing < 0.5 * limit:
-            moved = level is not None and self.level is not None
-            if self.told:
-                ends.append((int(Reason.MOVEMENT), now + 1))
-            elif moved and abs(level - self.level) > 0.5 * limit:
+                self.before = self.measured(k - 1, 4)
+        elif not swing >= 1.5 * self.usual():
+            self.over(now, k, found, begins, ends)
+        elif not self.told and k - self.began + 1 >= 8:
+            low, high = zip(*(self.measured(b, 4) for b in range(self.began, k + 1)), strict=True)
+            if max(high) - min(low) > self.ratio * self.usual():
+                self.told = True
+                begins.append((int(Reason.MOVEMENT), self.began * self.size))
+
+    def over(self, now: int, k: int, found: tuple | None, begins: list, ends: list) -> None:
+        if self.told:
+            ends.append((int(Reason.MOVEMENT), now + 1))
+        elif found and self.before and k - self.began + 1 <= 8:
+            moved = abs(sum(found) / 2 - sum(self.before) / 2)
+            if moved > 0.5 * self.ratio * self.usual():
                 begins.append((int(Reason.STEP), self.began * self.size))
                 ends.append((int(Reason.STEP), now + 1))
-            self.began = None
-        elif not self.told and k - self.began + 1 >= 8:
-            self.told = True
-            begins.append((int(Reason.MOVEMENT), self.began * self.size))
+        self.began = None
 
     def window(self) -> None:
+        k = len(self.blocks) // 8
         found = self.measured(len(self.blocks) - 1, 8)
         swing = found[1] - found[0] if found else 0.0
         if swing > 0 and not self.window_burst:
-            self.apart = []
             self.history = [*self.history, swing][-32:]
         elif swing > 0:
-            self.apart.append(swing)
-            latest = self.apart[-4:]
-            if len(latest) == 4 and max(latest) <= 1.6 * min(latest):
-                self.history, self.apart = latest, []
-            elif len(self.apart) == 15:
-                self.history, self.apart = self.apart, []
+            self.apart[k] = swing
+            recent = {w: s for w, s in self.apart.items() if w > k - 32}
+            four = [recent.get(w, 0.0) for w in range(k - 3, k + 1)]
+            self.apart = recent
+            if min(four) > 0 and max(four) <= 1.6 * min(four):
+                self.history, self.apart = four, {}
+            elif len(recent) == 12:
+                self.history, self.apart = [*self.history, *recent.values()][-32:], {}
         self.window_burst = self.began is not None
 
 

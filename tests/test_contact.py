@@ -239,6 +239,16 @@ def test_steady_large_breaths_become_the_usual_ones():
     assert marks.usable[-1]
 
 
+def test_sharp_breaths_between_long_rests_become_the_usual_ones():
+    """Anything learned needs a way back, even if most of the time is quiet."""
+    rng = np.random.default_rng(2)
+    t = np.arange(300 * 50) / 50.0
+    phase = t % 10.0
+    breath = 3.0 * np.clip((phase - 1.0) / 0.2, 0.0, 1.0) * np.clip((3.0 - phase) / 0.2, 0.0, 1.0)
+    marks = run(breath + 0.01 * rng.normal(size=len(t)), ContactSettings.for_impedance(50.0))
+    assert marks.time_s.max(initial=0.0) < 70.0
+
+
 def test_a_pause_does_not_make_the_next_breath_a_movement():
     x = breathing(120)
     x[3000:4500] = 500.0 + 0.02 * (x[3000:4500] - 500.0)  # 30 s, far less than a breath

@@ -18,6 +18,9 @@ SHORT = 4
 LONG = 8
 """Blocks over which the usual swing is measured, and blocks that make a burst: 2 s. As one sharp
 peak fills SHORT blocks, a burst has lasted for longer than 1 s then."""
+_LARGE = 2.0
+_ORDINARY = 1.5
+"""Multiples of the usual swing: above the first within 1 s is large, below the second ordinary."""
 
 
 class BlockRanges(Carried):
@@ -53,23 +56,24 @@ class UsualSwing(Carried):
 
     Each window of 2 s gives one range. The usual swing is the 0.8 quantile of the last 32 windows,
     so that pauses, even for three quarters of the time, do not shrink it. Windows in a burst are
-    kept apart; where four of them in a row are alike (large, but rhythmic), or after 15 of them,
-    they are what is usual now.
+    kept apart. Where four of them follow each other and are alike (large, but rhythmic), they are
+    what is usual now; twelve of them within 32 windows are no longer unusual either.
     """
 
-    carried: ClassVar[tuple[str, ...]] = ("_history", "_sorted", "_apart")
+    carried: ClassVar[tuple[str, ...]] = ("_history", "_sorted", "_apart", "_window")
 
     _MEMORY = 32
     _QUANTILE = 0.8
     _ALIKE = 4
     _ALIKE_RATIO = 1.6
-    _WAY_BACK = 15
+    _NO_LONGER_UNUSUAL = 12
     _LEAST = 3  # windows before anything can be called unusual
 
     def __init__(self) -> None:
         self._history: deque[float] = deque()
         self._sorted: list[float] = []
-        self._apart: list[float] = []
+        self._apart: list[tuple[int, float]] = []  # number and range of windows in bursts
+        self._window = 0
 
     @property
     def size(self) -> float:
@@ -80,21 +84,34 @@ class UsualSwing(Carried):
 
     def take(self, swing: float, *, in_burst: bool) -> None:
         """Learn from one window; a flat or unmeasurable (NaN) one teaches nothing."""
+        self._window += 1
         if not swing > 0.0:
             return
         if not in_burst:
-            self._apart.clear()
             self._remember(swing)
             return
-        self._apart.append(swing)
-        latest = self._apart[-self._ALIKE :]
-        alike = len(latest) == self._ALIKE and max(latest) <= self._ALIKE_RATIO * min(latest)
-        if alike or len(self._apart) == self._WAY_BACK:
+        oldest = self._window - self._MEMORY
+        self._apart = [(k, size) for k, size in self._apart if k > oldest]
+        self._apart.append((self._window, swing))
+        if self._rhythmic():
             self._history.clear()
             self._sorted.clear()
-            for size in latest if alike else self._apart:
-                self._remember(size)
-            self._apart.clear()
+            self._learn(self._apart[-self._ALIKE :])
+        elif len(self._apart) == self._NO_LONGER_UNUSUAL:
+            self._learn(self._apart)
+
+    def _rhythmic(self) -> bool:
+        """Tell whether the latest windows in a burst follow each other and are alike."""
+        latest = self._apart[-self._ALIKE :]
+        sizes = [size for _, size in latest]
+        in_a_row = len(latest) == self._ALIKE and latest[-1][0] - latest[0][0] == self._ALIKE - 1
+        return in_a_row and max(sizes) <= self._ALIKE_RATIO * min(sizes)
+
+    def _learn(self, apart: list[tuple[int, float]]) -> None:
+        """Take windows that were kept apart as usual ones."""
+        self._apart = []
+        for _, size in apart:
+            self._remember(size)
 
     def _remember(self, swing: float) -> None:
         if len(self._history) == self._MEMORY:
@@ -106,8 +123,9 @@ class UsualSwing(Carried):
 class BurstEdges(Carried):
     """Edges of bursts and of jumps of the level.
 
-    A burst begins where the signal swings within 1 s by more than `ratio` times the usual swing,
-    and is over when it swings by less than half of that. It is told after 2 s. What is over sooner
+    From where the signal swings within 1 s by more than twice the usual swing, to where it is
+    ordinary again, is a burst if that takes 2 s and spans more than `ratio` times the usual swing;
+    it is told as soon as both hold. So a sigh of three or four breaths is none. What is over sooner
     is no burst; if it left the level elsewhere, it is a jump, told when it is over.
 
     Parameters
@@ -117,12 +135,12 @@ class BurstEdges(Carried):
     block_ticks : int
         Samples in a block of 0.25 s.
     ratio : float
-        How many times the usual swing.
+        How many times the usual swing a burst spans.
     """
 
     carried: ClassVar[tuple[str, ...]] = (
         "_ranges", "_usual", "_low", "_high", "_block", "_on", "_begin", "_told", "_level",
-        "_window_low", "_window_high", "_window_burst",
+        "_span_low", "_span_high", "_window_low", "_window_high", "_window_burst",
     )  # fmt: skip
 
     def __init__(self, burst: int, jump: int, *, block_ticks: int, ratio: float) -> None:
@@ -138,6 +156,8 @@ class BurstEdges(Carried):
         self._begin = 0  # block in which the present burst began
         self._told = False
         self._level = math.nan  # before the present burst
+        self._span_low = math.inf  # extremes of the present burst
+        self._span_high = -math.inf
         self._window_low = math.inf
         self._window_high = -math.inf
         self._window_burst = False
@@ -153,26 +173,29 @@ class BurstEdges(Carried):
         # row k: the SHORT blocks up to the k-th new one; row 0 is the one before
         least = np.lib.stride_tricks.sliding_window_view(low, SHORT).min(axis=1)
         most = np.lib.stride_tricks.sliding_window_view(high, SHORT).max(axis=1)
-        swing = np.nan_to_num(most - least, nan=0.0).tolist()
-        level = (0.5 * (most + least)).tolist()
-        self._walk(low[SHORT:].tolist(), high[SHORT:].tolist(), swing, level, edges)
+        self._walk(
+            low[SHORT:].tolist(), high[SHORT:].tolist(), least.tolist(), most.tolist(), edges
+        )
         return edges
 
     def _walk(
         self,
         low: list[float],
         high: list[float],
-        swing: list[float],
-        level: list[float],
+        least: list[float],
+        most: list[float],
         edges: list[Edge],
     ) -> None:
         """Go through the new blocks, window by window; look closer only where a swing is large."""
+        swing = [b - a for a, b in zip(least, most, strict=True)]  # NaN is never large
         at, count = 0, len(low)
         while at < count:
             until = min(count, at + LONG - self._block % LONG)
-            if self._on or max(swing[at + 1 : until + 1]) > self._ratio * self._usual.size:
+            large = _LARGE * self._usual.size
+            if self._on or any(size > large for size in swing[at + 1 : until + 1]):
                 for k in range(at, until):
-                    self._step(self._block + k - at, swing[k + 1], level[k], level[k + 1], edges)
+                    before, now = (least[k], most[k]), (least[k + 1], most[k + 1])
+                    self._step(self._block + k - at, before, now, edges)
             # NaN in any block makes the window unmeasurable; min and max alone would hide it
             window = low[at:until] + high[at:until]
             bad = math.isnan(sum(window))
@@ -190,25 +213,33 @@ class BurstEdges(Carried):
         self._window_burst = self._on
 
     def _step(
-        self, block: int, swing: float, before: float, level: float, edges: list[Edge]
+        self, block: int, before: tuple[float, float], now: tuple[float, float], edges: list[Edge]
     ) -> None:
-        """Take one block: the swing of the last second, and the level one block before and now."""
-        limit = self._ratio * self._usual.size
+        """Take one block: the extremes of the second up to the block before it, and up to it."""
+        swing, usual = now[1] - now[0], self._usual.size
         if not self._on:
-            if swing > limit:
-                self._on, self._told, self._begin, self._level = True, False, block, before
+            if swing > _LARGE * usual:
+                self._on, self._told, self._begin = True, False, block
                 self._window_burst = True
-        elif swing < 0.5 * limit:
-            self._over(block, level, edges)
-        elif not self._told and block - self._begin + 1 >= LONG:
+                self._level = 0.5 * (before[0] + before[1])
+                self._span_low, self._span_high = now
+            return
+        if not swing >= _ORDINARY * usual:  # or it cannot be measured any more
+            self._over(block, 0.5 * (now[0] + now[1]), edges)
+            return
+        self._span_low = min(self._span_low, now[0])
+        self._span_high = max(self._span_high, now[1])
+        wide = self._span_high - self._span_low > self._ratio * usual
+        if wide and not self._told and block - self._begin + 1 >= LONG:
             self._told = True
             self._edge(self._burst, block, edges, begins=True)
 
     def _over(self, block: int, level: float, edges: list[Edge]) -> None:
         """End a burst, or tell a jump that is over, now that the swings are ordinary again."""
+        soon = block - self._begin + 1 <= LONG
         if self._told:
             self._edge(self._burst, block, edges, begins=False)
-        elif abs(level - self._level) > 0.5 * self._ratio * self._usual.size:
+        elif soon and abs(level - self._level) > 0.5 * self._ratio * self._usual.size:
             self._edge(self._jump, block, edges, begins=True)
             self._edge(self._jump, block, edges, begins=False)
         self._on = False

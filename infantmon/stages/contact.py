@@ -44,7 +44,7 @@ class ContactSettings:
         Range of a base level that an attached electrode gives, in the channel's unit; None where
         the unit does not tell one.
     movement_ratio : float
-        Swings of more than so many times the usual one are movement.
+        What spans more than so many times the usual swing is movement.
     rail_held_s : float
         Held at the end of the range for this long is saturated, in seconds.
     rail_share : float
@@ -155,8 +155,9 @@ class ContactDetector(Stage):
     A base level under the range is told only after one within the range has been seen: a channel
     that carries the changes of the impedance alone has no base level to judge.
 
-    Movement is judged from blocks of 0.25 s, against the usual swing of the last minute; steady
-    large swings are taken as the usual ones after 8 s, any others after 30 s.
+    Movement is judged from blocks of 0.25 s, against the usual swing of the last minute: more than
+    twice that within each second, for 2 s or longer, spanning five times that. Steady large swings
+    are taken as the usual ones after 8 s, any others once they take up 24 s of a minute.
 
     Memory: one block of samples and a minute of ranges.
     """
