@@ -358,6 +358,17 @@ def test_what_is_no_table_is_one_clear_error(tmp_path, content, words):
         read(tmp_path / "a.csv")
 
 
+@pytest.mark.parametrize("place", ["header", "time", "ecg"])
+def test_a_cell_of_a_million_characters_is_one_clear_error(tmp_path, place):
+    long = '"' + "9" * 1_000_000 + 'x"'
+    header = f"time_s,ecg [mV]{long if place == 'header' else ''}"
+    rows = [f"{long if place == 'time' else '0'},1", f"1,{long if place == 'ecg' else '2'}"]
+    (tmp_path / "a.csv").write_text("\n".join([header, *rows, "2,3"]))
+    with pytest.raises(RecordingError) as caught:
+        read(tmp_path / "a.csv")
+    assert len(str(caught.value)) < 1000
+
+
 def test_comment_lines_above_the_header_are_passed_over(tmp_path):
     path = table(tmp_path / "a.csv", HEADER, sine_rows(100, 250))
     path.write_text("# invented\n\n" + path.read_text())

@@ -55,26 +55,31 @@ class CsvSource(Source):
         self.name = path.stem
         self.notes = []
         self.started_at = None
-        self._layout = layout = read_layout(path)
+        with told_clearly(path, "the table"):
+            self._layout = read_layout(path)
+            self._even, time_at = self._measured_or_told(rate_hz)
+        listed = [
+            Listed(i, name, self._layout.units[i], self._even.rate_hz)
+            for i, name in enumerate(self._layout.names)
+            if name and i != time_at
+        ]
+        self.channels = with_numbered_doubles(listed)
+
+    def _measured_or_told(self, rate_hz: float | None) -> tuple[EvenRows, int | None]:
+        """Return the clock of the rows, and the place of the time column."""
+        layout = self._layout
         if not layout.rows:
-            raise RecordingError(f"{path} has a header and no line of samples.")
+            raise RecordingError(f"{self.path} has a header and no line of samples.")
         if layout.cut_off:
             self.notes.append("the last line is cut off and was not read")
         time_at = _time_column(layout)
         if time_at is None:
-            self._even = self._told_rate(rate_hz)
-        elif rate_hz is None:
-            self._even = self._measured(time_at)
-        else:
+            return self._told_rate(rate_hz), None
+        if rate_hz is not None:
             raise ArgumentError(
-                f"{path} has the time column {layout.names[time_at]!r}; leave rate_hz out."
+                f"{self.path} has the time column {layout.names[time_at]!r}; leave rate_hz out."
             )
-        listed = [
-            Listed(i, name, layout.units[i], self._even.rate_hz)
-            for i, name in enumerate(layout.names)
-            if name and i != time_at
-        ]
-        self.channels = with_numbered_doubles(listed)
+        return self._measured(time_at), time_at
 
     def load(self, listed: Listed) -> Channel:
         """Read one column; an empty cell is an invalid sample.

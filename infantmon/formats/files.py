@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import os
 import shutil
 import tempfile
@@ -24,6 +25,7 @@ READING_FAULTS = (
     EOFError,
     OSError,
     MemoryError,
+    csv.Error,
 )
 
 

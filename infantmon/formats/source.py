@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from abc import ABC, abstractmethod
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
@@ -71,12 +71,10 @@ class Source(ABC):
 
 
 def with_numbered_doubles(channels: Sequence[Listed]) -> list[Listed]:
-    """Return the list with names that occur more than once told apart as NAME#1, NAME#2, ..."""
-    names = [listed.name for listed in channels]
+    """Return the list with printable names; equal ones are told apart as NAME#1, NAME#2, ..."""
+    names = ["".join(c if c.isprintable() else "?" for c in listed.name) for listed in channels]
     told: list[Listed] = []
-    for place, listed in enumerate(channels):
-        name = listed.name
-        if names.count(name) > 1:
-            name = f"{name}#{names[: place + 1].count(listed.name)}"
-        told.append(Listed(listed.index, name, listed.unit, listed.rate_hz))
+    for place, (name, listed) in enumerate(zip(names, channels, strict=True)):
+        number = f"#{names[: place + 1].count(name)}" if names.count(name) > 1 else ""
+        told.append(replace(listed, name=name + number))
     return told
