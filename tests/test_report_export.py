@@ -142,5 +142,6 @@ def test_values_in_words() -> None:
     assert named_value_text("hold_off_s", None) == "hold off not set s"
     assert named_value_text("count", 3) == "count 3"
     assert extreme_text(events()[1]) == "lowest 61/min"
-    both = dataclasses.replace(events()[1], kind="no heart beat")
-    assert extreme_text(both) == "lowest 61/min, highest 79/min"
+    fast = dataclasses.replace(events()[1], kind="high heart rate")
+    assert extreme_text(fast) == "highest 79/min"
+    assert extreme_text(events()[0]) == ""

@@ -18,11 +18,11 @@ from infantmon.report.reviewed import Reviewed
 from infantmon.report.strip import Strip, strip_of
 from infantmon.report.summary import (
     JUDGEMENTS,
-    beyond_limit,
     channel_summaries,
     event_length_s,
     kind_summaries,
     limit_rows,
+    weight_of,
 )
 from infantmon.report.timeline import timelines_of
 from infantmon.report.whole_file import write_whole
@@ -30,6 +30,7 @@ from infantmon.report.window import LEAD_MOST_S, LEAD_S, TAIL_S
 from infantmon.report.words import (
     ROLE_WORDS,
     clock_text,
+    extreme_bpm,
     extreme_text,
     hours_text,
     length_text,
@@ -83,7 +84,7 @@ def write_review_page(
 def review_page(reviewed: Reviewed, *, title: str | None = None) -> str:
     """Return the text of the review page; see `write_review_page`."""
     events = list(reviewed.events)
-    ordered = sorted(events, key=lambda event: (-beyond_limit(event, reviewed), event.onset_s))
+    ordered = sorted(events, key=lambda event: weight_of(event, reviewed))
     return (
         _templates(reviewed)
         .get_template("page.html")
@@ -139,9 +140,9 @@ def _templates(reviewed: Reviewed) -> jinja2.Environment:
             "hours": hours_text,
             "share": share_text,
             "extreme": extreme_text,
+            "extreme_bpm": extreme_bpm,
             "main_reason": main_reason,
             "limits": lambda event: limits_text(event.limits),
-            "beyond": lambda event: beyond_limit(event, reviewed),
             "event_length": lambda event: event_length_s(event, reviewed.recorded_s),
         }
     )
@@ -190,7 +191,7 @@ def who_set_text(plan: Prescription) -> str:
     prescriber = plan.prescriber
     if prescriber is None or not (prescriber.name or prescriber.prescribed_on or prescriber.note):
         return "Who set the limits is not given."
-    text = f"Limits set by {prescriber.name or 'somebody not named'}"
+    text = f"Limits set by {prescriber.name or 'a prescriber whose name is not given'}"
     if prescriber.prescribed_on:
         text += f" on {prescriber.prescribed_on}"
     return f"{text}. Note: {prescriber.note}." if prescriber.note else f"{text}."

@@ -225,14 +225,21 @@ def _limit_row(reviewed: Reviewed, kind: str) -> LimitRow:
     return LimitRow(kind, limit, "–" if delay is None else f"{delay:.1f} s", watched=True)
 
 
-def beyond_limit(event: Event, reviewed: Reviewed) -> float:
-    """Return how far an event goes beyond its limit, as a ratio; technical events last.
+def weight_of(event: Event, reviewed: Reviewed) -> tuple[bool, int, float, float]:
+    """Return the key that puts the events to look at first in front.
 
-    The length over the limit for pauses, the limit against the extreme for rates. The ratio only
-    orders the strips; it judges nothing.
+    Breathing and heart before the technical kinds, supported before doubtful before not assessable,
+    then the furthest beyond its limit. The key only orders the strips; it judges nothing.
     """
-    if event.kind in TECHNICAL:
-        return 0.0
+    rank = JUDGEMENTS.index(event.judgement) if event.judgement in JUDGEMENTS else len(JUDGEMENTS)
+    return event.kind in TECHNICAL, rank, -beyond_limit(event, reviewed), event.onset_s
+
+
+def beyond_limit(event: Event, reviewed: Reviewed) -> float:
+    """Return how far an event goes beyond its limit, as a ratio.
+
+    The length over the limit for pauses, the limit against the extreme for rates.
+    """
     plan = reviewed.plan
     low, high = plan.low_heart_rate, plan.high_heart_rate
     if event.kind == "low heart rate" and low is not None and event.lowest_bpm is not None:

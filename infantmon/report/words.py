@@ -69,18 +69,18 @@ def number_text(value: float | None, *, digits: int = 0) -> str:
     return "–" if value is None or not math.isfinite(value) else f"{value:.{digits}f}"
 
 
+def extreme_bpm(event: Event) -> float | None:
+    """Return the extreme that counts for the kind of a heart-rate event, if it is known."""
+    wanted = event.highest_bpm if event.kind == "high heart rate" else event.lowest_bpm
+    return wanted if wanted is not None and math.isfinite(wanted) else None
+
+
 def extreme_text(event: Event) -> str:
     """Return the extreme of the averaged rate of a heart-rate event, or nothing."""
-    shown = []
-    if event.lowest_bpm is not None and math.isfinite(event.lowest_bpm):
-        shown.append((event.lowest_bpm, "lowest"))
-    if event.highest_bpm is not None and math.isfinite(event.highest_bpm):
-        shown.append((event.highest_bpm, "highest"))
-    if event.kind == "low heart rate":
-        shown = [pair for pair in shown if pair[1] == "lowest"] or shown
-    if event.kind == "high heart rate":
-        shown = [pair for pair in shown if pair[1] == "highest"] or shown
-    return ", ".join(f"{word} {bpm:.0f}/min" for bpm, word in shown)
+    bpm = extreme_bpm(event)
+    if bpm is None:
+        return ""
+    return f"{'highest' if event.kind == 'high heart rate' else 'lowest'} {bpm:.0f}/min"
 
 
 def main_reason(event: Event) -> str:

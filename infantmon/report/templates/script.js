@@ -64,8 +64,7 @@
 
   function order(which) {
     strips.sort(function (one, other) {
-      const a = Number(one.dataset[which]), b = Number(other.dataset[which]);
-      return which === "beyond" ? b - a || one.dataset.onset - other.dataset.onset : a - b;
+      return one.dataset[which] - other.dataset[which];
     });
     list.append(...strips);
   }
