@@ -10,6 +10,7 @@ import dataclasses
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 
@@ -25,7 +26,7 @@ WITHIN_S = 1.0
 LENGTHS_S = (20.5, 19.5, 25.0, 19.0, 21.0, 15.0, 20.5, 19.5, 40.0, 19.5, 20.5)
 """Pauses of one night, mark to mark; 19.5 s and less are not to be reported."""
 
-InPause = Callable[[sim.Pause], tuple[object, ...]]
+InPause = Callable[[sim.Pause], tuple[Any, ...]]
 
 
 def plan(**tables: object) -> im.Prescription:
@@ -39,7 +40,7 @@ def plan(**tables: object) -> im.Prescription:
     return im.Prescription(**{**usual, **tables})
 
 
-def nothing(pause: sim.Pause) -> tuple[object, ...]:  # noqa: ARG001 - the other scenes read it
+def nothing(pause: sim.Pause) -> tuple[Any, ...]:  # noqa: ARG001 - the other scenes read it
     """Nothing else happens in a pause."""
     return ()
 
@@ -54,7 +55,7 @@ def standstill(after_s: float, until_end_s: float) -> InPause:
 def ecg_out(after_s: float, shown: sim.Flat | sim.Noisy | None) -> InPause:
     """The ECG is lost from some seconds after the onset (or before it) until after the pause."""
 
-    def happens(pause: sim.Pause) -> tuple[object, ...]:
+    def happens(pause: sim.Pause) -> tuple[Any, ...]:
         start_s, length_s = pause.onset_s + after_s, pause.length_s - after_s + 5.0
         if shown is None:
             return (sim.MissingSamples(start_s, length_s, impedance=False),)
