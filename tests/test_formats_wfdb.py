@@ -154,14 +154,15 @@ def test_a_header_that_claims_a_trillion_samples_takes_no_memory_for_them(tmp_pa
 
 def test_flac_is_read_and_a_claim_beyond_its_end_is_bounded(tmp_path):
     counts = np.array([ramp(500), ramp(500, -40)]).T
-    wfdb_package().wrsamp(
-        *("a", 250, ["mV", "ohm"], ["II", "RESP"]),
-        d_signal=counts,
-        fmt=["516", "516"],
-        adc_gain=[100.0, 100.0],
-        baseline=[0, 0],
-        write_dir=str(tmp_path),
-    )
+    with wfdb_package() as wfdb:
+        wfdb.wrsamp(
+            *("a", 250, ["mV", "ohm"], ["II", "RESP"]),
+            d_signal=counts,
+            fmt=["516", "516"],
+            adc_gain=[100.0, 100.0],
+            baseline=[0, 0],
+            write_dir=str(tmp_path),
+        )
     whole = read(tmp_path / "a")
     np.testing.assert_array_equal(whole.impedance.segments[0].values, counts[:, 1] / 100)
     header = tmp_path / "a.hea"
@@ -338,7 +339,8 @@ def test_an_unstated_unit_is_mv_for_an_ecg_and_unknown_for_an_impedance(tmp_path
 def test_mimicdb_has_each_channel_at_its_own_rate(recordings):
     path = recordings / "mimicdb" / "03700181"
     recording = read(path)
-    record = wfdb_package().rdrecord(str(path), smooth_frames=False)
+    with wfdb_package() as wfdb:
+        record = wfdb.rdrecord(str(path), smooth_frames=False)
     assert (recording.ecg.rate_hz, recording.impedance.rate_hz) == (500.0, 125.0)
     assert (recording.ecg.name, recording.impedance.name) == ("MCL1", "RESP")
     np.testing.assert_array_equal(recording.ecg.segments[0].values, record.e_p_signal[0])
@@ -359,7 +361,8 @@ def test_mimicdb_has_each_channel_at_its_own_rate(recordings):
 )
 def test_readings_equal_those_of_the_wfdb_package(recordings, name, roles):
     recording = read(recordings / name)
-    record = wfdb_package().rdrecord(str(recordings / name))
+    with wfdb_package() as wfdb:
+        record = wfdb.rdrecord(str(recordings / name))
     assert set(recording.channels) == set(roles)
     for role, column in roles.items():
         [segment] = recording.channels[role].segments

@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import math
 import warnings
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
@@ -30,14 +31,15 @@ _FLAC = frozenset({"508", "516", "524"})
 NOTHING = "~"  # stands for a segment or a signal without a file
 
 
-def wfdb_package() -> Any:
-    """Return the wfdb package, loaded only now since it brings pandas and matplotlib."""
+@contextmanager
+def wfdb_package() -> Iterator[Any]:
+    """Give the wfdb package, loaded only now since it brings pandas and matplotlib."""
     with warnings.catch_warnings():
-        # wfdb 4.3.1 under pandas 3.1, at its import: Pandas4Warning of two calls in annotation.py
+        # wfdb 4.3.1 under pandas 3.1, at its import and when it writes a header: Pandas4Warning
         warnings.filterwarnings("ignore", message="The inplace keyword", module=r"wfdb\.")
         import wfdb  # noqa: PLC0415 - heavy
 
-    return wfdb
+        yield wfdb
 
 
 @dataclass(frozen=True)
@@ -88,7 +90,8 @@ def read_header(path: Path) -> Header:
         lines = [words for words in lines if not words[0].startswith("#")]
         if not lines:
             raise RecordingError(f"{path} is empty; a WFDB header is expected.")
-        fields = wfdb_package().rdheader(str(path.with_suffix("").absolute()))
+        with wfdb_package() as wfdb:
+            fields = wfdb.rdheader(str(path.with_suffix("").absolute()))
     if len(lines[0]) < 3:
         raise RecordingError(
             f"{path} states no sampling rate, and none is assumed. "
@@ -168,8 +171,8 @@ def read_signal(header: Header, channel: int, most_frames: int | None) -> tuple[
 
 
 def _read_frames(header: Header, channel: int, frames: int) -> Floats:
-    with told_clearly(header.path, "the signals of the WFDB record"):
-        record = wfdb_package().rdrecord(
+    with told_clearly(header.path, "the signals of the WFDB record"), wfdb_package() as wfdb:
+        record = wfdb.rdrecord(
             str(header.path.with_suffix("").absolute()),
             sampto=None if header.fields.sig_len is None else frames,
             channels=[channel],

@@ -115,8 +115,9 @@ def write_wfdb(recording: Recording, folder: _PATH, name: str, *, bits: int = 16
     grid = gridded(recording)
     stored = [_digital(laid, bits) for laid in grid.channels]
     started_at = grid.started_at(recording)
-    with written_whole(Path(folder), (f"{name}.dat", f"{name}.hea")) as scratch:
-        wfdb_package().wrsamp(
+    names = (f"{name}.dat", f"{name}.hea")
+    with written_whole(Path(folder), names) as scratch, wfdb_package() as wfdb:
+        wfdb.wrsamp(
             name,
             fs=float(grid.frame_hz),
             units=[re.sub(r"[^\w%/^-]", "", laid.channel.unit or "NU") for laid in grid.channels],
