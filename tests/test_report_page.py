@@ -226,6 +226,15 @@ def test_page_says_who_set_the_limits(page: str) -> None:
     )
 
 
+def test_without_script_all_is_shown_and_no_dead_control(page: str) -> None:
+    outline = Outline(page)
+    controls = [attrs for tag, attrs in outline.tags if attrs.get("class") == "controls"]
+    assert len(controls) == 2
+    assert all("hidden" in attrs for attrs in controls)
+    assert "button" not in [tag for tag, _ in outline.tags]
+    assert not [attrs for _, attrs in outline.tags if "data-hidden" in attrs]
+
+
 def test_title_can_be_given(review: InventedReview) -> None:
     assert "<h1>A &amp; B</h1>" in review_page(review, title="A & B")
 

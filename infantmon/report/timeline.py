@@ -87,6 +87,11 @@ class Timeline:
     ticks: tuple[Tick, ...]
     clock_ticks: tuple[Tick, ...]
 
+    @property
+    def time_unit(self) -> str:
+        """How the times below are written."""
+        return "h:min:s" if any(tick.text.count(":") > 1 for tick in self.ticks) else "h:min"
+
 
 def timelines_of(reviewed: Reviewed) -> tuple[Timeline, ...]:
     """Return the timeline of a recording, a piece for each day of it."""
