@@ -10,7 +10,10 @@ import numpy as np
 from infantmon.errors import require_between
 from infantmon.model.arrays import Floats
 from infantmon.simulate.noise import Source, generator
-from infantmon.simulate.pauses import Pause, ShallowBreathing, Sigh
+from infantmon.simulate.obstruction import Obstruction
+from infantmon.simulate.pauses import BreathingRate, Pause, ShallowBreathing, Sigh
+
+Resizing = ShallowBreathing | Sigh | Obstruction
 
 LONGEST_CYCLE = 1.25  # a breath takes at most this many mean cycles; what is left is a rest
 LONGEST_PERIOD = 2.2  # no period is longer than this many mean cycles unless a pause is asked for
@@ -104,9 +107,10 @@ class BreathTrain:
 def place_breaths(
     breathing: Breathing,
     pauses: Sequence[Pause],
-    resized: Sequence[ShallowBreathing | Sigh],
+    resized: Sequence[Resizing],
     span_s: tuple[float, float],
     seed: int,
+    rates: Sequence[BreathingRate] = (),
 ) -> BreathTrain:
     """Return the breaths of a night, with every pause exactly as long as it was asked for.
 
@@ -117,35 +121,84 @@ def place_breaths(
     pauses : sequence of Pause
         In order of time, not overlapping.
     resized : sequence
-        Shallow breathing and sighs.
+        Shallow breathing, sighs, obstructed efforts.
     span_s : tuple of float
         First and last time, in seconds.
     seed : int
         Of the night.
+    rates : sequence of BreathingRate
+        Where the rate is another one; in order of time, not overlapping.
 
     Notes
     -----
-    Between two pauses breaths are drawn until the gap is nearly filled; then their periods are
-    scaled, by at most half a period over the whole gap, so that the last peak is the next onset.
+    Between two pauses (or changes of rate) breaths are drawn until the gap is nearly filled; then
+    their periods are scaled, by at most half a period over the whole gap, so that the last peak is
+    the next onset.
     """
-    draw = _Periods(breathing, generator(seed, Source.BREATH_PERIOD))
-    usual = breathing.cycle_s
-    at = span_s[0]
-    peaks: list[Floats] = [np.array([at])]
-    cycles: list[Floats] = []
+    laid = _Laying(breathing, rates, span_s[0], generator(seed, Source.BREATH_PERIOD))
     for pause in pauses:
-        gap = draw.filling(pause.onset_s - at)
-        marks = [pause.onset_s, pause.end_s] if len(gap) else [pause.end_s]
-        peaks += [at + np.cumsum(gap[:-1]), np.array(marks)]
-        cycles += [np.minimum(gap, LONGEST_CYCLE * usual), np.array([min(pause.length_s, usual)])]
-        at = pause.end_s
-    rest = draw.filling(max(span_s[1] - at, usual))
-    peak = np.concatenate([*peaks, at + np.cumsum(rest)])
-    cycle = np.concatenate([*cycles, np.minimum(rest, LONGEST_CYCLE * usual)])
-    rise = breathing.inspired_share * np.append(usual, cycle)
-    fall = (1.0 - breathing.inspired_share) * np.append(cycle, usual)
+        laid.breathe_until(pause.onset_s)
+        laid.pause_until(pause.end_s)
+    laid.breathe_until(max(span_s[1], laid.at_s + laid.cycle_s), exactly=False)
+    peak, cycle = np.concatenate(laid.peaks), np.concatenate(laid.cycles)
+    rise = breathing.inspired_share * np.append(breathing.cycle_s, cycle)
+    fall = (1.0 - breathing.inspired_share) * np.append(cycle, breathing.cycle_s)
     size = _sizes(breathing, peak, resized, generator(seed, Source.BREATH_SIZE))
     return BreathTrain(peak - rise, peak, peak + fall, size, breathing.size_ohm)
+
+
+class _Laying:
+    """Lays breaths out one stretch after the other."""
+
+    def __init__(
+        self,
+        breathing: Breathing,
+        rates: Sequence[BreathingRate],
+        start_s: float,
+        random: np.random.Generator,
+    ) -> None:
+        self.draw = _Periods(breathing, random)
+        self.usual_s = breathing.cycle_s
+        self.rates = rates
+        self.at_s = start_s
+        self.peaks: list[Floats] = [np.array([start_s])]
+        self.cycles: list[Floats] = []
+
+    @property
+    def cycle_s(self) -> float:
+        """The median time from breath to breath now, in seconds."""
+        return self._cycle_at(self.at_s)
+
+    def _cycle_at(self, time_s: float) -> float:
+        inside = [r.cycle_s for r in self.rates if r.start_s - 1e-9 <= time_s < r.end_s - 1e-9]
+        return inside[0] if inside else self.usual_s
+
+    def breathe_until(self, end_s: float, *, exactly: bool = True) -> None:
+        """Lay breaths; one peaks at the end of each stretch of one rate, and at the last end."""
+        edges = sorted({edge for rate in self.rates for edge in (rate.start_s, rate.end_s)})
+        for edge in [edge for edge in edges if self.at_s < edge < end_s]:
+            # no stretch shorter than half a cycle: its breath would be squeezed
+            if min(edge - self.at_s, end_s - edge) >= 0.5 * self.cycle_s:
+                self._fill(edge, exactly=True)
+        self._fill(end_s, exactly=exactly)
+
+    def _fill(self, end_s: float, *, exactly: bool) -> None:
+        cycle_s = self._cycle_at(min(self.at_s + 0.5 * self.cycle_s, end_s))
+        gap = self.draw.filling(end_s - self.at_s, cycle_s)
+        if not len(gap):
+            return
+        between = self.at_s + np.cumsum(gap)
+        if exactly:
+            between[-1] = end_s
+        self.peaks.append(between)
+        self.cycles.append(np.minimum(gap, LONGEST_CYCLE * cycle_s))
+        self.at_s = end_s
+
+    def pause_until(self, end_s: float) -> None:
+        """Lay one long time from breath to breath."""
+        self.peaks.append(np.array([end_s]))
+        self.cycles.append(np.array([min(end_s - self.at_s, self.cycle_s)]))
+        self.at_s = end_s
 
 
 class _Periods:
@@ -155,20 +208,18 @@ class _Periods:
         self.breathing = breathing
         self.random = random
 
-    def filling(self, length_s: float) -> Floats:
-        """Return periods that fill a length exactly; none for a length of nothing."""
-        usual = self.breathing.cycle_s
+    def filling(self, length_s: float, usual: float) -> Floats:
+        """Return periods around a usual one (s) that fill a length; none for one of nothing."""
         if length_s < 1e-9:
             return np.empty(0)
         for _ in range(DRAWS):
-            periods = self._drawn(length_s)
+            periods = self._drawn(length_s, usual)
             if np.max(periods) <= LONGEST_PERIOD * usual:
                 return periods
         count = max(round(length_s / usual), 1)
         return np.full(count, length_s / count)
 
-    def _drawn(self, length_s: float) -> Floats:
-        usual = self.breathing.cycle_s
+    def _drawn(self, length_s: float, usual: float) -> Floats:
         most = int(2.0 * length_s / usual) + 8
         spread = self.breathing.period_variability * _with_memory(self.random, most)
         drawn = usual * np.clip(np.exp(spread), 0.5, 2.0)
@@ -193,7 +244,7 @@ def _with_memory(random: np.random.Generator, count: int) -> Floats:
 def _sizes(
     breathing: Breathing,
     peak_s: Floats,
-    resized: Sequence[ShallowBreathing | Sigh],
+    resized: Sequence[Resizing],
     random: np.random.Generator,
 ) -> Floats:
     spread = breathing.size_variability * _with_memory(random, len(peak_s))
@@ -201,6 +252,9 @@ def _sizes(
     for change in resized:
         if isinstance(change, Sigh):
             size[np.argmin(np.abs(peak_s - change.at_s))] *= change.times
+        elif isinstance(change, Obstruction):
+            inside = change.covers(peak_s)
+            size[inside] *= change.times(peak_s[inside])
         else:
             inside = (peak_s >= change.start_s) & (peak_s < change.start_s + change.length_s)
             size[inside] *= change.share

@@ -2,24 +2,25 @@
 
 from __future__ import annotations
 
+import dataclasses
 import functools
 from abc import ABC, abstractmethod
 
 import numpy as np
 
 from infantmon.model.arrays import Floats
-from infantmon.simulate.breathing import BreathTrain
-from infantmon.simulate.ecg import EcgShape
+from infantmon.simulate.ecg import EcgLead, EcgShape
+from infantmon.simulate.ectopic import AxisChange, EctopicBeats
 from infantmon.simulate.faults import (
+    Clipping,
     Disturbance,
     Draw,
     LooseElectrode,
     MissingSamples,
 )
-from infantmon.simulate.heart import Beats
+from infantmon.simulate.layout import Layout
 from infantmon.simulate.noise import Source, generator, knot_count, smooth_curve
-from infantmon.simulate.pauses import Pause
-from infantmon.simulate.scenario import Scenario
+from infantmon.simulate.scenario import EcgChannel, Scenario
 from infantmon.simulate.shown import Place, Shown
 
 SHOWN_KEY = 1_000_000  # keeps the numbers of what is shown apart from those of what is added
@@ -54,6 +55,10 @@ class Render(ABC):
         """Return what this channel shows while an electrode is loose; None for itself."""
 
     @abstractmethod
+    def clipped(self, event: Clipping) -> tuple[float, float]:
+        """Return the levels between which the amplifier clips this channel."""
+
+    @abstractmethod
     def missing(self, event: MissingSamples) -> bool:
         """Tell whether missing samples concern this channel."""
 
@@ -69,6 +74,9 @@ class Render(ABC):
         random = generator(self.seed, self.white_source, number)
         values += self.white * random.standard_normal(len(time_s))
         for i, event in near:
+            if isinstance(event, Clipping):
+                inside = event.covers(time_s)
+                values[inside] = np.clip(values[inside], *self.clipped(event))
             self._show(event, i, number, time_s, values)
         if self.step > 0.0:
             values = np.round(values / self.step) * self.step
@@ -92,22 +100,27 @@ class Render(ABC):
 
 
 class EcgRender(Render):
-    """The ECG, in mV."""
+    """The first ECG lead, in mV."""
 
     white_source = Source.ECG_WHITE
     event_source = Source.EVENT_ECG
+    wander_source = Source.ECG_WANDER
     knots_s = 1.6
 
-    def __init__(self, scenario: Scenario, seed: int, beats: Beats, breaths: BreathTrain) -> None:
+    def __init__(self, scenario: Scenario, seed: int, layout: Layout) -> None:
         super().__init__(scenario, seed)
-        channel = scenario.ecg
-        self.rate_hz = scenario.ecg_hz
+        lead, channel = self.part(scenario)
+        self.rate_hz = scenario.ecg_hz * (1.0 + channel.clock_error)
         self.low, self.high = channel.low_mv, channel.high_mv
         self.step, self.white = channel.step_mv, channel.noise_mv
-        self.shape = EcgShape(scenario.lead, beats, breaths.inspired(beats.time_s))
-        random = generator(seed, Source.ECG_WANDER)
+        self.shape = _shape(scenario, lead, layout)
+        random = generator(seed, self.wander_source)
         count = knot_count(scenario.duration_s + 120.0, self.knots_s)
         self.wander = channel.wander_mv * random.standard_normal(count)
+
+    def part(self, scenario: Scenario) -> tuple[EcgLead, EcgChannel]:
+        """Return how the lead looks and what its amplifier adds."""
+        return scenario.lead, scenario.ecg
 
     def clean(self, time_s: Floats) -> Floats:
         """Return beats on a wandering base line, in mV."""
@@ -122,9 +135,39 @@ class EcgRender(Render):
         """Return what the ECG shows while an electrode is loose; None for itself."""
         return event.ecg
 
+    def clipped(self, event: Clipping) -> tuple[float, float]:
+        """Return the levels between which the amplifier clips the ECG, in mV."""
+        return -event.mv, event.mv
+
     def missing(self, event: MissingSamples) -> bool:
         """Tell whether missing samples concern the ECG."""
         return event.ecg
+
+
+class SecondEcgRender(EcgRender):
+    """The second ECG lead, in mV: the same beats, with noise of its own."""
+
+    white_source = Source.ECG2_WHITE
+    event_source = Source.EVENT_ECG2
+    wander_source = Source.ECG2_WANDER
+
+    def part(self, scenario: Scenario) -> tuple[EcgLead, EcgChannel]:
+        """Return how the lead looks and what its amplifier adds."""
+        return scenario.lead2 or scenario.lead, scenario.ecg2
+
+    def added(self, event: Disturbance, time_s: Floats, draw: Draw) -> Floats:
+        """Return what a disturbance adds, in mV."""
+        if isinstance(event, LooseElectrode):
+            event = dataclasses.replace(event, ecg=event.ecg2)
+        return event.added_mv(time_s, draw)
+
+    def shown(self, event: LooseElectrode) -> Shown | None:
+        """Return what the lead shows while an electrode is loose; None for itself."""
+        return event.ecg2
+
+    def missing(self, event: MissingSamples) -> bool:
+        """Tell whether missing samples concern the lead."""
+        return event.ecg2
 
 
 class ImpedanceRender(Render):
@@ -135,15 +178,15 @@ class ImpedanceRender(Render):
     slow_knots_s = 25.0
     fast_knots_s = 4.0
 
-    def __init__(self, scenario: Scenario, seed: int, beats: Beats, breaths: BreathTrain) -> None:
+    def __init__(self, scenario: Scenario, seed: int, layout: Layout) -> None:
         super().__init__(scenario, seed)
         channel = scenario.impedance
-        self.rate_hz = scenario.impedance_hz
+        self.rate_hz = scenario.impedance_hz * (1.0 + channel.clock_error)
         self.low, self.high = channel.low_ohm, channel.high_ohm
         self.step, self.white = channel.step_ohm, channel.noise_ohm
         self.base = channel.base_ohm
-        self.beats, self.breaths = beats, breaths
-        self.rebounds = [pause for pause in scenario.of(Pause) if pause.rebound is not None]
+        self.beats, self.breaths = layout.beats, layout.breaths
+        self.rebounds = [pause for pause in scenario.pauses if pause.rebound is not None]
         self.pulsation = scenario.pulsation
         self.usual_rr_s = 60.0 / scenario.heart.rate_bpm
         random = generator(seed, Source.IMPEDANCE_DRIFT)
@@ -178,6 +221,20 @@ class ImpedanceRender(Render):
         """Return what the impedance shows while an electrode is loose; None for itself."""
         return event.impedance
 
+    def clipped(self, event: Clipping) -> tuple[float, float]:
+        """Return the levels between which the amplifier clips the impedance, in ohm."""
+        return event.low_ohm, event.high_ohm
+
     def missing(self, event: MissingSamples) -> bool:
         """Tell whether missing samples concern the impedance."""
         return event.impedance
+
+
+def _shape(scenario: Scenario, lead: EcgLead, layout: Layout) -> EcgShape:
+    beats = layout.beats
+    runs = scenario.of(EctopicBeats)
+    ectopic = [(layout.ectopic == number, run.lead(lead)) for number, run in enumerate(runs)]
+    shape = EcgShape(lead, beats, layout.breaths.inspired(beats.time_s), ectopic)
+    for change in scenario.of(AxisChange):
+        shape.turn(*change.factors(beats.time_s))
+    return shape

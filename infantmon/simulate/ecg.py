@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from infantmon.errors import require_between
-from infantmon.model.arrays import Floats
+from infantmon.model.arrays import Bools, Floats
 from infantmon.simulate.heart import Beats
 from infantmon.simulate.noise import bumps
 
+R_WAVE, S_WAVE, T_WAVES = 1, 2, (4, 5)  # places in the list of waves: Q, R, S, P, T, T
 USUAL_RR_S = 0.42  # 143 a minute: the median rate at 0 to 3 months (Fleming et al. 2011)
 
 
@@ -69,7 +71,12 @@ class _Wave:
 
     offset_s: Floats
     width_s: Floats
-    share: float
+    share: Floats
+
+    def put(self, where: Bools, other: _Wave) -> None:
+        """Let some beats have the wave of another lead."""
+        for name in ("offset_s", "width_s", "share"):
+            getattr(self, name)[where] = getattr(other, name)[where]
 
 
 class EcgShape:
@@ -83,16 +90,36 @@ class EcgShape:
         When the heart beats.
     inspired : numpy.ndarray, shape (n,)
         How far a breath has gone at each beat, 0 to about 1.
+    ectopic : sequence of (numpy.ndarray of bool, EcgLead)
+        Which beats look otherwise, and how.
     """
 
-    def __init__(self, lead: EcgLead, beats: Beats, inspired: Floats) -> None:
+    def __init__(
+        self,
+        lead: EcgLead,
+        beats: Beats,
+        inspired: Floats,
+        ectopic: Sequence[tuple[Bools, EcgLead]] = (),
+    ) -> None:
         rr = np.clip(beats.before_s, 0.18, 1.2)
         self.time_s = beats.time_s
         self.waves = _qrs(lead, rr) + _p_and_t(lead, rr)
         shift, top = _top_of_qrs(_qrs(lead, np.full(1, USUAL_RR_S)))
-        self.shift_s = shift
-        sign = -1.0 if lead.inverted else 1.0
-        self.height_mv = sign * lead.r_mv / top * (1.0 - lead.breathing_share * inspired)
+        self.shift_s = np.full(len(rr), shift)
+        self.height_mv = _height(lead, top) * (1.0 - lead.breathing_share * inspired)
+        for where, looks in ectopic:
+            for wave, other in zip(self.waves, _qrs(looks, rr) + _p_and_t(looks, rr), strict=True):
+                wave.put(where, other)
+            shift, top = _top_of_qrs(_qrs(looks, np.full(1, USUAL_RR_S)))
+            self.shift_s[where] = shift
+            breathing = 1.0 - looks.breathing_share * inspired[where]
+            self.height_mv[where] = _height(looks, top) * breathing
+
+    def turn(self, r: Floats, s: Floats, t: Floats) -> None:
+        """Multiply the waves R, S and T of each beat (a turned axis)."""
+        for number, factor in ((R_WAVE, r), (S_WAVE, s), *((n, t) for n in T_WAVES)):
+            wave = self.waves[number]
+            self.waves[number] = _Wave(wave.offset_s, wave.width_s, wave.share * factor)
 
     def mv(self, time_s: Floats) -> Floats:
         """Return the ECG at evenly spaced times, in mV."""
@@ -100,32 +127,38 @@ class EcgShape:
         near = slice(int(first), int(last))
         total = np.zeros(len(time_s))
         for wave in self.waves:
-            centre = self.time_s[near] + wave.offset_s[near] - self.shift_s
-            total += bumps(time_s, centre, wave.width_s[near], wave.share * self.height_mv[near])
+            centre = self.time_s[near] + wave.offset_s[near] - self.shift_s[near]
+            height = wave.share[near] * self.height_mv[near]
+            total += bumps(time_s, centre, wave.width_s[near], height)
         return total
+
+
+def _height(lead: EcgLead, top: float) -> float:
+    return (-1.0 if lead.inverted else 1.0) * lead.r_mv / top
 
 
 def _qrs(lead: EcgLead, rr_s: Floats) -> list[_Wave]:
     unit = np.ones(len(rr_s))
     length = lead.qrs_s
     return [
-        _Wave(-0.28 * length * unit, 0.085 * length * unit, -lead.q_share),
-        _Wave(0.0 * unit, 0.12 * length * unit, 1.0),
-        _Wave(0.31 * length * unit, 0.1 * length * unit, -lead.s_share),
+        _Wave(-0.28 * length * unit, 0.085 * length * unit, -lead.q_share * unit),
+        _Wave(0.0 * unit, 0.12 * length * unit, 1.0 * unit),
+        _Wave(0.31 * length * unit, 0.1 * length * unit, -lead.s_share * unit),
     ]
 
 
 def _p_and_t(lead: EcgLead, rr_s: Floats) -> list[_Wave]:
     slowness = np.sqrt(rr_s / USUAL_RR_S)
+    unit = np.ones(len(rr_s))
     before, after = 0.5 * lead.qrs_s, lead.qtc_s * np.sqrt(rr_s) - 0.5 * lead.qrs_s
     p_width = 0.014 * np.clip(slowness, 0.7, 1.3)
     p_place = -before - lead.pr_s * np.clip(slowness, 0.75, 1.2) + 2.0 * p_width
     t_width = 0.12 * lead.qtc_s * np.sqrt(rr_s)
     t_place = after - 2.0 * t_width
     return [
-        _Wave(p_place, p_width, lead.p_share),
-        _Wave(t_place - 1.2 * t_width, 1.7 * t_width, 0.35 * lead.t_share),
-        _Wave(t_place, t_width, 0.8 * lead.t_share),
+        _Wave(p_place, p_width, lead.p_share * unit),
+        _Wave(t_place - 1.2 * t_width, 1.7 * t_width, 0.35 * lead.t_share * unit),
+        _Wave(t_place, t_width, 0.8 * lead.t_share * unit),
     ]
 
 
@@ -134,6 +167,8 @@ def _top_of_qrs(waves: list[_Wave]) -> tuple[float, float]:
     grid = np.linspace(-0.02, 0.02, 40001)
     total = np.zeros(len(grid))
     for wave in waves:
-        total += wave.share * np.exp(-0.5 * np.square((grid - wave.offset_s[0]) / wave.width_s[0]))
+        total += wave.share[0] * np.exp(
+            -0.5 * np.square((grid - wave.offset_s[0]) / wave.width_s[0])
+        )
     best = int(np.argmax(total))
     return float(grid[best]), float(total[best])

@@ -190,8 +190,9 @@ class LooseElectrode(Disturbance):
 
     Parameters
     ----------
-    impedance, ecg : Shown or None
-        What each channel shows instead; None where it goes on as before.
+    impedance, ecg, ecg2 : Shown or None
+        What each channel shows instead; None where it goes on as before. The last is for a second
+        ECG lead, where there is one.
     jolt_mv, jolt_ohm : float
         How far a channel is off when it shows the infant again, in mV and ohm; that dies away
         within about 2 s.
@@ -201,6 +202,7 @@ class LooseElectrode(Disturbance):
     ecg: Shown | None = Noisy(0.05, mains=0.3)
     jolt_mv: float = 1.0
     jolt_ohm: float = 4.0
+    ecg2: Shown | None = Noisy(0.05, mains=0.3)
 
     def __post_init__(self) -> None:
         super().__post_init__()
@@ -238,12 +240,36 @@ class MissingSamples(Disturbance):
 
     Parameters
     ----------
-    impedance, ecg : bool
+    impedance, ecg, ecg2 : bool
         On which channels.
     """
 
     impedance: bool = True
     ecg: bool = True
+    ecg2: bool = True
+
+
+@dataclass(frozen=True)
+class Clipping(Disturbance):
+    """An amplifier clips: nothing beyond two levels gets through.
+
+    Parameters
+    ----------
+    mv : float
+        The ECG stays between -mv and +mv; in mV.
+    low_ohm, high_ohm : float
+        The impedance stays between these; in ohm.
+    """
+
+    mv: float = 0.4
+    low_ohm: float = 0.0
+    high_ohm: float = 1e4
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        require_between(self.mv, 0.0, 100.0, name="mv", unit="mV")
+        require_between(self.low_ohm, -1e9, 1e9, name="low_ohm", unit="ohm")
+        require_between(self.high_ohm, self.low_ohm, 1e9, name="high_ohm", unit="ohm")
 
 
 def _muscle(time_s: Floats, draw: Draw, start_s: float, end_s: float) -> Floats:

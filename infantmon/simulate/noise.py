@@ -27,6 +27,9 @@ class Source(IntEnum):
     EVENT_ECG = 9
     EVENT_IMPEDANCE = 10
     PLACING = 11
+    ECG2_WHITE = 12
+    ECG2_WANDER = 13
+    EVENT_ECG2 = 14
 
 
 def generator(seed: int, *key: int) -> np.random.Generator:

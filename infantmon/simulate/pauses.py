@@ -102,6 +102,38 @@ class ShallowBreathing:
 
 
 @dataclass(frozen=True)
+class BreathingRate:
+    """Breaths come at another rate for a while.
+
+    Parameters
+    ----------
+    start_s, length_s : float
+        The stretch, in seconds. Its ends become inspiratory peaks, so that whole breaths fit.
+    rate_per_min : float
+        The rate in it, in breaths a minute.
+    """
+
+    start_s: float
+    length_s: float
+    rate_per_min: float
+
+    def __post_init__(self) -> None:
+        require_number(self.start_s, name="start_s", unit="s")
+        require_between(self.rate_per_min, 5.0, 180.0, name="rate_per_min", unit="a minute")
+        require_between(self.length_s, self.cycle_s, 1e7, name="length_s", unit="s")
+
+    @property
+    def cycle_s(self) -> float:
+        """The median time from breath to breath, in seconds."""
+        return 60.0 / self.rate_per_min
+
+    @property
+    def end_s(self) -> float:
+        """The first moment after it, in seconds."""
+        return self.start_s + self.length_s
+
+
+@dataclass(frozen=True)
 class Sigh:
     """The breath nearest to a time is a large one.
 
@@ -124,6 +156,22 @@ class Sigh:
     def start_s(self) -> float:
         """The time, in seconds."""
         return self.at_s
+
+
+def require_rates_apart(rates: Sequence[BreathingRate]) -> None:
+    """Refuse stretches of other breathing rates that overlap.
+
+    Raises
+    ------
+    ArgumentError
+        With the two stretches.
+    """
+    for one, other in itertools.pairwise(rates):
+        if other.start_s < one.end_s - 1e-9:
+            raise ArgumentError(
+                f"the breathing rate at {other.start_s:g} s begins before the one at "
+                f"{one.start_s:g} s has ended ({one.end_s:g} s); shorten one of them."
+            )
 
 
 def require_apart(pauses: Sequence[Pause], cycle_s: float) -> None:

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
 
 from infantmon.errors import ArgumentError, require_between
 from infantmon.simulate.faults import LooseElectrode, Movement
-from infantmon.simulate.heart import SlowingInPause
+from infantmon.simulate.heart import RateChange, SlowingInPause
 from infantmon.simulate.noise import Source, generator
-from infantmon.simulate.pauses import Pause, ShallowBreathing, Sigh
+from infantmon.simulate.pauses import BreathingRate, Pause, ShallowBreathing, Sigh
 from infantmon.simulate.scenario import Scenario
 
 
@@ -123,4 +124,44 @@ def pauses_scenario(
         impedance_hz=impedance_hz,
         events=(*plain.events, *pauses),
         name=f"invented infant, {count} pauses of {length_s:g} s",
+    )
+
+
+def heart_rate_steps(
+    rates_bpm: Sequence[float], *, hold_s: float, start_s: float = 0.0
+) -> tuple[RateChange, ...]:
+    """Return a heart rate that goes from step to step without a ramp.
+
+    Parameters
+    ----------
+    rates_bpm : sequence of float
+        The rates, in beats a minute.
+    hold_s : float
+        How long each lasts, in seconds.
+    start_s : float
+        When the first begins, in seconds.
+    """
+    return tuple(
+        RateChange(start_s + number * hold_s, rate, ramp_s=0.0, hold_s=hold_s, return_s=0.0)
+        for number, rate in enumerate(rates_bpm)
+    )
+
+
+def breathing_rate_steps(
+    rates_per_min: Sequence[float], *, hold_s: float, start_s: float = 0.0
+) -> tuple[BreathingRate, ...]:
+    """Return a breathing rate that goes from step to step.
+
+    Parameters
+    ----------
+    rates_per_min : sequence of float
+        The rates, in breaths a minute.
+    hold_s : float
+        How long each lasts, in seconds.
+    start_s : float
+        When the first begins, in seconds.
+    """
+    return tuple(
+        BreathingRate(start_s + number * hold_s, hold_s, rate)
+        for number, rate in enumerate(rates_per_min)
     )

@@ -5,15 +5,39 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TypeVar
 
+import numpy as np
+
 from infantmon.errors import ArgumentError, require_between, require_rate
+from infantmon.model.arrays import Floats
 from infantmon.simulate.breathing import Breathing
 from infantmon.simulate.ecg import EcgLead
+from infantmon.simulate.ectopic import AxisChange, EctopicBeats
 from infantmon.simulate.faults import Disturbance
 from infantmon.simulate.heart import Bradycardia, Heart, RateChange, Standstill, Tachycardia
-from infantmon.simulate.pauses import Pause, ShallowBreathing, Sigh, require_apart
+from infantmon.simulate.obstruction import MixedApnea, Obstruction, ObstructiveApnea
+from infantmon.simulate.pauses import (
+    BreathingRate,
+    Pause,
+    ShallowBreathing,
+    Sigh,
+    require_apart,
+    require_rates_apart,
+)
 from infantmon.simulate.pulsation import Pulsation, PulsationByPhase
 
-Event = Pause | ShallowBreathing | Sigh | RateChange | Standstill | Disturbance
+Event = (
+    Pause
+    | ObstructiveApnea
+    | MixedApnea
+    | ShallowBreathing
+    | BreathingRate
+    | Sigh
+    | RateChange
+    | Standstill
+    | EctopicBeats
+    | AxisChange
+    | Disturbance
+)
 _E = TypeVar("_E", bound=Event)
 
 
@@ -38,6 +62,8 @@ class EcgChannel:
         Size of a step of the converter, in mV; 0 for none.
     low_mv, high_mv : float
         Range of the converter, in mV.
+    clock_error : float
+        By what share the converter is faster than the rate it states: 0.0014 is 0.14 %.
     """
 
     noise_mv: float = 0.008
@@ -45,10 +71,12 @@ class EcgChannel:
     step_mv: float = 0.0
     low_mv: float = -5.0
     high_mv: float = 5.0
+    clock_error: float = 0.0
 
     def __post_init__(self) -> None:
         for name in ("noise_mv", "wander_mv", "step_mv"):
             require_between(getattr(self, name), 0.0, 100.0, name=name, unit="mV")
+        require_between(self.clock_error, -0.05, 0.05, name="clock_error", unit="of the rate")
         _require_range(self.low_mv, self.high_mv, unit="mV")
 
 
@@ -68,6 +96,8 @@ class ImpedanceChannel:
         Size of a step of the converter, in ohm; 0 for none.
     low_ohm, high_ohm : float
         Range of the converter, in ohm.
+    clock_error : float
+        By what share the converter is faster than the rate it states: 0.0014 is 0.14 %.
     """
 
     base_ohm: float = 500.0
@@ -76,12 +106,14 @@ class ImpedanceChannel:
     step_ohm: float = 0.0
     low_ohm: float = 0.0
     high_ohm: float = 2000.0
+    clock_error: float = 0.0
 
     def __post_init__(self) -> None:
         _require_range(self.low_ohm, self.high_ohm, unit="ohm")
         require_between(self.base_ohm, self.low_ohm, self.high_ohm, name="base_ohm", unit="ohm")
         for name in ("drift_ohm", "noise_ohm", "step_ohm"):
             require_between(getattr(self, name), 0.0, 1000.0, name=name, unit="ohm")
+        require_between(self.clock_error, -0.05, 0.05, name="clock_error", unit="of the rate")
 
 
 @dataclass(frozen=True)
@@ -107,11 +139,16 @@ class Scenario:
     impedance : ImpedanceChannel
         The chest, and what the impedance's amplifier adds.
     events : tuple
-        What happens: `Pause`, `ShallowBreathing`, `Sigh`, `Bradycardia`, `Tachycardia`,
-        `Standstill`, and the disturbances `LooseElectrode`, `Movement`, `MuscleNoise`, `Mains`,
-        `LevelStep`, `MissingSamples`; in any order.
+        What happens: `Pause`, `ObstructiveApnea`, `MixedApnea`, `ShallowBreathing`, `Sigh`,
+        `BreathingRate`, `RateChange`, `Bradycardia`, `Tachycardia`, `Standstill`, `EctopicBeats`,
+        `AxisChange`, and the disturbances `LooseElectrode`, `Movement`, `MuscleNoise`, `Mains`,
+        `LevelStep`, `Clipping`, `MissingSamples`; in any order.
     name : str
         What to call the infant; invented.
+    lead2 : EcgLead or None
+        How a second ECG lead looks, if there is one; it is sampled like the first.
+    ecg2 : EcgChannel
+        What the second lead's amplifier adds.
 
     Raises
     ------
@@ -131,6 +168,8 @@ class Scenario:
     impedance: ImpedanceChannel = ImpedanceChannel()
     events: tuple[Event, ...] = field(default=())
     name: str = "invented infant"
+    lead2: EcgLead | None = None
+    ecg2: EcgChannel = EcgChannel()
 
     def __post_init__(self) -> None:
         require_between(self.duration_s, 1.0, 31 * 86400.0, name="duration_s", unit="s")
@@ -143,8 +182,38 @@ class Scenario:
                     f"an event is {event!r}; pass pauses, rate changes or disturbances from "
                     "infantmon.simulate."
                 )
-        require_apart(self.of(Pause), self.breathing.cycle_s)
+        require_apart(self.pauses, self.breathing.cycle_s)
+        require_rates_apart(self.of(BreathingRate))
         self._require_directions()
+
+    @property
+    def pauses(self) -> list[Pause]:
+        """All pauses without effort, those of mixed apneas too, in order of time."""
+        of_mixed = [mixed.pause for mixed in self.obstructions if mixed.pause is not None]
+        return sorted([*self.of(Pause), *of_mixed], key=lambda pause: pause.onset_s)
+
+    @property
+    def obstructions(self) -> list[Obstruction]:
+        """All apneas with effort but no flow, in order of time."""
+        found: list[Obstruction] = [*self.of(ObstructiveApnea), *self.of(MixedApnea)]
+        return sorted(found, key=lambda apnea: apnea.onset_s)
+
+    def recorded_s(self, role: str, time_s: Floats) -> Floats:
+        """Return where true times stand on a channel's own clock, both in seconds.
+
+        Parameters
+        ----------
+        role : str
+            "ecg", "ecg2" or "impedance".
+        time_s : numpy.ndarray, shape (n,)
+            True times, in seconds.
+        """
+        errors = {
+            "ecg": self.ecg.clock_error,
+            "ecg2": self.ecg2.clock_error,
+            "impedance": self.impedance.clock_error,
+        }
+        return np.asarray(time_s * (1.0 + errors[role]))
 
     def of(self, kind: type[_E]) -> list[_E]:
         """Return the events of a kind, in order of time."""
@@ -159,7 +228,10 @@ class Scenario:
             for pause in self.of(Pause)
             if pause.bradycardia is not None
         ]
-        return sorted([*self.of(RateChange), *in_pauses], key=lambda change: change.start_s)
+        found = [apnea.slowing for apnea in self.obstructions]
+        in_apneas = [change for change in found if change is not None]
+        changes = [*self.of(RateChange), *in_pauses, *in_apneas]
+        return sorted(changes, key=lambda change: change.start_s)
 
     def _require_directions(self) -> None:
         usual = self.heart.rate_bpm

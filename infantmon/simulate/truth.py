@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
 from infantmon.errors import require_between
-from infantmon.model.arrays import Bools, Floats
+from infantmon.model.arrays import NO_FLOATS, Bools, Floats
 from infantmon.model.spans import Spans
 
 
@@ -103,6 +103,38 @@ class Intervals:
 
 
 @dataclass(frozen=True, eq=False)
+class TrueObstructions:
+    """Apneas in which air does not flow though the infant makes an effort.
+
+    Attributes
+    ----------
+    onset_s, end_s : numpy.ndarray, shape (n,)
+        When air stops flowing and when it flows again, in seconds.
+    effort_from_s : numpy.ndarray, shape (n,)
+        From when on there is effort, in seconds: the onset, or the end of the pause before it.
+    mixed : numpy.ndarray of bool, shape (n,)
+        Whether it begins with a pause; only that part can be seen in the impedance.
+    """
+
+    onset_s: Floats
+    end_s: Floats
+    effort_from_s: Floats
+    mixed: Bools
+
+    def __len__(self) -> int:
+        return len(self.onset_s)
+
+    @classmethod
+    def none(cls) -> TrueObstructions:
+        """Return none."""
+        return cls(NO_FLOATS, NO_FLOATS, NO_FLOATS, np.empty(0, dtype=np.bool_))
+
+
+def _no_spans() -> Spans:
+    return Spans(NO_FLOATS, NO_FLOATS, np.empty(0, dtype=np.int64))
+
+
+@dataclass(frozen=True, eq=False)
 class Truth:
     """What is true of a simulated night.
 
@@ -126,6 +158,14 @@ class Truth:
         Where the channel shows something else than the infant, or nothing.
     movements : Spans
         Where the infant moves.
+    ecg2_lost : Spans
+        As `ecg_lost`, for the second lead.
+    obstructions : TrueObstructions
+        Where air does not flow though the infant makes an effort.
+    beat_ectopic : numpy.ndarray of bool, shape (n,)
+        Which beats are ectopic.
+    breath_obstructed : numpy.ndarray of bool, shape (m,)
+        Which breaths are efforts that move no air.
     """
 
     duration_s: float
@@ -139,6 +179,10 @@ class Truth:
     ecg_lost: Spans
     impedance_lost: Spans
     movements: Spans
+    ecg2_lost: Spans = field(default_factory=_no_spans)
+    obstructions: TrueObstructions = field(default_factory=TrueObstructions.none)
+    beat_ectopic: Bools = field(default_factory=lambda: np.empty(0, dtype=np.bool_))
+    breath_obstructed: Bools = field(default_factory=lambda: np.empty(0, dtype=np.bool_))
 
     def beats_slower_than(self, limit_bpm: float, *, beats: int = 1) -> Intervals:
         """Return the longest stretches in which every interval between beats is below a rate.
