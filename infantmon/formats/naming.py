@@ -31,7 +31,7 @@ _UNITS = {
 }
 VOLTAGES = frozenset({"V", "mV", "uV", "nV"})
 IMPEDANCES = frozenset({"ohm", "mohm", "kohm"})
-_NO_UNIT = frozenset({"", "?", "-", "nu", "au", "a.u.", "arb", "arb.", "nd", "n/a", "none"})
+_NO_UNIT = frozenset({"", "?", "-", "nu", "au", "a.u.", "arb", "arb.", "n/a", "none"})
 _COUNTS = frozenset({"adu", "raw", "count", "counts", "digit", "digits", "lsb"})
 
 _LEADS = (
