@@ -1,4 +1,4 @@
-"""Panels: the rows of a strip, each with its own scale. Geometry only; templates draw it."""
+"""Panels: rows with a scale of their own, on strips and timelines. Templates draw them."""
 
 from __future__ import annotations
 
@@ -51,7 +51,7 @@ class Line:
 
 @dataclass(frozen=True)
 class Panel:
-    """One row of a strip.
+    """One row of a strip or a timeline.
 
     Attributes
     ----------
@@ -59,8 +59,8 @@ class Panel:
         What is shown, and in which unit.
     top, height : float
         Where the trace stands, in drawing units; marks stand above `top`.
-    path : str
-        The trace, in quarters of a drawing unit.
+    path, band : str
+        The trace, and upright strokes for ranges or bars, in quarters of a drawing unit.
     ticks : tuple of Tick
         The amplitude scale.
     marks_name, marks, odd_marks : str
@@ -78,6 +78,7 @@ class Panel:
     top: float
     height: float
     path: str = ""
+    band: str = ""
     ticks: tuple[Tick, ...] = ()
     marks_name: str = ""
     marks: str = ""

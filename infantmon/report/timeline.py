@@ -11,7 +11,7 @@ import numpy as np
 
 from infantmon.model.arrays import Floats
 from infantmon.model.event import Event
-from infantmon.report.panel import Line, Shade, shades_of, spans_in
+from infantmon.report.panel import Line, Panel, Shade, shades_of, spans_in
 from infantmon.report.reviewed import Reviewed
 from infantmon.report.scale import Scale, Tick, range_of
 from infantmon.report.signals import rate_limits
@@ -53,26 +53,6 @@ class Block:
 
 
 @dataclass(frozen=True)
-class Graph:
-    """One trend with its scale and limits; paths in quarters of a drawing unit."""
-
-    name: str
-    unit: str
-    top: float
-    height: float
-    path: str = ""
-    band: str = ""
-    ticks: tuple[Tick, ...] = ()
-    lines: tuple[Line, ...] = ()
-    note: str = ""
-
-    @property
-    def bottom(self) -> float:
-        """Lower edge, in drawing units."""
-        return self.top + self.height
-
-
-@dataclass(frozen=True)
 class Timeline:
     """One piece of the recording, at most a day long, ready to be drawn."""
 
@@ -82,7 +62,7 @@ class Timeline:
     left: float
     right: float
     lanes: tuple[Lane, ...]
-    graphs: tuple[Graph, ...]
+    graphs: tuple[Panel, ...]
     foot: float
     ticks: tuple[Tick, ...]
     clock_ticks: tuple[Tick, ...]
@@ -160,16 +140,16 @@ def _blocks(events: Sequence[Event], part: Part, recorded_s: float) -> tuple[Blo
     return tuple(blocks)
 
 
-def _graphs(reviewed: Reviewed, part: Part, top: float) -> tuple[Graph, ...]:
+def _graphs(reviewed: Reviewed, part: Part, top: float) -> tuple[Panel, ...]:
     heart = _heart_graph(reviewed, part, top)
     breathing = _breathing_graph(reviewed, part, heart.bottom + GAP)
     return heart, breathing, _pause_graph(reviewed, part, breathing.bottom + GAP)
 
 
-def _heart_graph(reviewed: Reviewed, part: Part, top: float) -> Graph:
+def _heart_graph(reviewed: Reviewed, part: Part, top: float) -> Panel:
     name, unit = "heart rate", "beats/min"
     if reviewed.recording.ecg is None and reviewed.recording.ecg2 is None:
-        return Graph(name, unit, top, LANE, note="ECG not recorded")
+        return Panel(name, unit, top, LANE, note="ECG not recorded")
     rates = reviewed.heart_rate
     edges = bin_edges(part.start_s, part.end_s, count=round(part.width / 2), least_s=2.0)
     trend = binned(rates.time_s, rates.heart_rate_bpm, edges)
@@ -178,7 +158,7 @@ def _heart_graph(reviewed: Reviewed, part: Part, top: float) -> Graph:
     finite = levels[np.isfinite(levels)]
     ends = (float(finite.min()) - 5, float(finite.max()) + 5) if len(finite) else (0.0, 200.0)
     scale = Scale(ends[0], ends[1], top + RATE_HEIGHT, top)
-    return Graph(
+    return Panel(
         name=name,
         unit=unit,
         top=top,
@@ -205,16 +185,16 @@ def _band(trend: Trend, part: Part, scale: Scale) -> str:
     )
 
 
-def _breathing_graph(reviewed: Reviewed, part: Part, top: float) -> Graph:
+def _breathing_graph(reviewed: Reviewed, part: Part, top: float) -> Panel:
     name, unit = "breathing", "breaths/min"
     if reviewed.recording.impedance is None:
-        return Graph(name, unit, top, LANE, note="chest impedance not recorded")
+        return Panel(name, unit, top, LANE, note="chest impedance not recorded")
     edges = bin_edges(part.start_s, part.end_s, count=round(part.width / 3), least_s=30.0)
     rate = breathing_rate(reviewed.breaths.time_s, reviewed.contact.get("impedance"), edges)
     low, high = range_of(np.append(rate, 0.0), least=20.0, margin=0.04)
     scale = Scale(min(low, 0.0), high, top + BREATH_HEIGHT, top)
     steps_x = part.x(np.repeat(edges, 2)[1:-1])
-    return Graph(
+    return Panel(
         name=name,
         unit=unit,
         top=top,
@@ -224,10 +204,10 @@ def _breathing_graph(reviewed: Reviewed, part: Part, top: float) -> Graph:
     )
 
 
-def _pause_graph(reviewed: Reviewed, part: Part, top: float) -> Graph:
+def _pause_graph(reviewed: Reviewed, part: Part, top: float) -> Panel:
     name, unit = "longest pause", "s"
     if reviewed.recording.impedance is None:
-        return Graph(name, unit, top, LANE, note="chest impedance not recorded")
+        return Panel(name, unit, top, LANE, note="chest impedance not recorded")
     onset_s, length_s = pauses(reviewed.breaths.time_s, reviewed.contact.get("impedance"))
     edges = bin_edges(part.start_s, part.end_s, count=round(part.width / 3), least_s=5.0)
     longest = binned(onset_s, length_s, edges).high
@@ -237,7 +217,7 @@ def _pause_graph(reviewed: Reviewed, part: Part, top: float) -> Graph:
     scale = Scale(0.0, 1.1 * max(tallest), top + BREATH_HEIGHT, top)
     zero = np.zeros(len(longest))
     trend = Trend(edges, longest, np.where(np.isfinite(longest), zero, np.nan), longest)
-    return Graph(
+    return Panel(
         name=name,
         unit=unit,
         top=top,
