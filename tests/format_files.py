@@ -98,7 +98,7 @@ def edf_file(
     onsets: Sequence[str] | None = None,
     kind: str = "",
     bdf: bool = False,
-    physical: tuple[str, str] = ("-100", "100"),
+    physical: tuple[str, str] | list[tuple[str, str]] = ("-100", "100"),
     digital: tuple[str, str] = ("-32768", "32767"),
     when: tuple[str, str] = ("02.03.21", "04.05.06"),
 ) -> Path:
@@ -108,7 +108,8 @@ def edf_file(
     labels = [label for label, _, _ in signals]
     units = [unit for _, unit, _ in signals]
     width = [counts.shape[1] for _, _, counts in signals]
-    ends = [(*physical, *digital) for _ in signals]
+    ranges = physical if isinstance(physical, list) else [physical] * len(signals)
+    ends = [(*told, *digital) for told in ranges]
     if tals:
         labels, units = [*labels, f"{'BDF' if bdf else 'EDF'} Annotations"], [*units, ""]
         width.append(24 // (3 if bdf else 2))
