@@ -246,6 +246,16 @@ def test_days_are_drawn_apart() -> None:
     assert "Day 4" not in text
 
 
+def test_link_is_shown_on_both_events(review: InventedReview) -> None:
+    """Only the apnea names the heart-rate event; a reader may come from either."""
+    alone = dataclasses.replace(review.events[1], linked=())
+    events = (review.events[0], alone, *review.events[2:])
+    text = Outline(review_page(dataclasses.replace(review, events=events))).text
+    assert "linked with event 3" in text
+    assert "linked with event 2" in text
+    assert "linked event 3: apnea, 31.0 s" in text  # a bar on the strip of the heart-rate event
+
+
 def test_page_of_500_events_stays_under_10_megabytes(review: InventedReview) -> None:
     page = review_page(many_events(review, 500))
     assert page.count("<article") == 500

@@ -14,7 +14,7 @@ from infantmon.model.event import NOT_ASSESSABLE, Event
 from infantmon.model.prescription import Prescription
 from infantmon.model.spans import BRIDGED_S
 from infantmon.report.cautions import CAUTIONS, NOTICE
-from infantmon.report.reviewed import Reviewed
+from infantmon.report.reviewed import Reviewed, linked_events
 from infantmon.report.strip import Strip, strip_of
 from infantmon.report.summary import (
     JUDGEMENTS,
@@ -143,6 +143,7 @@ def _templates(reviewed: Reviewed) -> jinja2.Environment:
             "extreme_bpm": extreme_bpm,
             "main_reason": main_reason,
             "limits": lambda event: limits_text(event.limits),
+            "linked": lambda event: [other.number for other in linked_events(event, reviewed)],
             "event_length": lambda event: event_length_s(event, reviewed.recorded_s),
         }
     )

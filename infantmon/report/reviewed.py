@@ -84,3 +84,13 @@ def cleaned_impedance(reviewed: Reviewed) -> Signal | None:
     """
     cleaned = getattr(reviewed, "cleaned", None)
     return cleaned if isinstance(cleaned, Signal) else None
+
+
+def linked_events(event: Event, reviewed: Reviewed) -> list[Event]:
+    """Return the events that an event names as going together with it, or that name it."""
+    return [
+        other
+        for other in reviewed.events
+        if other.number != event.number
+        and (other.number in event.linked or event.number in other.linked)
+    ]

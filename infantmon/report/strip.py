@@ -10,7 +10,7 @@ import numpy as np
 from infantmon.model.event import Event
 from infantmon.model.spans import BLOCKING, Reason, Spans
 from infantmon.report.panel import Panel, spans_in
-from infantmon.report.reviewed import Reviewed
+from infantmon.report.reviewed import Reviewed, linked_events
 from infantmon.report.scale import Tick
 from infantmon.report.signals import Paper, panels_of
 from infantmon.report.window import Window, window_of
@@ -57,6 +57,7 @@ class Strip:
     """All that is drawn for one event, in drawing units."""
 
     event: Event
+    linked: tuple[int, ...]
     window: Window
     width: float
     height: float
@@ -89,7 +90,7 @@ def strip_of(reviewed: Reviewed, event: Event, *, column: float = 1.0) -> Strip:
     column : float
         Width of a column of which only the extremes are drawn, in drawing units.
     """
-    linked = [other for other in reviewed.events if other.number in event.linked]
+    linked = linked_events(event, reviewed)
     window = window_of(event, linked, reviewed.recorded_s, left=LEFT, right=RIGHT)
     moments, word_rows = _moments(event, window)
     bars = _bars(event, linked, window, WORD_ROW * word_rows + 4, reviewed.recorded_s)
@@ -101,6 +102,7 @@ def strip_of(reviewed: Reviewed, event: Event, *, column: float = 1.0) -> Strip:
     beats, breaths = reviewed.r_peaks.between(*shown), reviewed.breaths.between(*shown)
     return Strip(
         event=event,
+        linked=tuple(other.number for other in linked),
         window=window,
         width=WIDTH,
         height=foot + 27,
