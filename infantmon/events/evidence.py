@@ -182,7 +182,15 @@ def _beats_alike(case: Case) -> list[Evidence]:
         return [Evidence("no heart beat was seen before", "against")]
     share = float(np.mean(~beats.reliable))
     text = f"{100 * (1 - share):.0f} % of the beats around look alike"
-    return [Evidence(text, "against" if share >= UNRELIABLE_SHARE else "for")]
+    items = [Evidence(text, "against" if share >= UNRELIABLE_SHARE else "for")]
+    # good beats before must not hide that the few inside, or on both sides, are strange
+    first = max(int(np.searchsorted(beats.time_s, event.onset_s, side="right")) - 1, 0)
+    strange = int(np.count_nonzero(~beats.reliable[first:]))
+    count = len(beats) - first
+    if share < UNRELIABLE_SHARE and 2 * strange > count:
+        text = f"{strange} of the {count} beats it rests on do not look like their neighbours"
+        items.append(Evidence(text, "against"))
+    return items
 
 
 def _smaller_beats(case: Case) -> list[Evidence]:
