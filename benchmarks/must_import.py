@@ -51,11 +51,16 @@ def loaded_by(code: str) -> list[str]:
 
 def measure_import(rounds: int = 5) -> ImportCost:
     """Measure in fresh processes that take turns, after one round that is not counted."""
-    times_s: dict[str, list[float]] = {code: [] for code in (YARDSTICK, PACKAGE, EVERY_NAME)}
+    return ImportCost(*median_times_s((YARDSTICK, PACKAGE, EVERY_NAME), rounds))
+
+
+def median_times_s(codes: tuple[str, ...], rounds: int) -> list[float]:
+    """Return the median wall time of fresh processes that run some code, in seconds."""
+    times_s: dict[str, list[float]] = {code: [] for code in codes}
     for number in range(rounds + 1):
         for code, found in times_s.items():
             started = time.perf_counter()
             subprocess.run([sys.executable, "-c", code], check=True)  # noqa: S603
             if number:
                 found.append(time.perf_counter() - started)
-    return ImportCost(*(statistics.median(times_s[code]) for code in times_s))
+    return [statistics.median(found) for found in times_s.values()]
