@@ -52,19 +52,22 @@ class Condition(Carried):
         How far behind the input an end of the excursion may become known, in seconds. That an
         excursion has lasted until t is known at t + `lag_s`; so it goes active at the later of
         onset + hold-off + lag and the moment the onset became known.
+    longer : bool
+        Whether an excursion must last longer than the hold-off; otherwise exactly that is enough.
 
     Notes
     -----
     Calls come in the order of known time; `wake_s` tells when `wake` has to be called.
     """
 
-    carried: ClassVar[tuple[str, ...]] = ("state", "latched", "onset_s", "wake_s", "changed_s")
+    carried: ClassVar[tuple[str, ...]] = ("state", "latched_s", "onset_s", "wake_s", "changed_s")
 
-    def __init__(self, hold_off_s: float, lag_s: float) -> None:
+    def __init__(self, hold_off_s: float, lag_s: float, *, longer: bool = False) -> None:
         self._hold_off_s = hold_off_s
         self._lag_s = lag_s
+        self._longer = longer
         self.state = ABSENT
-        self.latched = False  # an earlier event's indicator is still on
+        self.latched_s = math.inf  # since when an earlier event's indicator is on
         self.onset_s = math.nan
         self.wake_s = math.inf
         self.changed_s = -math.inf
@@ -78,6 +81,11 @@ class Condition(Carried):
     def held_until_s(self) -> float:
         """Time until which the present excursion has to last to go active, in seconds."""
         return self.onset_s + self._hold_off_s
+
+    @property
+    def latched(self) -> bool:
+        """Whether the indicator of an earlier event is still on."""
+        return self.latched_s < math.inf
 
     def begin(self, onset_s: float, known_s: float, cause: str) -> list[Transition]:
         """Take the onset of an excursion."""
@@ -98,20 +106,28 @@ class Condition(Carried):
         """Take the end of an excursion; one that lasted the whole hold-off goes active first."""
         if not self.begun:
             return []
-        steps = self.wake(known_s) if end_s >= self.held_until_s else []
+        end_s = max(end_s, self.onset_s)
+        held_s = self.held_until_s
+        lasted = end_s > held_s if self._longer else end_s >= held_s
+        steps = self.wake(known_s) if lasted else []
         if self.state == ACTIVE:
-            self.latched = True
+            self.latched_s = known_s
         steps.append(self._to(LATCHED if self.latched else ABSENT, known_s, cause, end_s))
         return steps
 
-    def reset(self, known_s: float) -> list[Transition]:
-        """Reset by a person: a latched condition becomes absent, an active one stays active."""
-        if self.state != LATCHED:
-            self.latched = self.latched and self.state == ACTIVE
-            return []
-        self.latched = False
-        self.state, self.changed_s = ABSENT, known_s
-        return [Transition(known_s, ABSENT, "reset")]
+    def reset(self, at_s: float) -> list[Transition]:
+        """Reset by a person, acting on all that had changed by then.
+
+        A latched condition becomes absent; an active one stays active; a pending one stays pending,
+        but the indicator of the event before is off.
+        """
+        if self.state == LATCHED and self.changed_s <= at_s:
+            self.latched_s = math.inf
+            self.state, self.changed_s = ABSENT, at_s
+            return [Transition(at_s, ABSENT, "reset")]
+        if self.state == PENDING and self.latched_s <= at_s:
+            self.latched_s = math.inf
+        return []
 
     def _to(self, state: str, known_s: float, cause: str, end_s: float | None = None) -> Transition:
         self.state, self.changed_s = state, known_s

@@ -8,12 +8,16 @@ from typing import ClassVar
 from infantmon.events.batch import Batch, Latencies, Mark, blocking_marks
 from infantmon.events.condition import Condition, Transition
 from infantmon.events.rule import Rule
+from infantmon.model.event import ACTIVE, PENDING
 from infantmon.model.prescription import ContactLossLimit
 from infantmon.model.spans import LOST_CONTACT, Reason
 
 
 class TechnicalRule(Rule):
-    """At least one channel cannot be used for longer than the delay."""
+    """One channel cannot be used for longer than the delay (exactly the delay is not longer).
+
+    Active until every channel can be used again.
+    """
 
     carried: ClassVar[tuple[str, ...]] = ("condition", "_open")
 
@@ -23,7 +27,7 @@ class TechnicalRule(Rule):
             "delay_s": limit.delay_s,
             "latency_s": latencies.contact_s,
         }
-        super().__init__(Condition(limit.delay_s, latencies.contact_s), limits)
+        super().__init__(Condition(limit.delay_s, latencies.contact_s, longer=True), limits)
         self._open: dict[str, float] = {}  # since when each channel is out
 
     def concerns(self, reason: Reason) -> bool:
@@ -46,23 +50,39 @@ class TechnicalRule(Rule):
         return blocking_marks(batch, role)
 
     def _open_or_close(self, mark: Mark, role: str) -> list[Transition]:
-        if mark.opens:
-            if not self.concerns(Reason(mark.reason)):
-                return []
-            self._open[role] = mark.since_s
-            if self.condition.begun:
-                return []
-            return self.condition.begin(mark.since_s, mark.known_s, _cause(mark, role))
-        if self._open.pop(role, None) is None or self._open:
+        return self._opens(mark, role) if mark.opens else self._closes(mark, role)
+
+    def _opens(self, mark: Mark, role: str) -> list[Transition]:
+        if not self.concerns(Reason(mark.reason)):
             return []
-        return self.condition.end(mark.time_s, mark.known_s, "signal usable again")
+        self._open[role] = mark.since_s
+        state, onset_s = self.condition.state, self.condition.onset_s
+        if state == ACTIVE or (state == PENDING and mark.since_s >= onset_s):
+            return []
+        return self.condition.begin(mark.since_s, mark.known_s, _cause(mark, role))
+
+    def _closes(self, mark: Mark, role: str) -> list[Transition]:
+        since_s = self._open.pop(role, None)
+        if since_s is None:
+            return []
+        if not self._open:
+            return self.condition.end(mark.time_s, mark.known_s, "signal usable again")
+        if mark.time_s > self.condition.held_until_s:
+            return self.condition.wake(mark.known_s)
+        next_s = min(self._open.values())
+        if self.condition.state == ACTIVE or next_s <= self.condition.onset_s:
+            return []
+        # the longest stretch was not too long: the delay counts from the one that is still open
+        found = self.condition.end(mark.time_s, mark.known_s, "signal usable again")
+        cause = f"{min(self._open, key=self._open.__getitem__)}: still unusable"
+        return found + self.condition.begin(next_s, mark.known_s, cause)
 
     def _wake(self, until_s: float, *, inclusive: bool, last: bool = False) -> list[Transition]:
         due_s = self.condition.wake_s
         if due_s == math.inf:
             return []
         if last:
-            ripe = self.condition.held_until_s <= until_s
+            ripe = self.condition.held_until_s < until_s
         else:
             ripe = due_s <= until_s if inclusive else due_s < until_s
         return self.condition.wake(min(due_s, until_s)) if ripe else []

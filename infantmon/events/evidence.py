@@ -7,13 +7,13 @@ an event off the list.
 from __future__ import annotations
 
 import dataclasses
-import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
 from infantmon.events.history import History
+from infantmon.model.arrays import NO_FLOATS
 from infantmon.model.event import (
     DOUBTFUL,
     NOT_ASSESSABLE,
@@ -98,7 +98,7 @@ def with_extreme_rate(
     """Return a heart-rate event with the extreme of the averaged rate inside it."""
     average = IntervalAverage(*averaging)
     beats = case.history.beats(event.onset_s - BEFORE_S, case.until_s + 1e-6, case.known_s)
-    mean_s = average.push(beats.time_s, -math.inf)[beats.time_s >= event.onset_s]
+    mean_s = average.push(beats.time_s, NO_FLOATS)[beats.time_s >= event.onset_s]
     mean_s = mean_s[np.isfinite(mean_s)]
     if event.kind == "high heart rate":
         highest = 60.0 / float(mean_s.min()) if len(mean_s) else None

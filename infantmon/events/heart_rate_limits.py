@@ -20,12 +20,12 @@ from infantmon.stages.heart_rate import IntervalAverage
 class HeartRateRule(ClockedRule):
     """What low and high heart rate share.
 
-    At a beat the rate is 60 / mean interval. Between beats the open interval counts: the rate is
-    never above 60 / (time since the last beat) once that time exceeds the mean interval. So the
-    rate falls to the limit 60 / limit seconds after the last beat, at the latest.
+    At a beat the rate is 60 / mean interval. Where there is no mean yet (at the first beat after a
+    start or an unusable stretch) the rate is not known, and nothing starts or ends.
     """
 
     role = "ecg"
+    passes_at_limit = False
     carried: ClassVar[tuple[str, ...]] = (*ClockedRule.carried, "_average")
     word: ClassVar[str]
 
@@ -43,10 +43,10 @@ class HeartRateRule(ClockedRule):
         self._limit_bpm = limit.limit_bpm
         self._limit_interval_s = 60.0 / limit.limit_bpm
         self._average = IntervalAverage(*self.averaging)
-        self._beyond: np.ndarray = np.empty(0, dtype=np.bool_)  # of the piece in work
+        self._side: Ints = np.empty(0, dtype=np.int64)  # of each beat of the piece in work
 
-    def beyond(self, rate_bpm: Floats) -> np.ndarray:
-        """Tell which rates lie beyond the limit."""
+    def side(self, rate_bpm: Floats) -> Floats:
+        """Return 1 for a rate beyond the limit, -1 or 0 for another, NaN where it is not known."""
         raise NotImplementedError
 
     def findings(self, batch: Batch) -> RPeaks:
@@ -55,32 +55,37 @@ class HeartRateRule(ClockedRule):
 
     def interesting(self, findings: Findings) -> Ints:
         """Return the beats at which the rate passes the limit, or beside a long interval."""
-        mean = self._average.push(findings.time_s, self.usability.last_end_s)
-        with np.errstate(invalid="ignore"):
-            self._beyond = self.beyond(60.0 / mean)
-        turns = np.flatnonzero(np.diff(self._beyond))
+        mean = self._average.push(findings.time_s, self.usability.anew_s)
+        side = self.side(60.0 / mean)
+        self._side = np.where(np.isnan(side), 0, np.where(side > 0, 1, -1)).astype(np.int64)
+        turns = np.flatnonzero(np.diff(self._side))
         gaps = rows_beside_gaps(findings.time_s, self._limit_interval_s * (1.0 - 1e-9))
         return np.unique(np.concatenate((gaps, turns, turns + 1)))
 
     def at_beat(self, time_s: float, known_s: float, row: int) -> list[Transition]:
         """Compare the rate at one beat with the limit."""
-        beyond = bool(self._beyond[row])
-        if beyond and not self.condition.begun:
+        side = int(self._side[row])
+        if side > 0 and not self.condition.begun:
             return self.condition.begin(time_s, known_s, "limit passed")
-        if not beyond and self.condition.begun:
+        if side < 0 and self.condition.begun:
             return self.condition.end(time_s, known_s, "ended by itself")
         return []
 
 
 class LowHeartRateRule(HeartRateRule):
-    """The heart rate is below the limit (strictly)."""
+    """The heart rate is below the limit (strictly).
+
+    Between beats the open interval counts: the rate is never above 60 / (time since the last beat)
+    once that time exceeds the mean interval. So the rate falls below the limit 60 / limit seconds
+    after the last beat, at the latest, whatever the averaging.
+    """
 
     kind = "low heart rate"
     word = "below"
 
-    def beyond(self, rate_bpm: Floats) -> np.ndarray:
-        """Tell which rates lie below the limit."""
-        return np.asarray(rate_bpm < self._limit_bpm)
+    def side(self, rate_bpm: Floats) -> Floats:
+        """Return 1 for a rate below the limit."""
+        return np.sign(self._limit_bpm - rate_bpm)
 
     def take(self, time_s: float, known_s: float, row: int) -> list[Transition]:
         """Take a beat; the interval before it may have passed the limit while it was open."""
@@ -100,14 +105,25 @@ class LowHeartRateRule(HeartRateRule):
 
 
 class HighHeartRateRule(HeartRateRule):
-    """The heart rate is above the limit (strictly)."""
+    """The heart rate is above the limit (strictly).
+
+    One long interval among short ones does not end the excursion: the average decides, at each
+    beat. Without a beat it ends when the average is back at the limit whatever beats came before:
+    after as many limit intervals as are averaged, or after the seconds averaged over.
+    """
 
     kind = "high heart rate"
     word = "above"
 
-    def beyond(self, rate_bpm: Floats) -> np.ndarray:
-        """Tell which rates lie above the limit."""
-        return np.asarray(rate_bpm > self._limit_bpm)
+    def __init__(self, limit: HeartRateLimit, latencies: Latencies) -> None:
+        super().__init__(limit, latencies)
+        self._longest_s = (limit.average_beats or 1) * self._limit_interval_s
+        if limit.average_s is not None:
+            self._longest_s = max(limit.average_s, self._limit_interval_s)
+
+    def side(self, rate_bpm: Floats) -> Floats:
+        """Return 1 for a rate above the limit."""
+        return np.sign(rate_bpm - self._limit_bpm)
 
     def take(self, time_s: float, known_s: float, row: int) -> list[Transition]:
         """Take a beat; the interval before it may have ended the excursion."""
@@ -118,8 +134,8 @@ class HighHeartRateRule(HeartRateRule):
         return found + self.at_beat(time_s, known_s, row)
 
     def next_at_s(self) -> float:
-        """Return when the open interval brings the rate back to the limit."""
-        return self.reaches_s(self._limit_interval_s) if self.condition.begun else math.inf
+        """Return when the open interval alone brings the average back to the limit."""
+        return self.reaches_s(self._longest_s) if self.condition.begun else math.inf
 
     def nothing_found(self, at_s: float, known_s: float) -> list[Transition]:
         """End: no beat came that soon."""

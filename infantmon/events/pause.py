@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from typing import ClassVar
 
 from infantmon.events.condition import Condition, Transition
-from infantmon.events.rule import ClockedRule, rows_beside_gaps
+from infantmon.events.rule import ClockedRule, Edge, rows_beside_gaps
 from infantmon.model.arrays import Ints
 from infantmon.model.event import ACTIVE
 from infantmon.model.findings import Findings
@@ -51,9 +51,15 @@ class PauseRule(ClockedRule):
         found: list[Transition] = []
         while (at_s := self.next_at_s()) <= time_s:
             found += self.nothing_found(at_s, known_s)
-        for step in self.condition.end(time_s, known_s, "ended by itself"):
-            found.append(dataclasses.replace(step, assessable=self._assessed))
-        return found
+        return found + self._stamped(self.condition.end(time_s, known_s, "ended by itself"))
+
+    def stretch_opens(self, edge: Edge, known_s: float) -> list[Transition]:
+        """Apply the start of an unusable stretch."""
+        return self._stamped(super().stretch_opens(edge, known_s))
+
+    def stretch_closes(self, edge: Edge, known_s: float) -> list[Transition]:
+        """Apply the end of an unusable stretch."""
+        return self._stamped(super().stretch_closes(edge, known_s))
 
     def next_at_s(self) -> float:
         """Return when the limit is reached next, with or without counting unusable time."""
@@ -63,23 +69,22 @@ class PauseRule(ClockedRule):
 
     def nothing_found(self, at_s: float, known_s: float) -> list[Transition]:
         """Go active, or note that an active pause has now been assessed in full."""
-        plain = at_s == self.reaches_s(self._limit_s)
+        plain = at_s >= self.reaches_s(self._limit_s)
         if self.condition.begun:
             self._assessed = True
             cause = "limit reached after the unusable stretch too"
             return [Transition(known_s, ACTIVE, cause, self.condition.onset_s)]
         self._assessed = plain
         if plain:
-            onset_s = self.clock_start_s(self._limit_s)
-            return self.condition.begin(onset_s, known_s, "limit reached")
+            return self.condition.begin(self.clock_s, known_s, "limit reached")
         cause = "limit reached counting unusable time"
-        steps = self.condition.begin(self.last_s, known_s, cause)
-        return [dataclasses.replace(step, assessable=False) for step in steps]
+        return self._stamped(self.condition.begin(self.last_s, known_s, cause))
+
+    def _stamped(self, steps: list[Transition]) -> list[Transition]:
+        return [dataclasses.replace(step, assessable=self._assessed) for step in steps]
 
     def _carried_at_s(self) -> float:
         """Return when pause before + stretch + pause after reach the limit."""
-        stretch = self.usability
-        if not self._carries_over or stretch.last_end_s <= self.last_s:
+        if not self._carries_over or self.clock_s <= self.last_s:
             return math.inf
-        at_s = max(self.last_s + self._limit_s, stretch.last_end_s)
-        return at_s if at_s < stretch.open_since_s else math.inf
+        return max(self.last_s + self._limit_s, self.reaches_s(0.0))

@@ -7,7 +7,7 @@ from typing import ClassVar
 
 from infantmon.events.batch import Batch, Latencies
 from infantmon.events.condition import Condition, Transition
-from infantmon.events.rule import ClockedRule, rows_beside_gaps
+from infantmon.events.rule import ClockedRule, Edge, rows_beside_gaps
 from infantmon.model.arrays import Ints
 from infantmon.model.findings import Findings
 from infantmon.model.marks import Breaths
@@ -20,13 +20,20 @@ class PeriodicBreathingRule(ClockedRule):
     A pause is measured from breath mark to breath mark; the gap from the end of one pause to the
     start of the next. It begins with the first pause of the row, goes active when the last pause
     that is needed has reached its length, and is over `gap_s` after the last pause. An unusable
-    stretch ends the row. Published rules differ in length, count and gap (AASM and NIH wording), so
-    all three are parameters.
+    stretch takes back a row that is not complete; where the row is complete the condition stays
+    active, and the gap counts anew from the end of the stretch. Published rules differ in length,
+    count and gap (AASM and NIH wording), so all three are parameters.
     """
 
     kind = "periodic breathing"
     role = "impedance"
-    carried: ClassVar[tuple[str, ...]] = (*ClockedRule.carried, "_starts", "_end_s", "_in_pause")
+    carried: ClassVar[tuple[str, ...]] = (
+        *ClockedRule.carried,
+        "_starts",
+        "_end_s",
+        "_gap_from_s",
+        "_in_pause",
+    )
 
     def __init__(self, limit: PeriodicBreathingLimit, latencies: Latencies) -> None:
         limits: dict[str, float | int | str] = {
@@ -40,7 +47,13 @@ class PeriodicBreathingRule(ClockedRule):
         self._limit = limit
         self._starts: list[float] = []  # onsets of the pauses in the row, no more than are needed
         self._end_s = -math.inf  # end of the latest pause
+        self._gap_from_s = -math.inf  # that, or the end of an unusable stretch after it
         self._in_pause = False
+
+    @property
+    def begun_s(self) -> float:
+        """Onset of the row under way."""
+        return self._starts[0] if self._starts else math.inf
 
     def findings(self, batch: Batch) -> Breaths:
         """Return the breaths."""
@@ -53,29 +66,48 @@ class PeriodicBreathingRule(ClockedRule):
     def take(self, time_s: float, known_s: float, row: int) -> list[Transition]:  # noqa: ARG002
         """Take a breath: a pause that it ends belongs to the row."""
         found: list[Transition] = []
-        while (at_s := self.next_at_s()) <= time_s:
+        at_s = self.reaches_s(self._limit.pause_s)
+        if not self._in_pause and at_s <= time_s:
             found += self.nothing_found(at_s, known_s)
         if self._in_pause:
-            self._in_pause = False
-            self._end_s = time_s
+            self._pause_over(time_s)
         return found
+
+    def stretch_opens(self, edge: Edge, known_s: float) -> list[Transition]:
+        """Close the pause under way, and drop a row that is not complete."""
+        if self._in_pause:
+            self._pause_over(edge.time_s)
+        if edge.missing or not self.condition.begun:
+            self._starts.clear()
+        return super().stretch_opens(edge, known_s)
+
+    def stretch_closes(self, edge: Edge, known_s: float) -> list[Transition]:
+        """Let the gap after a complete row count anew."""
+        if edge.missing:
+            self._starts.clear()
+        self._gap_from_s = edge.time_s
+        return super().stretch_closes(edge, known_s)
+
+    def _pause_over(self, end_s: float) -> None:
+        self._in_pause = False
+        self._end_s = self._gap_from_s = end_s
 
     def next_at_s(self) -> float:
         """Return when the next pause reaches its length, or the row ends for want of one."""
         pause_at_s = math.inf if self._in_pause else self.reaches_s(self._limit.pause_s)
         over_at_s = math.inf
-        if self._starts and not self._in_pause:
+        if self._starts and not self._in_pause and not self._stopped:
             # a pause may still begin until then, and is known as one a pause length later
-            over_at_s = self._end_s + self._limit.gap_s + self._limit.pause_s
+            over_at_s = self._gap_from_s + self._limit.gap_s + self._limit.pause_s
         return min(pause_at_s, over_at_s)
 
     def nothing_found(self, at_s: float, known_s: float) -> list[Transition]:
         """Add a pause to the row, or end the row."""
         if self._in_pause or at_s != self.reaches_s(self._limit.pause_s):
             return self._end_row(known_s)
-        start_s = self.clock_start_s(self._limit.pause_s)
+        start_s = self.clock_s
         found: list[Transition] = []
-        if self._starts and start_s - self._end_s > self._limit.gap_s:
+        if self._starts and start_s - self._gap_from_s > self._limit.gap_s:
             found += self._end_row(known_s)
         self._in_pause = True
         self._starts.append(start_s)

@@ -11,6 +11,7 @@ from __future__ import annotations
 import math
 from abc import ABC, abstractmethod
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import ClassVar
 
 import numpy as np
@@ -18,7 +19,7 @@ import numpy as np
 from infantmon.events.batch import Batch, Mark, blocking_marks, pieces
 from infantmon.events.condition import Condition, Transition
 from infantmon.model.arrays import Floats, Ints
-from infantmon.model.carried import Carried
+from infantmon.model.carried import Carried, record
 from infantmon.model.event import PENDING
 from infantmon.model.findings import Findings
 from infantmon.model.usability import Usability
@@ -41,13 +42,37 @@ class Rule(Carried, ABC):
         self.condition = condition
         self.limits = dict(limits)
 
+    @property
+    def begun_s(self) -> float:
+        """Onset of what is under way, active or not, in seconds; infinity if nothing is."""
+        return self.condition.onset_s if self.condition.begun else math.inf
+
     @abstractmethod
     def push(self, batch: Batch) -> list[Transition]:
         """Return the transitions that follow from a batch, in the order of known time."""
 
 
+@record
+@dataclass(frozen=True, slots=True)
+class Edge:
+    """Where an unusable stretch begins or ends, waiting for all findings before it.
+
+    `time_s` is the edge; `due_s` is when every finding before it is sure to have been given;
+    `since_s` is where its stretch began; `missing` tells a hole of the recording.
+    """
+
+    time_s: float
+    due_s: float
+    since_s: float
+    opens: bool
+    missing: bool
+
+
 class ClockedRule(Rule):
     """A rule with a clock that runs from the last beat or breath of one channel.
+
+    The edges of unusable stretches are taken in the order of their own time, between the findings,
+    once no earlier finding can come: either a later finding has come, or the latency has passed.
 
     Parameters
     ----------
@@ -58,12 +83,17 @@ class ClockedRule(Rule):
     """
 
     role: ClassVar[str]
+    passes_at_limit: ClassVar[bool] = True
+    """Whether exactly the length counts as reached (it does for pauses, not for rates)."""
     carried: ClassVar[tuple[str, ...]] = (
         "condition",
         "usability",
         "last_s",
-        "_cut_s",
-        "_cut_due_s",
+        "clock_s",
+        "_seen",
+        "_stopped",
+        "_edges",
+        "_edge_known_s",
     )
 
     def __init__(
@@ -73,8 +103,11 @@ class ClockedRule(Rule):
         self.lag_s = lag_s
         self.usability = Usability()
         self.last_s = 0.0  # last finding that counts; at first the first sample
-        self._cut_s = math.inf  # start of a stretch that may cut an excursion short
-        self._cut_due_s = math.inf
+        self.clock_s = 0.0  # where the clock runs from: that, or the end of a stretch after it
+        self._seen = False  # whether any finding has counted
+        self._stopped = False  # inside an unusable stretch
+        self._edges: list[Edge] = []  # told, but not taken yet
+        self._edge_known_s = -math.inf  # when the latest edge was taken
 
     # What a rule has to say for itself -----------------------------------------------------
 
@@ -98,23 +131,29 @@ class ClockedRule(Rule):
     def nothing_found(self, at_s: float, known_s: float) -> list[Transition]:
         """Let that happen."""
 
-    # The common course -----------------------------------------------------------------------
+    def stretch_opens(self, edge: Edge, known_s: float) -> list[Transition]:
+        """Apply the start of an unusable stretch.
 
-    def clock_start_s(self, length_s: float) -> float:
-        """Return where the clock that reaches a length next, nothing being found, runs from.
-
-        From the last finding; an unusable stretch that came before the length was reached starts
-        the clock anew at its end.
+        A pending excursion is given up: what follows cannot be known. An active one stays active,
+        except across a hole of the recording.
         """
-        stretch = self.usability
-        if stretch.last_end_s > self.last_s and self.last_s + length_s > stretch.last_start_s:
-            return stretch.last_end_s
-        return self.last_s
+        if edge.missing:
+            return self.condition.end(edge.time_s, known_s, "recording interrupted")
+        if self.condition.state == PENDING:
+            return self.condition.end(edge.time_s, known_s, "signal became unusable")
+        return []
+
+    def stretch_closes(self, edge: Edge, known_s: float) -> list[Transition]:
+        """Apply the end of an unusable stretch: nothing is carried over a hole of the recording."""
+        if edge.missing:
+            return self.condition.end(edge.since_s, known_s, "recording interrupted")
+        return []
+
+    # The common course -----------------------------------------------------------------------
 
     def reaches_s(self, length_s: float) -> float:
         """Return when the clock reaches a length, nothing being found; infinity while it stands."""
-        at_s = self.clock_start_s(length_s) + length_s
-        return at_s if at_s < self.usability.open_since_s else math.inf
+        return math.inf if self._stopped else self.clock_s + length_s
 
     def push(self, batch: Batch) -> list[Transition]:
         """Return the transitions that follow from a batch, in the order of known time."""
@@ -125,7 +164,7 @@ class ClockedRule(Rule):
                 found += self._take_piece(findings.rows(first, after))
             if mark is not None:
                 found += self._run_timers(mark.known_s, inclusive=False)
-                found += self._take_mark(mark)
+                self._take_mark(mark)
         found += self._run_timers(batch.reached_s, inclusive=True, last=batch.last)
         return found
 
@@ -134,60 +173,93 @@ class ClockedRule(Rule):
         counting = piece.where(self.usability.counts(piece.time_s))
         if not len(counting):
             return found
-        for row in self.interesting(counting):
+        rows = self.interesting(counting)
+        if self._edges:  # the first finding after an edge settles it
+            after = np.searchsorted(counting.time_s, [edge.time_s for edge in self._edges])
+            rows = np.union1d(rows, after[after < len(counting)])
+        for row in rows.tolist():
             if row:  # the rows passed over only moved the clock on
-                self.last_s = max(self.last_s, float(counting.time_s[row - 1]))
+                self._move_on(float(counting.time_s[row - 1]))
             time_s, known_s = float(counting.time_s[row]), float(counting.known_s[row])
             found += self._run_timers(known_s, inclusive=False)
-            if time_s >= self._cut_s:
-                found += self._cut(known_s)
-            found += self.take(time_s, known_s, int(row))
-            self.last_s = max(self.last_s, time_s)
+            while self._edges and self._edges[0].time_s <= time_s:
+                found += self._take_edge(known_s)
+            found += self.take(time_s, known_s, row)
+            self._move_on(time_s)
         return found
 
-    def _take_mark(self, mark: Mark) -> list[Transition]:
-        if not mark.opens:
+    def _move_on(self, time_s: float) -> None:
+        """Let the clock run from a finding."""
+        self.last_s = max(self.last_s, time_s)
+        self.clock_s = max(self.clock_s, time_s)
+        self._seen = True
+
+    def _take_mark(self, mark: Mark) -> None:
+        since_s = mark.since_s
+        if mark.opens:
+            self.usability.opens(since_s, mark.reason)
+        else:
+            since_s = min(since_s, self.usability.open_since_s)
             self.usability.closes(mark.time_s, mark.reason)
-            if self.usability.last_missing:
-                # nothing is carried over a hole of the recording
-                self.last_s = max(self.last_s, mark.time_s)
-            return []
-        self.usability.opens(mark.since_s, mark.reason)
-        self._cut_s = mark.since_s
-        self._cut_due_s = max(mark.known_s, mark.since_s + self.lag_s)
-        return []
+        time_s = since_s if mark.opens else mark.time_s
+        due_s = mark.known_s  # sure at once where a later finding has been taken already
+        if not self._seen or self.last_s < time_s:
+            due_s = max(due_s, time_s + self.lag_s)
+        if self._edges:
+            due_s = max(due_s, self._edges[-1].due_s)
+        missing = self.usability.last_missing
+        self._edges.append(Edge(time_s, due_s, since_s, mark.opens, missing))
 
-    def _cut(self, known_s: float) -> list[Transition]:
-        """Apply an unusable stretch to an excursion under way.
-
-        A pending one is given up: what follows cannot be known. An active one stays active, except
-        across a hole of the recording.
-        """
-        since_s, self._cut_s, self._cut_due_s = self._cut_s, math.inf, math.inf
-        if self.usability.last_missing:
-            return self.condition.end(since_s, known_s, "recording interrupted")
-        if self.condition.state == PENDING:
-            return self.condition.end(since_s, known_s, "signal became unusable")
-        return []
+    def _take_edge(self, known_s: float) -> list[Transition]:
+        """Take the next edge, after all that nothing being found has brought before it."""
+        edge = self._edges.pop(0)
+        self._edge_known_s = known_s
+        found: list[Transition] = []
+        while (at_s := self.next_at_s()) < edge.time_s or (
+            self.passes_at_limit and at_s == edge.time_s
+        ):
+            found += self.nothing_found(at_s, known_s)
+        if self.condition.held_until_s <= edge.time_s:
+            found += self.condition.wake(known_s)
+        self._stopped = edge.opens
+        if edge.opens:
+            return found + self.stretch_opens(edge, known_s)
+        nothing_before = not self._seen and edge.since_s <= self.last_s
+        found += self.stretch_closes(edge, known_s)
+        self.clock_s = max(self.clock_s, edge.time_s)
+        if edge.missing or nothing_before:
+            self.last_s = max(self.last_s, edge.time_s)
+        return found
 
     def _run_timers(
         self, until_s: float, *, inclusive: bool, last: bool = False
     ) -> list[Transition]:
-        """Let everything happen that is due in known time before (or at) a time."""
+        """Let everything happen that is due in known time before (or at) a time.
+
+        The end of the stream cuts the wait for certainty short: then all that lies before it is
+        due, in the order of its own time.
+        """
         found: list[Transition] = []
         while True:
             at_s = self.next_at_s()
-            due = ((at_s + self.lag_s, 2), (self.condition.wake_s, 1), (self._cut_due_s, 0))
-            due_s, which = min(due)
-            if last:  # the end of the stream cuts the wait for certainty short
-                ripe = (at_s, self.condition.held_until_s, self._cut_s)[2 - which] <= until_s
+            edge_s, edge_due_s = math.inf, math.inf
+            if self._edges:
+                edge_s, edge_due_s = self._edges[0].time_s, self._edges[0].due_s
+            sure_s = max(at_s + self.lag_s, self._edge_known_s)
+            held_s = self.condition.held_until_s if self.condition.wake_s < math.inf else math.inf
+            if last:
+                due = ((edge_s, 0), (held_s, 1), (at_s, 2))
             else:
-                ripe = due_s <= until_s if inclusive else due_s < until_s
-            if not ripe or due_s == math.inf:
+                due = ((edge_due_s, 0), (self.condition.wake_s, 1), (sure_s, 2))
+            due_s, which = min(due)
+            ripe = due_s <= until_s if inclusive else due_s < until_s
+            if not ripe:
                 return found
+            if last:
+                due_s = (edge_due_s, self.condition.wake_s, sure_s)[which]
             known_s = min(due_s, until_s)
             if which == 0:
-                found += self._cut(known_s)
+                found += self._take_edge(known_s)
             elif which == 1:
                 found += self.condition.wake(known_s)
             else:

@@ -11,6 +11,8 @@ from infantmon.model.arrays import Bools, Floats
 from infantmon.model.carried import Carried
 from infantmon.model.spans import Reason
 
+_REMEMBERED = 16  # stretches and the time between them last longer than any finding's latency
+
 
 class Usability(Carried):
     """Follows the blocking stretches of one channel from its contact marks.
@@ -21,51 +23,39 @@ class Usability(Carried):
     ----------
     open_since_s : float
         Start of the stretch that is open now; infinity when the channel can be used.
-    last_start_s, last_end_s : float
-        The latest stretch that is over; `last_end_s` is also where clocks start anew, at first the
-        channel's first sample.
     last_missing : bool
         Whether the latest stretch (open or over) is a hole of the recording.
     """
 
-    carried: ClassVar[tuple[str, ...]] = (
-        "open_since_s",
-        "open_reason",
-        "last_start_s",
-        "last_end_s",
-        "last_missing",
-    )
+    carried: ClassVar[tuple[str, ...]] = ("open_since_s", "last_missing", "_starts", "_ends")
 
     def __init__(self, start_s: float = 0.0) -> None:
         self.open_since_s = math.inf
-        self.open_reason = 0
-        self.last_start_s = start_s
-        self.last_end_s = start_s
         self.last_missing = False
+        self._starts = [start_s]  # the latest stretches that are over, and where the channel began
+        self._ends = [start_s]
 
     @property
-    def is_open(self) -> bool:
-        """Whether the channel cannot be used now."""
-        return self.open_since_s < math.inf
+    def anew_s(self) -> Floats:
+        """Where clocks start anew: the channel's start, and the ends of the latest stretches."""
+        return np.array(self._ends, dtype=np.float64)
 
     def opens(self, since_s: float, reason: int) -> None:
         """Note that an unusable stretch has been established, and since when."""
         self.open_since_s = since_s
-        self.open_reason = reason
         self.last_missing = bool(Reason(reason) & Reason.MISSING)
 
     def closes(self, end_s: float, reason: int) -> None:
         """Note that the open stretch is over."""
-        self.last_start_s = self.open_since_s
-        self.last_end_s = end_s
+        self._starts = [*self._starts, self.open_since_s][-_REMEMBERED:]
+        self._ends = [*self._ends, end_s][-_REMEMBERED:]
         self.open_since_s = math.inf
         self.last_missing = bool(Reason(reason) & Reason.MISSING)
 
     def counts(self, time_s: Floats) -> Bools:
-        """Tell which times lie outside the open and the latest stretch."""
-        inside = (time_s >= self.last_start_s) & (time_s < self.last_end_s)
-        return np.asarray((time_s < self.open_since_s) & ~inside, dtype=np.bool_)
-
-    def blocks(self, time_s: float) -> bool:
-        """Tell whether one time lies inside the open or the latest stretch."""
-        return time_s >= self.open_since_s or self.last_start_s <= time_s < self.last_end_s
+        """Tell which times lie outside the open stretch and those just before it."""
+        outside = np.asarray(time_s < self.open_since_s, dtype=np.bool_)
+        for start_s, end_s in zip(self._starts, self._ends, strict=True):
+            if len(time_s) and end_s > time_s[0]:
+                outside &= (time_s < start_s) | (time_s >= end_s)
+        return outside

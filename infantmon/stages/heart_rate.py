@@ -37,21 +37,22 @@ class IntervalAverage(Carried):
         self._span_s = average_s
         self._times = NO_FLOATS  # the beats that the next mean may reach back to
 
-    def push(self, time_s: Floats, anew_s: float) -> Floats:
+    def push(self, time_s: Floats, anew_s: Floats) -> Floats:
         """Return the mean interval at each new beat, in seconds; NaN where there is none yet.
 
         Parameters
         ----------
         time_s : numpy.ndarray, shape (n,)
             New beats, in seconds, ascending.
-        anew_s : float
-            Where the averaging starts anew: no interval reaches back before it.
+        anew_s : numpy.ndarray, shape (m,)
+            Where the averaging starts anew, ascending: no interval reaches across one of these.
         """
         times = np.concatenate((self._times, time_s))
         row = np.arange(len(self._times), len(times))
         first = self._first_rows(times, row)
-        start = int(np.searchsorted(times, anew_s, side="left"))
-        first = np.where(row >= start, np.maximum(first, start), first)
+        latest = np.searchsorted(anew_s, times[row], side="right") - 1
+        since = np.where(latest >= 0, np.append(anew_s, -np.inf)[latest], -np.inf)
+        first = np.maximum(first, np.searchsorted(times, since, side="left"))
         count = row - first
         mean = np.full(len(row), np.nan)
         np.divide(times[row] - times[first], count, out=mean, where=count > 0)
@@ -163,7 +164,7 @@ class HeartRate(Stage):
 
     def _rates(self, beats: RPeaks) -> HeartRates:
         counting = beats.where(self._usability.counts(beats.time_s))
-        mean = self._average.push(counting.time_s, self._usability.last_end_s)
+        mean = self._average.push(counting.time_s, self._usability.anew_s)
         known = ~np.isnan(mean)
         mean = mean[known]
         return HeartRates(counting.time_s[known], counting.known_s[known], 60.0 / mean, mean)

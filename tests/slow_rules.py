@@ -1,0 +1,509 @@
+"""Slow, obvious twins of the event rules: they walk the time tick by tick and look at everything.
+
+All times are whole ticks (an eighth of a second), so that sums and comparisons are exact.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from infantmon.events.batch import Batch
+from infantmon.model.marks import Breaths, Pulsations, RPeaks
+from infantmon.model.spans import ContactMarks, Reason
+
+TICK_S = 0.125
+
+
+@dataclass
+class Stretch:
+    """An unusable stretch and when its two marks are known, in seconds; no end: still open."""
+
+    since: float
+    told: float
+    end: float = math.inf
+    end_told: float = math.inf
+    missing: bool = False
+    hole_told_late: bool = False  # the opening mark does not know of the hole yet
+    off: bool = False  # the electrode is off
+
+    @property
+    def key(self):
+        return self.since, id(self)
+
+    @property
+    def reasons(self):
+        """What the opening mark tells, and what the closing one."""
+        if self.off:
+            return int(Reason.FLAT), int(Reason.FLAT)
+        last = Reason.MISSING if self.missing else Reason.NOT_FINITE
+        return int(Reason.NOT_FINITE if self.hole_told_late else last), int(last)
+
+    def told_at(self, now, time):
+        """Whether a finding at `time` is known by `now` to lie inside."""
+        if self.told > now:
+            return False
+        return time >= self.since and (self.end_told > now or time < self.end)
+
+
+class SlowCondition:
+    """The state machine as the words of `infantmon.events.condition` put it, one call a step."""
+
+    def __init__(self, hold_off, lag, *, longer=False):
+        self.hold_off, self.lag, self.longer = hold_off, lag, longer
+        self.state, self.indicator_since, self.onset, self.changed = "absent", None, None, -math.inf
+        self.steps = []
+
+    def go(self, state, now, end=None, *, assessable=True):
+        self.state, self.changed = state, now
+        self.steps.append((now, state, self.onset, end, assessable))
+
+    @property
+    def on(self):
+        return self.state in ("pending", "active")
+
+    def lasts_until(self, time):
+        held = self.onset + self.hold_off
+        return time > held if self.longer else time >= held
+
+    def begin(self, onset, now, *, assessable=True):
+        self.onset = onset
+        at_once = self.hold_off == 0 or onset + self.hold_off + self.lag <= now
+        self.go("active" if at_once else "pending", now, assessable=assessable)
+
+    def tick(self, now):
+        if self.state == "pending" and now >= self.onset + self.hold_off + self.lag:
+            self.go("active", now)
+
+    def end(self, end, now, *, assessable=True):
+        if not self.on:
+            return
+        end = max(end, self.onset)
+        if self.state == "pending" and self.lasts_until(end):
+            self.go("active", now, assessable=assessable)
+        if self.state == "active":
+            self.indicator_since = now
+        self.go(
+            "absent" if self.indicator_since is None else "latched", now, end, assessable=assessable
+        )
+
+    def reset(self, at):
+        if self.state == "latched" and self.changed <= at:
+            self.indicator_since = None
+            self.onset = None
+            self.go("absent", at)
+        elif self.state == "pending" and (self.indicator_since or 0.0) <= at:
+            self.indicator_since = None
+
+
+class SlowRule:
+    """Walks stream time tick by tick, and behind it the time of the findings, tick by tick."""
+
+    assessed = True
+
+    def __init__(self, findings, stretches, reached, lag):
+        self.findings, self.stretches, self.reached, self.lag = findings, stretches, reached, lag
+        self.at = -TICK_S  # every instant up to this one has been dealt with
+        self.running = True
+        self.clock = self.last = 0.0
+        self.seen = False
+        self.pending_starts = list(stretches)
+        self.inside = None
+        self.condition = self.new_condition()
+
+    def run(self):
+        for tick in range(round(self.reached / TICK_S) + 1):
+            self.now = tick * TICK_S
+            self.final = self.now >= self.reached
+            for time, known in self.findings:
+                if known == self.now and not any(s.told_at(self.now, time) for s in self.stretches):
+                    self.walk(time, (time,))
+            self.late_edges()
+            self.walk(self.now if self.final else self.now - self.lag)
+            self.timers()
+        return list(self.condition.steps)
+
+    def walk(self, through, found=()):
+        self.late_edges()
+        while self.at + TICK_S <= through:
+            self.at += TICK_S
+            self.instant(self.at, self.at in found)
+            pending = self.condition.state == "pending"
+            if self.final and pending and self.condition.lasts_until(self.at):
+                self.condition.go("active", self.now)
+
+    def late_edges(self):
+        self.edges(self.at)
+
+    def edges(self, until):
+        """Apply what is told by now of stretches that start or end up to an instant."""
+        while True:
+            if self.inside is not None:
+                stretch = self.inside
+                if stretch.end_told > self.now or stretch.end > until:
+                    return
+                self.before_edge(stretch.end)
+                self.inside = None
+                self.running = True
+                self.opened_again(stretch)
+            elif self.pending_starts:
+                stretch = self.pending_starts[0]
+                if stretch.told > self.now or stretch.since > until:
+                    return
+                self.pending_starts.pop(0)
+                self.before_edge(stretch.since)
+                self.inside = stretch
+                self.running = False
+                self.lost(stretch)
+            else:
+                return
+
+    def before_edge(self, time):
+        if (
+            self.condition.state == "pending"
+            and self.condition.onset + self.condition.hold_off <= time
+        ):
+            self.condition.go("active", self.now)
+
+    def lost(self, stretch):
+        known_hole = stretch.missing and not stretch.hole_told_late
+        if known_hole or self.condition.state == "pending":
+            self.condition.end(stretch.since, self.now, assessable=self.assessed)
+
+    def opened_again(self, stretch):
+        if stretch.missing:
+            self.condition.end(stretch.since, self.now, assessable=self.assessed)
+        self.clock = max(self.clock, stretch.end)
+        if stretch.missing or (not self.seen and stretch.since <= self.last):
+            self.last = max(self.last, stretch.end)
+
+    def take(self, time):
+        self.seen = True
+        self.clock = max(self.clock, time)
+        self.last = max(self.last, time)
+
+    def timers(self):
+        self.condition.tick(self.now)
+
+
+class SlowPause(SlowRule):
+    """Apnea (carries a pause over an unusable stretch) and no heart beat (does not)."""
+
+    def __init__(self, *args, limit, carries_over):
+        self.limit, self.carries_over, self.assessed = limit, carries_over, True
+        super().__init__(*args)
+
+    def new_condition(self):
+        return SlowCondition(0, self.lag)
+
+    def instant(self, s, found):
+        self.plain(s)
+        self.edges(s)
+        self.carried(s)
+        if found:
+            self.condition.end(s, self.now, assessable=self.assessed)
+            self.take(s)
+
+    def plain(self, s):
+        if not self.running or s - self.clock < self.limit:
+            return
+        if not self.condition.on:
+            self.assessed = True
+            self.condition.begin(self.clock, self.now)
+        elif not self.assessed:
+            self.assessed = True
+            self.condition.go("active", self.now)
+
+    def carried(self, s):
+        over_a_stretch = self.clock > self.last
+        waits = self.running and over_a_stretch and not self.condition.on
+        if self.carries_over and waits and s - self.last >= self.limit:
+            self.assessed = False
+            self.condition.begin(self.last, self.now, assessable=False)
+
+
+class SlowRate(SlowRule):
+    """Low (sign -1) and high (sign 1) heart rate."""
+
+    def __init__(self, *args, limit, sign, hold_off, beats=None, seconds=None):
+        self.limit, self.sign, self.hold_off = limit, sign, hold_off
+        self.beats, self.seconds = beats, seconds
+        self.heard = []
+        super().__init__(*args)
+
+    def new_condition(self):
+        return SlowCondition(self.hold_off, self.lag)
+
+    def rate(self):
+        """60 / mean of the intervals averaged at the latest beat; None where there is none."""
+        now = self.heard[-1]
+        ends = [s.end for s in self.stretches if s.end_told <= self.now and s.end <= now]
+        beats = [b for b in self.heard if b >= max(ends, default=0.0)]
+        pairs = list(pairwise(beats))
+        if not pairs:
+            return None
+        if self.beats:
+            chosen = pairs[-self.beats :]
+        else:
+            chosen = [p for p in pairs if p[1] > now - self.seconds] or pairs[-1:]
+        return 60.0 / (sum(b - a for a, b in chosen) / len(chosen))
+
+    def instant(self, s, found):
+        self.edges(s)
+        if found:
+            self.take(s)
+            self.heard.append(s)
+            rate = self.rate()
+            if rate is not None:
+                beyond = rate < self.limit if self.sign < 0 else rate > self.limit
+                if beyond and not self.condition.on:
+                    self.condition.begin(s, self.now)
+                if not beyond:
+                    self.condition.end(s, self.now)
+        elif self.running:
+            self.open_interval(s, s - self.clock)
+
+    def open_interval(self, s, waited):
+        if self.sign < 0 and waited >= 60.0 / self.limit and not self.condition.on:
+            self.condition.begin(s, self.now)
+        if self.sign > 0:
+            if self.beats:
+                longest = self.beats * (60.0 / self.limit)
+            else:
+                longest = max(self.seconds, 60.0 / self.limit)
+            if waited >= longest:
+                self.condition.end(s, self.now)
+
+
+class SlowRow(SlowRule):
+    """Periodic breathing."""
+
+    def __init__(self, *args, pause, count, gap):
+        self.pause, self.count, self.gap = pause, count, gap
+        self.starts, self.pause_end, self.gap_from, self.in_pause = [], None, None, False
+        super().__init__(*args)
+
+    def new_condition(self):
+        return SlowCondition(0, self.lag)
+
+    @property
+    def over(self):
+        """When it is plain that no further pause begins in time."""
+        if not self.starts or self.in_pause or not self.running:
+            return math.inf
+        return self.gap_from + self.gap + self.pause
+
+    def instant(self, s, found):
+        if self.running and not self.in_pause and s - self.clock >= self.pause:
+            if self.starts and self.clock - self.gap_from > self.gap:
+                self.end_row()
+            self.in_pause = True
+            self.starts = [*self.starts, self.clock][: self.count]
+            if len(self.starts) == self.count and not self.condition.on:
+                self.condition.begin(self.starts[0], self.now)
+        self.edges(s)
+        if self.final and s >= self.over:
+            self.end_row()
+        if found:
+            self.finish_pause(s)
+            self.take(s)
+
+    def finish_pause(self, s):
+        if self.in_pause:
+            self.in_pause, self.pause_end, self.gap_from = False, s, s
+
+    def before_edge(self, time):
+        if self.over <= time:
+            self.end_row()
+
+    def lost(self, stretch):
+        self.finish_pause(stretch.since)
+        if (stretch.missing and not stretch.hole_told_late) or not self.condition.on:
+            self.starts = []
+        super().lost(stretch)
+
+    def opened_again(self, stretch):
+        self.gap_from = stretch.end
+        if stretch.missing:
+            self.starts = []
+        super().opened_again(stretch)
+
+    def end_row(self):
+        self.starts = []
+        self.condition.end(self.pause_end, self.now)
+
+    def timers(self):
+        if self.now - self.lag >= self.over:
+            self.end_row()
+
+
+# Findings by hand ---------------------------------------------------------------------------
+
+
+def beats_at(times, known=None):
+    times = np.asarray(times, dtype=float)
+    known = times if known is None else np.asarray(known, dtype=float)
+    whole = np.round(times * 250).astype(np.int64)
+    return RPeaks(times, known, whole, np.ones(len(times)), np.ones(len(times), dtype=bool))
+
+
+def breaths_at(times, known=None):
+    times = np.asarray(times, dtype=float)
+    known = times if known is None else np.asarray(known, dtype=float)
+    whole = np.round(times * 50).astype(np.int64)
+    ones = np.ones(len(times))
+    return Breaths(
+        times, known, whole, ones, times - 0.25, times + 0.25, np.zeros(len(times), bool)
+    )
+
+
+def contact_of(stretches, noise=()):
+    """Contact marks of stretches; `noise` adds marks that must change nothing."""
+    rows = []
+    for s in stretches:
+        rows.append((s.told, s.told, s.since, s.reasons[0], False, False))
+        if s.end < math.inf:
+            rows.append((s.end, s.end_told, s.since, s.reasons[1], True, False))
+    rows += list(noise)
+    rows.sort(key=lambda row: row[1])
+    columns = list(zip(*rows, strict=True)) if rows else [()] * 6
+    kinds = (float, float, float, np.int64, bool, bool)
+    return ContactMarks(*(np.array(c, dtype=k) for c, k in zip(columns, kinds, strict=True)))
+
+
+def batches_of(cuts, *, beats=None, breaths=None, contact=None, second=None):
+    """Cut findings into batches that reach the given times; the last one ends the stream."""
+    beats = beats_at([]) if beats is None else beats
+    breaths = breaths_at([]) if breaths is None else breaths
+    second = beats_at([]) if second is None else second
+    contact = contact or {}
+    batches, before = [], -math.inf
+    for n, reached in enumerate(cuts):
+
+        def now(found, before=before, reached=reached):
+            return found.where((found.known_s > before) & (found.known_s <= reached))
+
+        batches.append(
+            Batch(
+                r_peaks=now(beats),
+                breaths=now(breaths),
+                pulsation=Pulsations.empty(),
+                second_beats=now(second),
+                contact={role: now(marks) for role, marks in contact.items()},
+                reached_s=float(reached),
+                last=n == len(cuts) - 1,
+            )
+        )
+        before = reached
+    return batches
+
+
+def random_stretches(chance, reached, count):
+    """Unusable stretches of more than 1 s, some of them holes, some told late, none overlapping."""
+    found, free_s = [], 0.0
+    for _ in range(count):
+        since = free_s + TICK_S * int(chance.integers(0, max(2, int(reached / TICK_S / count))))
+        length = TICK_S * int(chance.choice([9, 10, 12, 16, 24, 48, 120, 300]))
+        told = since + TICK_S * int(chance.integers(8, max(9, min(40, length / TICK_S))))
+        told = max(told, found[-1].end_told + TICK_S if found else 0.0)
+        end = max(since + length, told)
+        end_told = end + TICK_S * int(chance.integers(0, 5))
+        missing = bool(chance.random() < 0.3)
+        late = missing and bool(chance.random() < 0.3)
+        if told > reached:
+            break
+        if end > reached:
+            found.append(Stretch(since, told, missing=missing, hole_told_late=late))
+            break
+        found.append(Stretch(since, told, end, min(end_told, reached), missing, late))
+        free_s = end + TICK_S * int(chance.integers(4, 9))
+    return found
+
+
+def random_times(chance, reached, steps, share_long, long_steps, lag):
+    """Times of findings with some long gaps, each known at most the latency later."""
+    times, time = [], 0.0
+    while True:
+        pool = long_steps if chance.random() < share_long else steps
+        time += TICK_S * int(chance.choice(pool))
+        if time > reached:
+            break
+        times.append(time)
+    times = np.array(times)
+    if chance.random() < 0.3 and len(times):  # a finding at the very start
+        times = np.append(0.0, times)
+    if chance.random() < 0.3:  # a pause without any finding at the start
+        times = times[times > 30.0]
+    most = round(lag / TICK_S)
+    least = most if chance.random() < 0.2 else 0
+    known = times + TICK_S * chance.integers(least, most + 1, len(times))
+    return times, np.minimum(np.maximum.accumulate(known), reached) if len(times) else known
+
+
+def random_noise(chance, reached):
+    """Marks that change no timer: bridged stretches, and stretches to be used with care."""
+    rows = []
+    for time in np.sort(chance.uniform(2.0, reached - 2.0, int(chance.integers(0, 4)))):
+        time = TICK_S * round(time / TICK_S)
+        rows.append((time, time, time - 0.5, int(Reason.NOT_FINITE), True, True))
+        rows.append((time + 1.0, time + 1.5, time, int(Reason.MOVEMENT), True, False))
+    return rows
+
+
+def random_cuts(chance, reached):
+    """Where batches end: a few places, or every tick, always the end."""
+    ticks = round(reached / TICK_S)
+    count = int(chance.choice([0, 1, 3, 10, 60]))
+    inner = np.unique(chance.integers(0, ticks + 1, count)) * TICK_S
+    return [*inner[inner < reached].tolist(), reached]
+
+
+class SlowTechnical:
+    """Contact loss or signal unusable: walks stream time tick by tick over all channels."""
+
+    def __init__(self, stretches_by_role, reached, delay, lag, off):
+        self.stretches = {
+            role: [s for s in stretches if s.off == off]
+            for role, stretches in stretches_by_role.items()
+        }
+        self.reached, self.condition = reached, SlowCondition(delay, lag, longer=True)
+
+    def run(self):
+        condition = self.condition
+        for tick in range(round(self.reached / TICK_S) + 1):
+            now = tick * TICK_S
+            for role in sorted(self.stretches):
+                for stretch in self.stretches[role]:
+                    if stretch.told == now:
+                        self.opens(stretch, now)
+                    if stretch.end_told == now:
+                        self.closes(stretch, now)
+            condition.tick(now)
+        if condition.state == "pending" and condition.lasts_until(self.reached):
+            condition.go("active", self.reached)
+        return list(condition.steps)
+
+    open: frozenset = frozenset()
+
+    def opens(self, stretch, now):
+        self.open = self.open | {stretch.key}
+        if self.condition.state == "active":
+            return
+        if self.condition.state != "pending" or stretch.since < self.condition.onset:
+            self.condition.begin(stretch.since, now)
+
+    def closes(self, stretch, now):
+        self.open = self.open - {stretch.key}
+        if not self.open:
+            self.condition.end(stretch.end, now)
+            return
+        if self.condition.state == "pending":
+            earliest = min(since for since, _ in self.open)
+            if self.condition.lasts_until(stretch.end):
+                self.condition.go("active", now)
+            elif earliest > self.condition.onset:
+                self.condition.end(stretch.end, now)
+                self.condition.begin(earliest, now)
