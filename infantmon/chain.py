@@ -7,7 +7,7 @@ step; findings are equal however the channels are cut and interleaved.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import ClassVar
 
@@ -83,6 +83,8 @@ class Inbox(Carried):
 
     def take_until(self, time_s: float) -> list[tuple[Floats, bool]]:
         """Hand out the runs of samples up to a time, and whether each is a hole."""
+        if time_s == -math.inf:
+            return []
         until = math.floor((time_s - self.clock.start_s) * self.clock.rate_hz + 1e-6) + 1
         wanted = min(until, self.arrived)
         taken: list[tuple[Floats, bool]] = []
@@ -196,8 +198,11 @@ class SignalChain(Carried):
             )
         return self._inboxes[role]
 
-    def advance(self, *, last: bool = False) -> Iterator[Batch]:
-        """Yield batches of findings up to the time that every channel has reached now."""
+    def advance(self, *, last: bool = False, stops_s: Sequence[float] = ()) -> Iterator[Batch]:
+        """Yield batches of findings up to the time that every channel has reached now.
+
+        One batch ends at each of the times `stops_s` (in seconds) on the way.
+        """
         inboxes = list(self._inboxes.values())
         if last:
             end_s = max(inbox.ended_s for inbox in inboxes)
@@ -205,10 +210,10 @@ class SignalChain(Carried):
                 inbox.put_missing_until(end_s)
         reached = [inbox.reached_s for inbox in inboxes]
         goal_s = max(reached) if last else min(reached)
-        step_s = max(self._reached_s, 0.0) + BLOCK_S
-        while step_s < goal_s:
-            yield self._step(step_s, last=False)
-            step_s += BLOCK_S
+        stops = [stop_s for stop_s in sorted(stops_s) if self._reached_s < stop_s < goal_s]
+        while (step_s := max(self._reached_s, 0.0) + BLOCK_S) < goal_s or stops:
+            yield self._step(min([step_s, *stops]), last=False)
+            stops = [stop_s for stop_s in stops if stop_s > self._reached_s]
         if last or goal_s > self._reached_s:
             yield self._step(goal_s, last=last)
 

@@ -302,14 +302,12 @@ class Monitor(Carried):
 
     def _advance(self, *, last: bool = False) -> list[Change]:
         changes: list[Change] = []
-        for batch in self._chain.advance(last=last):
+        for batch in self._chain.advance(last=last, stops_s=self._resets):
             self._shown.take(batch)
             changes += self._watch.push(batch)
-        due = [at_s for at_s in self._resets if at_s <= self._chain.reached_s]
-        for at_s in due:
-            changes += self._watch.reset(at_s)
-        self._resets = self._resets[len(due) :]
-        return sorted(changes, key=lambda change: (change.known_s, change.kind)) if due else changes
+            while self._resets and self._resets[0] <= self._chain.reached_s:
+                changes += self._watch.reset(self._resets.pop(0))
+        return sorted(changes, key=lambda change: (change.known_s, change.kind))
 
     def _require_unfinished(self) -> None:
         if self._finished:

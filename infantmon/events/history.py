@@ -84,7 +84,9 @@ class History(Carried):
         """Return the unusable (or only disturbed) stretches of a channel known by then."""
         marks = _joined(self._contact.get(role, []), ContactMarks)
         in_group = ((marks.reason & int(BLOCKING)) != 0) == blocking
-        return marks.where(in_group & (marks.known_s <= known_s)).spans(known_s)
+        spans = marks.where(in_group & (marks.known_s <= known_s)).spans(known_s)
+        kept = spans.end_s >= known_s - LONGEST_KEPT_S
+        return Spans(spans.start_s[kept], spans.end_s[kept], spans.reason[kept])
 
 
 def _append(parts: list[_Found], part: _Found) -> None:

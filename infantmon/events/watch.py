@@ -34,7 +34,7 @@ from infantmon.events.no_heart_beat import NoHeartBeatRule
 from infantmon.events.periodic_breathing import PeriodicBreathingRule
 from infantmon.events.rule import Rule
 from infantmon.model.carried import Carried, CarriedSet
-from infantmon.model.event import ACTIVE, Change, Event, Excursion
+from infantmon.model.event import ABSENT, ACTIVE, PENDING, Change, Event, Excursion
 from infantmon.model.prescription import Prescription
 
 COUPLED_AFTER_ONSET_S = 50.0
@@ -67,6 +67,7 @@ class Watch(Carried):
         "_assessable",
         "_count",
         "_slow",
+        "_states",
         "_reached_s",
     )
 
@@ -81,6 +82,7 @@ class Watch(Carried):
         self._assessable: dict[int, bool] = {}  # by number, until settled
         self._count = 0
         self._slow: list[tuple[int, float]] = []  # number and onset of the latest slow hearts
+        self._states = dict.fromkeys(self.rules, ABSENT)  # as of the changes given so far
         self._reached_s = -math.inf
 
     @property
@@ -111,23 +113,23 @@ class Watch(Carried):
         if batch.last:
             changes += [self._closed(event) for event in self._open.values()]
             self._open = {}
+            changes += self._left_pending()
         self._forget()
-        return changes
+        return sorted(changes, key=lambda change: (change.known_s, change.kind))
 
     def reset(self, at_s: float) -> list[Change]:
         """Reset by a person, acting on everything that has changed up to `at_s` (seconds)."""
         changes = []
         for rule in self.rules.values():
-            if rule.condition.changed_s <= at_s:
-                changes += [
-                    Change(at_s, rule.kind, step.state, step.cause)
-                    for step in rule.condition.reset(at_s)
-                ]
+            for step in rule.condition.reset(at_s):
+                self._states[rule.kind] = step.state
+                changes.append(Change(at_s, rule.kind, step.state, step.cause))
         return sorted(changes, key=lambda change: change.kind)
 
     def _forget(self) -> None:
-        open_events = [*self._open.values(), *(event for _, event in self._unsettled)]
-        first_s = min((event.onset_s for event in open_events), default=math.inf)
+        begun = [rule.begun_s for rule in self.rules.values()]
+        unsettled = [event.onset_s for _, event in self._unsettled]
+        first_s = min([*begun, *unsettled], default=math.inf)
         self._history.forget(self._reached_s, first_s - 2 * BEFORE_S)
         oldest_s = self._reached_s - LONGEST_KEPT_S
         self._slow = [entry for entry in self._slow if entry[1] >= oldest_s]
@@ -137,9 +139,21 @@ class Watch(Carried):
         event = self._settled(event, self._reached_s)
         return Change(self._reached_s, event.kind, ACTIVE, "recording ended", event)
 
+    def _left_pending(self) -> list[Change]:
+        """Keep the excursions that had not gone active when the stream ended."""
+        found = []
+        for kind, rule in self.rules.items():
+            if rule.condition.state == PENDING:
+                end_s = max(self._reached_s, rule.condition.onset_s)
+                excursion = Excursion(kind, rule.condition.onset_s, end_s, self._reached_s)
+                cause = "recording ended"
+                found.append(Change(self._reached_s, kind, PENDING, cause, excursion=excursion))
+        return found
+
     # One transition ----------------------------------------------------------------------------
 
     def _apply(self, kind: str, step: Transition) -> Change:
+        self._states[kind] = step.state
         if step.state == ACTIVE:
             return self._goes_active(kind, step)
         event = self._open.pop(kind, None) if step.end_s is not None else None
@@ -183,7 +197,14 @@ class Watch(Carried):
         if event.kind != "apnea" or event.end_s is None:
             return known_s
         coupled_s = max(event.onset_s + COUPLED_AFTER_ONSET_S, event.end_s + COUPLED_AFTER_END_S)
-        return max(known_s, coupled_s + self.latencies.beats_s)
+        return max(known_s, coupled_s + self._slow_wait_s)
+
+    @property
+    def _slow_wait_s(self) -> float:
+        """How long after its onset a slow heart may go active, in seconds."""
+        slow, none = self.plan.low_heart_rate, self.plan.no_heart_beat
+        waits = [slow.hold_off_s if slow else 0.0, none.limit_s if none else 0.0]
+        return max(waits) + self.latencies.beats_s
 
     def _settle_before(self, until_s: float) -> list[Change]:
         changes = []
@@ -200,7 +221,7 @@ class Watch(Carried):
     def _settle_first(self, at_most_s: float) -> Change:
         due_s, event = self._unsettled.pop(0)
         known_s = min(due_s, at_most_s)
-        state = self.rules[event.kind].condition.state
+        state = self._states[event.kind]
         return Change(known_s, event.kind, state, "settled", self._settled(event, known_s))
 
     def _settled(self, event: Event, known_s: float) -> Event:
