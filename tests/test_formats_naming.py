@@ -104,6 +104,11 @@ def test_of_several_the_preferred_is_taken_in_any_order_and_the_others_are_told(
     assert any("impedance is Impedance" in n and "RESP" in n for n in notes)
 
 
+def test_of_the_chest_leads_that_with_the_largest_r_waves_goes_first():
+    assert chosen(("V2", "mV"), ("V5", "mV"))[0] == {"ecg": "V5"}
+    assert chosen(("V1", "mV"), ("V2", "mV"), ("MLII", "mV"))[0] == {"ecg": "MLII"}
+
+
 def test_a_second_lead_is_taken_only_when_asked_for():
     channels = [("II", "mV"), ("V1", "mV"), ("RESP", None)]
     assert "ecg2" not in chosen(*channels)[0]

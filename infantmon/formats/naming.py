@@ -36,7 +36,12 @@ _COUNTS = frozenset({"adu", "raw", "count", "counts", "digit", "digits", "lsb"})
 
 _LEADS = (
     *("ii", "mlii", "ml ii", "i", "mli", "ml i", "iii", "mliii", "ml iii"),
-    *("mcl", *(f"mcl{n}" for n in range(1, 7)), "v", *(f"v{n}" for n in range(1, 10))),
+    *(
+        "mcl",
+        *(f"mcl{n}" for n in range(1, 7)),
+        "v",
+        *(f"v{n}" for n in (5, 4, 6, 3, 2, 1, 7, 8, 9)),
+    ),
     *("avf", "avl", "avr", "mv1", "mv2", "mv5", "cm5", "cc5", "cs5", "d1", "d2", "d3", "d4"),
 )
 _IMPEDANCE_NAMES = (
