@@ -1,11 +1,11 @@
-"""From impedance samples to breaths: pauses, pulsation, latency; simulated and on preterm infants."""
+"""From impedance to breaths: pauses, pulsation, latency; simulated and on preterm infants."""
 
 from __future__ import annotations
 
 import numpy as np
 import pytest
-
 from breath_inputs import infant, matched, r_peaks, recordings
+
 from infantmon.effort import detect_breaths
 from infantmon.model.marks import Breaths
 

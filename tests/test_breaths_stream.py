@@ -1,4 +1,4 @@
-"""Breaths as a stream: equal however cut, each finding exactly when it is known, saved and resumed."""
+"""Breaths as a stream: equal however cut, each given when it is known, saved and resumed."""
 
 from __future__ import annotations
 
@@ -7,10 +7,10 @@ import math
 
 import numpy as np
 import pytest
+from breath_inputs import infant, r_peaks
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from breath_inputs import infant, r_peaks
 from infantmon.dsp.turning_points import TurningPoints
 from infantmon.dsp.usual_size import UsualSize
 from infantmon.effort import detect_breaths

@@ -1,4 +1,4 @@
-"""The heart's pulsation taken out of the impedance: how much, whatever the cutting and the beats."""
+"""The pulsation taken out of the impedance: how much, whatever the cutting and the beats."""
 
 from __future__ import annotations
 
@@ -7,8 +7,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-
 from breath_inputs import infant, r_peaks
+
 from infantmon.dsp.beat_train import BeatTrain
 from infantmon.dsp.pulse_template import BEATS, POINTS, fit, rendered
 from infantmon.errors import ArgumentError

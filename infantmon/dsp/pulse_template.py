@@ -13,16 +13,26 @@ from infantmon.model.carried import Carried
 BEATS = 3  # intervals in one fit
 POINTS = 12  # of each interval
 HARMONICS = 3
-QUIET = 0.6  # of the usual swing: less is a pause, and what moves then is the heart
-STILL_QUIET = 1.5  # in a pause, of the usual swing: so much may still be the heart
-EXPLAINED = 0.7  # if its harmonics explain this share of the power
+QUIET = 0.5  # of the usual level without pulsation: less is a pause, where only the heart moves
+DROPPED = 0.85  # and of the usual level with it
+STILL_QUIET = 1.5  # in a pause, of the usual level: so much may still be the heart,
+SLOWED = 1.2  # if the interval has grown by so much
+EXPLAINED = 0.7  # and if its harmonics explain this share of the power
+HELPED = 0.5  # in a pause: if the harmonics leave less than this share, they are taken out at once
 QUICK = 0.9  # weight of a new fit in a pause
-SLOW = 1.0 / 32.0  # and while the infant breathes
-HUGE = 3.0  # of the usual swing: more is movement, nothing is learned from it
+SLOW = 1.0 / 100.0  # and while the infant breathes
+HUGE = 3.0  # of the usual level: more is movement, nothing is learned from it
 SAME_INTERVAL = 0.12  # intervals whose logarithms differ by less are one heart rate
-LONG_QUIET = 60  # beats after which a lasting smaller swing becomes the usual one
-SWING_SHARE = 0.05
-GATE_SHARE = 0.1
+IN_STEP = 0.4  # of the level: if less is left without the pulsation although the level is as usual,
+FULL = 0.75  # or at least this share of it, breaths keep step with the heart
+STEPS = 8  # if it lasts for so many beats
+STEPS_KEPT = 24
+STEP_LOST = 0.6  # of the usual level: then breaths that kept step have stopped
+LONG_QUIET = 60  # beats after which a lasting lower level becomes the usual one
+LEVEL_SHARE = 0.05
+GATE_SHARE = 0.03
+GATE = -0.3  # of the template's power: if taking it out does more harm than this, it is left in
+FEW = 6  # nothing is taken out before so many fits
 
 _PHASE = (np.arange(BEATS * POINTS) + 0.5) / POINTS
 _WINDOW = 1.0 - np.cos(2.0 * np.pi * _PHASE / BEATS)
@@ -32,12 +42,15 @@ _COS = np.cos(_ANGLE) * _WINDOW * (2.0 / (BEATS * POINTS))
 _SIN = np.sin(_ANGLE) * _WINDOW * (2.0 / (BEATS * POINTS))
 
 
+_NONE = [0.0] * (2 * HARMONICS)
+
+
 class Fit(NamedTuple):
-    """Windows of three beats, seen as harmonics of the beat."""
+    """Windows of three beats, seen as harmonics of the beat; one row a window."""
 
     harmonics: Floats
-    swing: Floats
-    explained: Floats
+    power: Floats
+    rest: Floats
 
 
 def fit(samples: Floats) -> Fit:
@@ -52,10 +65,10 @@ def fit(samples: Floats) -> Fit:
     -------
     harmonics : numpy.ndarray, shape (n, 6)
         Cosine and sine parts of one, two and three times the heart rate.
-    swing : numpy.ndarray, shape (n,)
-        Largest less smallest sample.
-    explained : numpy.ndarray, shape (n,)
-        Share of the power in the window that the harmonics explain.
+    power : numpy.ndarray, shape (n,)
+        Mean square in the window, without the mean.
+    rest : numpy.ndarray, shape (n,)
+        The same of what the harmonics leave.
 
     Notes
     -----
@@ -69,10 +82,8 @@ def fit(samples: Floats) -> Fit:
     rest = centred
     for part, row in zip(parts, _SHAPES, strict=True):
         rest = rest - part[:, np.newaxis] * row
-    power = np.sum(centred * centred * _WINDOW, axis=1)
-    left = np.sum(rest * rest * _WINDOW, axis=1)
-    explained = 1.0 - left / np.where(power > 0.0, power, 1.0)
-    return Fit(np.stack(parts, axis=1), samples.max(axis=1) - samples.min(axis=1), explained)
+    power, left = (np.sum(x * x * _WINDOW, axis=1) / (BEATS * POINTS) for x in (centred, rest))
+    return Fit(np.stack(parts, axis=1), power, left)
 
 
 def rendered(harmonics: Floats, cycles: Floats) -> Floats:
@@ -91,27 +102,27 @@ class Heard(NamedTuple):
     """One fit: see `Fit`."""
 
     harmonics: list[float]
-    swing: float
-    explained: float
+    power: float
+    rest: float
 
 
 class Learned(NamedTuple):
     """What is known of the pulsation after a beat."""
 
     harmonics: list[float]
-    quiet: bool  # the swing is much smaller than usual: a pause
-    helps: bool  # taking the pulsation out has made the signal smoother of late
+    helps: bool  # taking the pulsation out has not made the signal rougher of late
+    in_step: bool  # breaths keep step with the heart and cannot be told from pulsation
 
 
 class PulseTemplate(Carried):
     """Follows the harmonics from beat to beat: slowly through breaths, quickly in a pause.
 
     While the infant breathes, every fit holds some of the breath, so a new fit weighs little. When
-    the swing falls under 0.6 of the usual one, nothing but the heart is left, and a new fit weighs
-    nearly all: so the template follows a pulsation that changes as the heart slows. As breathing
-    comes back, the template of the pause goes over to the one before it as the heart rate does. The
-    usual swing cannot be locked in place, nor can the template of a pause: what lasts for 60 beats
-    becomes usual.
+    what is left without the pulsation falls under half of its usual level, only the heart moves,
+    and a new fit weighs nearly all: so the template follows a pulsation that changes as the heart
+    slows. As breathing comes back, the template of the pause goes over to the one before it as the
+    heart rate does. Neither the usual level nor the template of a pause can be locked in place:
+    what lasts for 60 beats becomes usual.
     """
 
     carried: ClassVar[tuple[str, ...]] = (
@@ -120,10 +131,13 @@ class PulseTemplate(Carried):
         "_paused",
         "_paused_s",
         "_fits",
-        "_swing",
+        "_level",
+        "_breath_level",
         "_quiet_for",
         "_away_for",
         "_gain",
+        "_steps",
+        "_steps_ago",
     )
 
     def __init__(self) -> None:
@@ -132,20 +146,28 @@ class PulseTemplate(Carried):
         self._paused = [0.0] * (2 * HARMONICS)  # in the pause, or the latest one
         self._paused_s = math.nan  # at this interval; NaN: no other than the usual one
         self._fits = 0
-        self._swing = math.nan  # the usual one
+        self._level = 0.0  # usual root mean square of a window
+        self._breath_level = 0.0  # the same without the pulsation
         self._quiet_for = 0
         self._away_for = 0  # beats at the interval of a pause that is over
+        self._steps = 0  # beats for which breaths have kept step with the heart
+        self._steps_ago = 10**6  # beats since they did
         self._gain = 0.0  # smoothness won by taking the pulsation out
 
     def take(self, heard: Heard, interval_s: float) -> Learned:
         """Learn from one fit, made at a mean interval."""
+        level = math.sqrt(heard.power)
         if self._fits == 0:
-            self._swing, self._usual_s = heard.swing, interval_s
-        quiet = self._is_quiet(heard)
-        self._quiet_for = self._quiet_for + 1 if quiet else 0
+            self._level = self._breath_level = level
+            self._usual_s = interval_s
         share = self._share_of_pause(interval_s)
-        if heard.swing <= HUGE * self._swing:
-            known = _mixed(self._usual, self._paused, share)
+        known = _mixed(self._usual, self._paused, share)
+        wrong = sum((a - b) ** 2 for a, b in zip(known, heard.harmonics, strict=True))
+        breath_level = math.sqrt(heard.rest + 0.5 * wrong)
+        quiet = self._is_quiet(level, breath_level) or self._is_still(heard, interval_s)
+        self._count_steps(level, breath_level)
+        self._quiet_for = self._quiet_for + 1 if quiet else 0
+        if level <= HUGE * self._level:
             self._gain += GATE_SHARE * (_smoother_by(known, heard.harmonics) - self._gain)
             self._fits += 1
             if quiet:
@@ -154,21 +176,45 @@ class PulseTemplate(Carried):
             else:
                 self._learn_in_breaths(heard.harmonics, interval_s, share)
         if not quiet or self._quiet_for > LONG_QUIET:
-            weight = max(SWING_SHARE, 1.0 / (self._fits + 1))
-            self._swing += weight * (min(heard.swing, 2.0 * self._swing) - self._swing)
-        return Learned(_mixed(self._usual, self._paused, share), quiet, self._gain > 0.0)
+            self._learn_levels(level, breath_level)
+        shape = _mixed(self._usual, self._paused, share)
+        helps = self._helps(shape) or (quiet and heard.rest < HELPED * heard.power)
+        return Learned(shape, helps, self._steps >= STEPS)
 
     def unheard(self, interval_s: float) -> Learned:
         """Return what is known at an interval when there is no new fit."""
         share = self._share_of_pause(interval_s)
-        return Learned(_mixed(self._usual, self._paused, share), False, self._gain > 0.0)
+        shape = _mixed(self._usual, self._paused, share)
+        return Learned(shape, self._helps(shape), False)
 
-    def _is_quiet(self, heard: Heard) -> bool:
-        """Tell whether there is no breath in a fit."""
-        if heard.swing < QUIET * self._swing:
+    def _helps(self, shape: list[float]) -> bool:
+        """Tell whether taking the pulsation out has not made the signal rougher of late."""
+        return self._fits >= FEW and self._gain >= GATE * -_smoother_by(shape, _NONE)
+
+    def _is_quiet(self, level: float, breath_level: float) -> bool:
+        """Tell whether there is no breath in a window."""
+        if self._steps_ago < STEPS_KEPT and level < STEP_LOST * self._level:
             return True
-        still = self._quiet_for > 0 and heard.explained > EXPLAINED
-        return still and heard.swing < STILL_QUIET * self._swing
+        return breath_level < QUIET * self._breath_level and level < DROPPED * self._level
+
+    def _count_steps(self, level: float, breath_level: float) -> None:
+        """Count the beats in which breaths seem to keep step with the heart."""
+        in_step = breath_level < IN_STEP * level and level > FULL * self._level
+        self._steps = min(self._steps + 1, 2 * STEPS) if in_step else max(self._steps - 1, 0)
+        self._steps_ago = 0 if self._steps >= STEPS else self._steps_ago + 1
+
+    def _learn_levels(self, level: float, breath_level: float) -> None:
+        weight = max(LEVEL_SHARE, 1.0 / (self._fits + 1))
+        self._level += weight * (min(level, 2.0 * self._level) - self._level)
+        if self._steps_ago >= STEPS_KEPT:  # in step, too little would be left of a breath
+            new = min(breath_level, 2.0 * self._breath_level)
+            self._breath_level += weight * (new - self._breath_level)
+
+    def _is_still(self, heard: Heard, interval_s: float) -> bool:
+        """Tell whether a pause goes on although more moves than before: the heart has slowed."""
+        slowed = self._quiet_for > 0 and interval_s > SLOWED * self._usual_s
+        explained = heard.rest < (1.0 - EXPLAINED) * heard.power
+        return slowed and explained and heard.power < (STILL_QUIET * self._level) ** 2
 
     def _share_of_pause(self, interval_s: float) -> float:
         """Return how near an interval is to that of the pause, from 0 (the usual one) to 1."""

@@ -16,7 +16,7 @@ SMALL_SHARE = 0.55  # of all swings: more than one small one for each large one
 STILL_SHARE = 0.4  # once it is there
 LARGE_COUNT = 3
 EVEN_SIZE = 2.2  # quartiles of the small sizes differ by no more than this factor
-EVEN_APART = 1.8  # nor those of the distances by more than this
+EVEN_APART = 1.2  # nor those of the distances by more than this
 APART_S = 1.1  # the small ones are no further from the swing before them
 
 

@@ -38,8 +38,6 @@ LONGEST_OVERDUE_S = 1.0  # it has faded at the latest this long after the next b
 BLEND_S = 0.2  # a new template comes in over this time
 SIZE_WINDOW_S = 3.0
 FITTED_S = 8.0  # a fit may begin this long before the output sample it is for
-LOCKED = 1.5  # so much more taken out than left, in full swing: breaths and beats in step
-LOCKED_FOR_S = 5  # if it lasts
 _NOTHING = [0.0] * (2 * HARMONICS)
 
 
@@ -103,7 +101,7 @@ class _Led:
     harmonics: list[float]
     before: list[float]  # harmonics that led until now
     helps: bool
-    quiet: bool
+    in_step: bool
 
 
 class _Window(NamedTuple):
@@ -148,7 +146,6 @@ class CardiacArtifactRejector(Stage):
         "_given",
         "_removed",
         "_left",
-        "_in_step_s",
     )
 
     def __init__(self, settings: CardiacArtifactSettings) -> None:
@@ -169,7 +166,6 @@ class CardiacArtifactRejector(Stage):
         self._given = 0
         self._removed = Kept()
         self._left = Kept()
-        self._in_step_s = 0  # seconds for which breaths and beats have been in step
 
     @property
     def latency_s(self) -> float:
@@ -311,7 +307,7 @@ class CardiacArtifactRejector(Stage):
                 shape,
                 before,
                 known.helps,
-                known.quiet,
+                known.in_step,
             )
         )
 
@@ -320,17 +316,17 @@ class CardiacArtifactRejector(Stage):
         first = self._given
         ticks = np.arange(first, until, dtype=np.int64)
         values = self._kept.windows(np.array([first]), len(ticks))[0] if len(ticks) else NO_FLOATS
-        removed, led, quiet = self._pulsation(ticks)
+        removed, led, in_step = self._pulsation(ticks)
         left = values - removed
         self._given = until
         self._removed.push(removed)
         self._left.push(left)
-        found = self._sizes(ticks, led, quiet)
+        found = self._sizes(ticks, led, in_step)
         self._forget()
         return Cleaned(Signal(left, first, self._clock, self.settled_until_s), found)
 
     def _pulsation(self, ticks: Ints) -> tuple[Floats, Bools, Bools]:
-        """Return the pulsation at output samples, whether beats led, and whether it was quiet."""
+        """Return the pulsation at output samples, whether beats led, and whether in step."""
         nothing = np.zeros(len(ticks)), np.zeros(len(ticks), bool), np.zeros(len(ticks), bool)
         if not self._led or not self._beats or not len(ticks):  # all beats long past
             return nothing
@@ -344,8 +340,8 @@ class CardiacArtifactRejector(Stage):
         share = np.minimum((ticks - places[index] + 1) / (BLEND_S * self._clock.rate_hz), 1.0)
         removed = fade * rendered(old + share[:, np.newaxis] * (new - old), cycles)
         helps = np.array([each.helps for each in self._led])[index]
-        quiet = np.array([each.quiet for each in self._led])[index]
-        return removed, helps & (fade > 0.0), quiet & (fade > 0.0)
+        in_step = np.array([each.in_step for each in self._led])[index]
+        return removed, helps & (fade > 0.0), in_step & (fade > 0.0)
 
     def _phase(self, times_s: Floats, index: Ints) -> tuple[Floats, Floats]:
         """Return the phase at times in cycles, and how far it can be trusted (0 to 1)."""
@@ -369,7 +365,7 @@ class CardiacArtifactRejector(Stage):
         cycles = since_s / cycle_s
         return np.where(fade > 0.0, cycles, 0.0), fade
 
-    def _sizes(self, ticks: Ints, led: Bools, quiet: Bools) -> Pulsations:
+    def _sizes(self, ticks: Ints, led: Bools, in_step: Bools) -> Pulsations:
         """Return, once a second, how much was taken out and left over the last three seconds."""
         at = ticks[ticks % self._second == self._second - 1]
         if not len(at):
@@ -384,24 +380,15 @@ class CardiacArtifactRejector(Stage):
         here = at - ticks[0]
         time_s = self._clock.times_s(at)
         known_s = np.minimum(time_s + self.latency_s, self._end_s())
-        in_step = led[here] & ~quiet[here] & (pulsation > LOCKED * breath)
         return Pulsations(
             time_s,
             known_s,
             pulsation,
             breath,
             led[here],
-            self._lasting(in_step),
+            in_step[here],
             settled_until_s=self.settled_until_s,
         )
-
-    def _lasting(self, in_step: Bools) -> Bools:
-        """Tell at which seconds breaths and beats have been in step for long enough."""
-        lasting = np.zeros(len(in_step), dtype=bool)
-        for index, each in enumerate(in_step.tolist()):
-            self._in_step_s = self._in_step_s + 1 if each else 0
-            lasting[index] = self._in_step_s >= LOCKED_FOR_S
-        return lasting
 
     def _end_s(self) -> float:
         """Return the end of the stream once it is known."""
