@@ -14,6 +14,9 @@ def test_windows_are_found_by_their_place_and_held_at_the_ends():
     kept.forget_before(2)
     rows = kept.windows(np.array([4, 8]), 3)
     assert rows.tolist() == [[4.0, 5.0, 6.0], [8.0, 9.0, 9.0]]
+    np.testing.assert_array_equal(kept.columns(np.array([4, 8]), 3).T, rows)
+    np.testing.assert_array_equal(kept.columns(np.array([4, 6]), 3).T, [[4, 5, 6], [6, 7, 8]])
+    np.testing.assert_array_equal(kept.windows(np.array([4, 6]), 3), [[4, 5, 6], [6, 7, 8]])
     kept.forget_before(99)
     assert kept.end == 10
 

@@ -5,18 +5,20 @@ from __future__ import annotations
 from typing import ClassVar
 
 import numpy as np
+from scipy import signal
 
+from infantmon.dsp.columns import total
+from infantmon.dsp.runs import last_true_index
 from infantmon.model.arrays import Bools, Floats, Ints
 from infantmon.model.carried import Carried
 
-_EDGE = 0.12  # of the window at either end gives the level of the surroundings
 _OPPOSITE = 0.17  # excess over the sum of both from which the other polarity is taken: 1.4 to 1
-_MEMORY = 0.9  # of the mean excess, a beat
-_TURN = 0.08  # mean excess of the other polarity from which that one is the usual one
+_MEMORY = 0.95  # of the mean excess, a beat
+_TURN = 0.04  # mean excess of the other polarity from which that one is the usual one
 
 
 class DominantExtreme(Carried):
-    """Finds the extreme of each window, over a straight line through the window's ends.
+    """Finds the extreme of each complex over its baseline, of the polarity that is usual.
 
     The polarity that dominated lately is kept unless the other one is clearly larger, so that in a
     complex with nearly equal R and S the mark does not alternate. An inverted signal gives the same
@@ -29,46 +31,88 @@ class DominantExtreme(Carried):
         self._leaning = 0.0  # above 0 where upright extremes dominated lately
         self._side = 0  # the usual polarity: 1 upright, -1 inverted, 0 not known yet
 
-    def push(self, windows: Floats) -> tuple[Ints, Floats]:
+    def push(self, complexes: Floats) -> tuple[Ints, Floats]:
         """Return for each row the column of the extreme and its signed height.
 
         Parameters
         ----------
-        windows : numpy.ndarray, shape (n, width)
-            Samples around each complex.
+        complexes : numpy.ndarray, shape (n, width)
+            Samples around each complex, the baseline taken off.
         """
-        level = windows - _line(windows)
-        edge = max(1, round(_EDGE * windows.shape[1]))
-        inner = level[:, edge:-edge]
-        rows = np.arange(len(level))
-        up, down = inner.argmax(axis=1), inner.argmin(axis=1)
-        high, low = inner[rows, up], -inner[rows, down]
+        rows = np.arange(len(complexes))
+        up, down = complexes.argmax(axis=1), complexes.argmin(axis=1)
+        high, low = complexes[rows, up], -complexes[rows, down]
         upright = self._upright(high, low, up < down)
         column = np.where(upright, up, down).astype(np.int64)
-        return column + edge, np.where(upright, high, -low)
+        return column, np.where(upright, high, -low)
 
     def _upright(self, high: Floats, low: Floats, up_first: Bools) -> Bools:
-        chosen = []
-        for above, below, first in zip(high.tolist(), low.tolist(), up_first.tolist(), strict=True):
-            size = abs(above) + abs(below)
-            tilt = (above - below) / size if size > 0.0 else 0.0
-            if self._side == 0:
-                self._side = 1 if tilt > 0.0 or (tilt == 0.0 and first) else -1
-            self._leaning = _MEMORY * self._leaning + (1.0 - _MEMORY) * tilt
-            if self._leaning * self._side < -_TURN:
-                self._side = -self._side
-            other = -tilt * self._side > _OPPOSITE
-            chosen.append((self._side > 0) != other)
-        return np.asarray(chosen, dtype=np.bool_)
+        size = np.abs(high) + np.abs(low)
+        tilt = np.divide(high - low, size, out=np.zeros_like(size), where=size > 0.0)
+        if not len(tilt):
+            return up_first
+        if self._side == 0:
+            self._side = 1 if tilt[0] > 0.0 or (tilt[0] == 0.0 and up_first[0]) else -1
+        start = [_MEMORY * self._leaning]
+        leaning, _ = signal.lfilter([1.0 - _MEMORY], [1.0, -_MEMORY], tilt, zi=start)
+        turned = last_true_index(np.abs(leaning) > _TURN)
+        sides = np.where(turned >= 0, np.sign(leaning[turned]), self._side)
+        self._leaning, self._side = float(leaning[-1]), int(sides[-1])
+        return np.asarray((sides > 0) != (-tilt * sides > _OPPOSITE))
 
 
-def _line(windows: Floats) -> Floats:
-    """Return for each row the straight line through the means of its two ends."""
-    width = windows.shape[1]
-    edge = max(1, round(_EDGE * width))
-    first = windows[:, :edge].sum(axis=1) / edge
-    final = windows[:, width - edge :].sum(axis=1) / edge
-    slope = (final - first) / (width - edge)
-    along = np.arange(width) - 0.5 * (edge - 1)
-    line: Floats = first[:, np.newaxis] + slope[:, np.newaxis] * along
-    return line
+def baselines(level: Floats, width: int, apart: int) -> Floats:
+    """Return for each complex the mean of three windows of `width`: early, middle and late.
+
+    Parameters
+    ----------
+    level : numpy.ndarray, shape (width + 2 * apart, n)
+        Samples around each complex, one column a complex.
+    width, apart : int
+        Length of a window, and how far apart the windows start, in samples.
+
+    Returns
+    -------
+    numpy.ndarray, shape (n, 3)
+        One row a complex.
+    """
+    starts = (0, apart, 2 * apart)
+    return np.stack([total(level[start : start + width]) / width for start in starts], axis=1)
+
+
+def off_baseline(windows: Floats, baseline: Floats) -> Floats:
+    """Take the broken line through early, middle and late baseline off each row.
+
+    Parameters
+    ----------
+    windows : numpy.ndarray, shape (n, 2 * half + 1)
+        Samples around each complex.
+    baseline : numpy.ndarray, shape (n, 3)
+        Baseline at the first, the middle and the last column.
+    """
+    half = windows.shape[1] // 2
+    along = np.arange(half + 1) / half
+    early, middle, late = (baseline[:, k, np.newaxis] for k in range(3))
+    line = np.empty_like(windows)
+    line[:, : half + 1] = early + (middle - early) * along
+    line[:, half:] = middle + (late - middle) * along
+    return np.asarray(windows - line)
+
+
+def smoothed(windows: Floats, width: int) -> Floats:
+    """Return the mean of each `width` neighbouring columns (so `width` - 1 columns fewer)."""
+    count = windows.shape[1] - width + 1
+    total = windows[:, :count].copy()
+    for shift in range(1, width):
+        total += windows[:, shift : shift + count]
+    return total / width
+
+
+def refined(complexes: Floats, column: Ints, upright: Bools, reach: int) -> tuple[Ints, Floats]:
+    """Return column and height of the extreme sample within `reach` columns of a given one."""
+    columns = column[:, np.newaxis] + np.arange(-reach, reach + 1)
+    columns = np.clip(columns, 0, complexes.shape[1] - 1)
+    rows = np.arange(len(complexes))
+    near = complexes[rows[:, np.newaxis], columns]
+    best = np.where(upright, near.argmax(axis=1), near.argmin(axis=1))
+    return columns[rows, best], near[rows, best]

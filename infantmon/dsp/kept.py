@@ -6,6 +6,7 @@ from typing import Any, ClassVar
 
 import numpy as np
 import numpy.typing as npt
+from numpy.lib.stride_tricks import sliding_window_view
 
 from infantmon.model.arrays import Ints
 from infantmon.model.carried import Carried
@@ -45,6 +46,18 @@ class Kept(Carried):
 
     def windows(self, starts: Ints, width: int) -> npt.NDArray[Any]:
         """Return one row of `width` samples from each start; ends of the stream are held."""
-        places = (starts - self._first)[:, np.newaxis] + np.arange(width)
-        windows: npt.NDArray[Any] = self._values[np.clip(places, 0, len(self._values) - 1)]
-        return windows
+        places = starts - self._first
+        if len(places) and places.min() >= 0 and places.max() + width <= len(self._values):
+            rows: npt.NDArray[Any] = sliding_window_view(self._values, width)[places]
+            return rows
+        within = places[:, np.newaxis] + np.arange(width)
+        held: npt.NDArray[Any] = self._values[np.clip(within, 0, len(self._values) - 1)]
+        return held
+
+    def columns(self, starts: Ints, width: int) -> npt.NDArray[Any]:
+        """Return one column of `width` samples from each start: `windows`, laid out for sums."""
+        within = (starts - self._first) + np.arange(width)[:, np.newaxis]
+        if len(starts) and (within[0].min() < 0 or within[-1].max() >= len(self._values)):
+            within = np.clip(within, 0, len(self._values) - 1)
+        columns: npt.NDArray[Any] = self._values[within]
+        return columns

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import ClassVar
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 
+from infantmon.dsp.columns import inner, unit
 from infantmon.dsp.kept import Kept
 from infantmon.dsp.local_maxima import LocalMaxima
 from infantmon.model.arrays import NO_FLOATS, Bools, Floats, Ints
@@ -14,13 +16,13 @@ from infantmon.model.carried import Carried
 
 APART_S = 0.08  # a maximum is the largest within this time on either side
 SIGHT_S = 0.75  # how far to either side the other maxima are looked at
-_VALLEY_S = 0.16
+_VALLEY_S = 0.20
 _SHAPE_S = 0.10
 _LAGS = 2  # ticks by which two shapes may be shifted against each other
 _ALIKE = 4  # earlier candidates with which a shape is compared
 _SMALL = 0.3  # of the largest in sight: up to here a candidate is a P or T wave or a ripple
 _LARGE = 0.7  # of the largest in sight: from here it is about equal
-_PROMINENT = 0.4  # of the largest in sight; only such candidates are compared by shape
+_PROMINENT = 0.5  # of the largest in sight; only such candidates are compared by shape
 
 
 @dataclass(frozen=True, eq=False)
@@ -35,6 +37,9 @@ class Candidates:
         The envelope there.
     next_place, next_height : numpy.ndarray, shape (n,)
         The following candidate; far away and 0 where none is in sight.
+    next_large : numpy.ndarray of int64, shape (n,)
+        Tick of the next candidate that is about as large as the largest in sight; the candidate's
+        own without one in sight.
     largest : numpy.ndarray, shape (n,)
         The largest height in sight, its own included.
     between : numpy.ndarray of int64, shape (n,)
@@ -44,23 +49,31 @@ class Candidates:
     depth : numpy.ndarray, shape (n,)
         How far the envelope falls on the shallower side, as a part of the height.
     likeness : numpy.ndarray, shape (n,)
-        Correlation of the shape with those of the four prominent candidates before it, the second
-        highest (the only one, if there is but one); 0 where it is not prominent itself or has none
-        before it.
-    likeness_ahead : numpy.ndarray, shape (n,)
-        Correlation of the shape with that of the next large candidate in sight; 0 without one.
+        The larger of two correlations of shape: with the prominent candidates before it (the second
+        best of four; the best, if there are fewer), and with the next large one in sight. 0 where
+        it is not prominent itself.
     """
 
     place: Ints
     height: Floats
     next_place: Ints
     next_height: Floats
+    next_large: Ints
     largest: Floats
     between: Ints
     equal: Ints
     depth: Floats
     likeness: Floats
-    likeness_ahead: Floats
+
+    @classmethod
+    def none(cls) -> Candidates:
+        """Return no candidates."""
+        whole, real = np.empty(0, dtype=np.int64), NO_FLOATS
+        return cls(whole, real, whole, real, whole, real, whole, whole, real, real)
+
+    def part(self, start: int, stop: int) -> Candidates:
+        """Return the candidates from one index up to another."""
+        return Candidates(*(getattr(self, f.name)[start:stop] for f in fields(self)))
 
     def __len__(self) -> int:
         return len(self.place)
@@ -125,77 +138,66 @@ class CandidateFinder(Carried):
 
     def _describe(self, start: int, end: int) -> Candidates:
         """Look around the candidates from `start` up to `end` of those at hand."""
+        if end <= start:
+            return Candidates.none()
         place, height = self._place[start:end], self._height[start:end]
-        beyond = 4 * self._sight + 1
-        reach = self._neighbours
-        pad = np.full(reach, -beyond)
-        places = np.concatenate((pad + self._first_place(), self._place, self._last_place() - pad))
+        reach, sight = self._neighbours, self._sight
+        beyond = np.full(reach, 4 * sight + 1, dtype=np.int64)
+        places = np.concatenate((self._place[0] - beyond, self._place, self._place[-1] + beyond))
         heights = np.concatenate((np.zeros(reach), self._height, np.zeros(reach)))
-        around = np.arange(start, end)[:, np.newaxis] + np.arange(2 * reach + 1)
-        in_sight = np.abs(places[around] - place[:, np.newaxis]) <= self._sight
-        seen = np.where(in_sight, heights[around], 0.0)
-        largest = seen.max(axis=1, initial=0.0)
-        share = seen / largest[:, np.newaxis]
-        large = share >= _LARGE
-        between = np.count_nonzero((share > _SMALL) & ~large, axis=1).astype(np.int64)
-        equal = np.count_nonzero(large, axis=1).astype(np.int64)
-        next_place = places[start + reach + 1 : end + reach + 1]
-        next_height = seen[:, reach + 1]
-        prominent = height >= _PROMINENT * largest
-        ahead = large[:, reach + 1 :] & prominent[:, np.newaxis]
-        next_large = np.where(ahead.any(axis=1), np.argmax(ahead, axis=1) + 1, 0)
-        partner = places[np.arange(start, end) + reach + next_large]
-        likeness, likeness_ahead = self._likeness(place, partner, prominent)
-        depth = self._depth(place, height)
+        # One row a neighbour, one column a candidate.
+        at = sliding_window_view(places, 2 * reach + 1)[start:end].T
+        seen = np.where(
+            np.abs(at - place) <= sight,
+            sliding_window_view(heights, 2 * reach + 1)[start:end].T,
+            0.0,
+        )
+        largest = seen.max(axis=0)
+        large = seen >= _LARGE * largest
+        between = np.count_nonzero((seen > _SMALL * largest) & ~large, axis=0).astype(np.int64)
+        ahead = large[reach + 1 :]
+        partner = np.where(ahead.any(axis=0), reach + 1 + np.argmax(ahead, axis=0), reach)
+        next_large = places[np.arange(start, end) + partner]
         return Candidates(
-            place,
-            height,
-            next_place,
-            next_height,
-            largest,
-            between,
-            equal,
-            depth,
-            likeness,
-            likeness_ahead,
+            place=place,
+            height=height,
+            next_place=at[reach + 1].copy(),
+            next_height=seen[reach + 1],
+            next_large=next_large,
+            largest=largest,
+            between=between,
+            equal=np.count_nonzero(large, axis=0).astype(np.int64),
+            depth=self._depth(place, height),
+            likeness=self._likeness(place, next_large, height >= _PROMINENT * largest),
         )
 
-    def _first_place(self) -> int:
-        return int(self._place[0]) if len(self._place) else 0
-
-    def _last_place(self) -> int:
-        return int(self._place[-1]) if len(self._place) else 0
-
     def _depth(self, place: Ints, height: Floats) -> Floats:
-        if not len(place):
-            return NO_FLOATS
-        left = self._envelope.windows(place - self._valley, self._valley + 1).min(axis=1)
-        right = self._envelope.windows(place, self._valley + 1).min(axis=1)
+        left = self._envelope.columns(place - self._valley, self._valley + 1).min(axis=0)
+        right = self._envelope.columns(place, self._valley + 1).min(axis=0)
         return np.asarray(1.0 - np.maximum(left, right) / height)
 
-    def _likeness(self, place: Ints, partner: Ints, prominent: Bools) -> tuple[Floats, Floats]:
+    def _likeness(self, place: Ints, partner: Ints, prominent: Bools) -> Floats:
         """Compare each prominent shape with the prominent ones before it, and with its partner."""
-        likeness, ahead = np.zeros(len(place)), np.zeros(len(place))
-        count = int(np.count_nonzero(prominent))
-        if not count:
-            return likeness, ahead
-        wing, width = self._wing, 2 * self._wing + 1
-        wide = self._band.windows(place[prominent] - wing - _LAGS, width + 2 * _LAGS).T
-        other = _unit(self._band.windows(partner[prominent] - wing, width).T)
-        earlier = np.concatenate((self._shapes, _unit(wide[_LAGS : _LAGS + width])), axis=1)
+        likeness = np.zeros(len(place))
+        if not prominent.any():
+            return likeness
+        place, partner = place[prominent], partner[prominent]
+        wing, width, count = self._wing, 2 * self._wing + 1, len(place)
+        wide = self._band.columns(place - wing - _LAGS, width + 2 * _LAGS)
+        other = unit(self._band.columns(partner - wing, width))
+        earlier = np.concatenate((self._shapes, unit(wide[_LAGS : _LAGS + width])), axis=1)
         alike = np.zeros((_ALIKE + 1, count))
         for lag in range(2 * _LAGS + 1):
-            shape = _unit(wide[lag : lag + width])
-            np.maximum(alike[_ALIKE], _dot(shape, other), out=alike[_ALIKE])
+            shape = unit(wide[lag : lag + width])
+            np.maximum(alike[_ALIKE], inner(shape, other), out=alike[_ALIKE])
             for back in range(_ALIKE):
-                np.maximum(
-                    alike[back], _dot(shape, earlier[:, back : back + count]), out=alike[back]
-                )
+                before = earlier[:, back : back + count]
+                np.maximum(alike[back], inner(shape, before), out=alike[back])
         self._shapes = earlier[:, count:].copy()
-        before = np.sort(alike[:_ALIKE], axis=0)
-        likeness[prominent] = np.where(before[-2] > 0.0, before[-2], before[-1])
-        ahead[prominent] = np.where(partner[prominent] > place[prominent], alike[_ALIKE], 0.0)
-        return likeness, ahead
+        ordered = np.sort(alike[:_ALIKE], axis=0)
+        best = np.where(ordered[0] > 0.0, ordered[-2], ordered[-1])
+        likeness[prominent] = np.maximum(best, np.where(partner > place, alike[_ALIKE], 0.0))
+        return likeness
 
     def _forget(self, end: int) -> None:
         """Let go of what no candidate to come will look at."""
@@ -208,17 +210,3 @@ class CandidateFinder(Carried):
         margin = max(self._valley, self._wing + _LAGS)
         self._band.forget_before(oldest - margin)
         self._envelope.forget_before(oldest - margin)
-
-
-def _dot(left: Floats, right: Floats) -> Floats:
-    """Return the inner product of each column pair, summed row by row: the same in any cutting."""
-    total: Floats = left[0] * right[0]
-    for row in range(1, len(left)):
-        total += left[row] * right[row]
-    return total
-
-
-def _unit(shapes: Floats) -> Floats:
-    """Return the columns scaled to length 1 (a column of zeros stays)."""
-    length = np.sqrt(_dot(shapes, shapes))
-    return np.divide(shapes, length, out=np.zeros_like(shapes), where=length > 0.0)

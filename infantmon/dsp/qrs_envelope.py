@@ -45,7 +45,8 @@ class QrsEnvelope(Carried):
         self._sections = Sections(sos)
         self._mean = SymmetricFir(np.full(width, 1.0 / width))
 
-    def push(self, values: Floats, *, last: bool = False) -> tuple[Floats, Floats]:
-        """Return the band-passed ticks and the envelope ticks that are ready now."""
-        band = self._sections.push(self._groups.push(values))
-        return band, self._mean.push(np.abs(band), last=last)
+    def push(self, values: Floats, *, last: bool = False) -> tuple[Floats, Floats, Floats]:
+        """Return means, band-passed ticks and envelope ticks that are ready now."""
+        means = self._groups.push(values)
+        band = self._sections.push(means)
+        return means, band, self._mean.push(np.abs(band), last=last)

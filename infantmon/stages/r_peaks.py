@@ -10,14 +10,14 @@ import numpy as np
 import numpy.typing as npt
 
 from infantmon.dsp.bridged import Bridged
-from infantmon.dsp.extremes import DominantExtreme
 from infantmon.dsp.kept import Kept
 from infantmon.dsp.median3 import Median3
 from infantmon.dsp.qrs_candidates import CandidateFinder
 from infantmon.dsp.qrs_decisions import BeatDecider
 from infantmon.dsp.qrs_envelope import LOWEST_RATE_HZ, QrsEnvelope
+from infantmon.dsp.qrs_locator import QrsLocator
 from infantmon.errors import require_rate
-from infantmon.model.arrays import Floats, Ints, as_samples
+from infantmon.model.arrays import Bools, Floats, Ints, as_samples
 from infantmon.model.carried import record
 from infantmon.model.clock import Clock
 from infantmon.model.marks import RPeaks
@@ -25,7 +25,7 @@ from infantmon.stages.contract import Stage, settled_before
 
 _BRIDGED_GAP_S = 0.04  # after a longer gap the level may have moved
 _MEDIAN_FROM_HZ = 200.0  # below, three samples are as long as an infant's R wave
-_SEARCH_S = 0.08  # the extreme lies within this time of the envelope's centre
+_RELIABLE_LIKENESS = 0.85
 _APART_S = 0.12  # two marks closer than this are one beat
 _LAG_S = 0.012  # by which the envelope of a QRS complex trails the filter's delay
 _BLOCK_S = 300.0
@@ -71,8 +71,7 @@ class RPeakDetector(Stage):
         "_front",
         "_finder",
         "_decider",
-        "_extreme",
-        "_samples",
+        "_locator",
         "_lost",
         "_latest",
     )
@@ -88,18 +87,16 @@ class RPeakDetector(Stage):
         self._front = QrsEnvelope(rate)
         self._finder = CandidateFinder(self._front.rate_hz)
         self._decider = BeatDecider(self._front.rate_hz)
-        self._extreme = DominantExtreme()
-        self._samples = Kept()
+        self._locator = QrsLocator(rate, self._front.size)
         self._lost = Kept(np.bool_)
         self._latest = -(2**40)  # sample of the latest mark
-        self._search = max(2, math.ceil(_SEARCH_S * rate))
         self._delay = self._front.delay + _LAG_S * self._front.rate_hz
 
     @property
     def latency_s(self) -> float:
         """The longest that a beat can be known after its time, in seconds."""
         ticks = self._finder.ahead + self._front.half + 1 + self._delay
-        samples = math.ceil(ticks * self._front.size) + self._search + 2
+        samples = math.ceil(ticks * self._front.size) + self._locator.search + 2
         return samples / self._clock.rate_hz
 
     @property
@@ -128,42 +125,35 @@ class RPeakDetector(Stage):
         samples = as_samples(values, name="ecg")
         self.begin_push(last=last)
         self._pushed += len(samples)
-        places, reliable = self._beats(self._prepared(samples, last=last), last=last)
+        places, reliable = self._beats(samples, last=last)
         found = self._marks(places, reliable)
         self._forget()
         return found
 
-    def _prepared(self, samples: Floats, *, last: bool) -> Floats:
-        """Return samples without gaps, spikes and level, and keep them for the marks."""
+    def _beats(self, samples: Floats, *, last: bool) -> tuple[Ints, Bools]:
+        """Return the envelope's ticks at which beats are, and whether they look like their kind."""
         level, lost = self._bridged.push(samples)
         if self._despikes:
             level = self._median.push(level, last=last)
-        self._samples.push(level)
         self._lost.push(lost)
-        return level
-
-    def _beats(self, level: Floats, *, last: bool) -> tuple[Ints, npt.NDArray[np.bool_]]:
-        """Return the envelope's ticks at which beats are, and whether they look like their kind."""
-        if last and self._samples.end:
+        held = level
+        if last and self._pushed:
             # The end is held long enough for a complex in the last samples to pass the filter.
+            final = level[-1] if len(level) else self._locator.final()
             ticks = math.ceil(self._delay) + 2 * self._front.half + 2
-            final = self._samples.windows(np.array([self._samples.end - 1]), 1)[0, 0]
-            level = np.concatenate((level, np.full(ticks * self._front.size, final)))
-        band, envelope = self._front.push(level, last=last)
+            held = np.concatenate((level, np.full(ticks * self._front.size, final)))
+        means, band, envelope = self._front.push(held, last=last)
+        self._locator.push(level, means)
         found = self._finder.push(band, envelope, last=last)
-        taken, reliable = self._decider.push(found)
-        return found.place[taken], reliable
+        taken = self._decider.push(found)
+        return found.place[taken], found.likeness[taken] > _RELIABLE_LIKENESS
 
-    def _marks(self, places: Ints, reliable: npt.NDArray[np.bool_]) -> RPeaks:
+    def _marks(self, places: Ints, reliable: Bools) -> RPeaks:
         """Return the beats at envelope ticks as marks at samples."""
         if not len(places):
             return RPeaks.empty(self.settled_until_s)
-        size, search = self._front.size, self._search
-        centre = np.rint((places - self._delay) * size + 0.5 * (size - 1)).astype(np.int64)
-        width = 2 * search + 1
-        column, amplitude = self._extreme.push(self._samples.windows(centre - search, width))
-        sample = np.clip(centre - search + column, 0, self._samples.end - 1)
-        known = (places + self._finder.ahead + self._front.half + 1) * size - 1
+        sample, amplitude = self._locator.locate(np.asarray(places - self._delay, dtype=np.float64))
+        known = (places + self._finder.ahead + self._front.half + 1) * self._front.size - 1
         known = np.minimum(known + int(self._despikes), self._pushed - 1)
         keep = self._apart(sample) & ~self._lost.windows(sample, 1)[:, 0]
         sample, known = sample[keep], known[keep]
@@ -176,20 +166,22 @@ class RPeakDetector(Stage):
             settled_until_s=self.settled_until_s,
         )
 
-    def _apart(self, samples: Ints) -> npt.NDArray[np.bool_]:
+    def _apart(self, samples: Ints) -> Bools:
         """Tell which marks are not a second mark on the beat before."""
         least = _APART_S * self.settings.rate_hz
-        apart = []
-        for sample in samples.tolist():
-            apart.append(sample - self._latest >= least)
-            if apart[-1]:
-                self._latest = sample
-        return np.asarray(apart, dtype=np.bool_)
+        apart = np.diff(samples, prepend=self._latest) >= least
+        for index in np.flatnonzero(~apart).tolist():  # rare; each depends on the one kept before
+            kept = samples[:index][apart[:index]]
+            latest = int(kept[-1]) if len(kept) else self._latest
+            apart[index] = samples[index] - latest >= least
+        if apart.any():
+            self._latest = int(samples[apart][-1])
+        return np.asarray(apart)
 
     def _forget(self) -> None:
-        oldest = math.floor((self._finder.pending_from - self._delay - 1) * self._front.size)
-        self._samples.forget_before(oldest - self._search)
-        self._lost.forget_before(oldest - self._search)
+        oldest = self._finder.pending_from - self._delay - 1.0
+        self._locator.forget_before(oldest)
+        self._lost.forget_before(math.floor(oldest * self._front.size) - self._locator.search)
 
 
 def detect_r_peaks(ecg: npt.ArrayLike, rate_hz: float, unit: str | None = None) -> RPeaks:

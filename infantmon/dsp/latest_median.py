@@ -1,0 +1,56 @@
+"""The median of the latest values, for every moment in a row of new ones."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+import numpy as np
+
+from infantmon.model.arrays import NO_FLOATS, Floats
+from infantmon.model.carried import Carried
+
+
+class LatestMedian(Carried):
+    """Holds the latest values and tells their median, also as it would become.
+
+    Parameters
+    ----------
+    count : int
+        How many values are held.
+    """
+
+    carried: ClassVar[tuple[str, ...]] = ("_values",)
+
+    def __init__(self, count: int) -> None:
+        self.count = count
+        self._values = NO_FLOATS
+
+    def __len__(self) -> int:
+        return len(self._values)
+
+    def course(self, values: Floats) -> Floats:
+        """Return the median before each of the values would be taken up, and after the last.
+
+        A median of nothing is 0. Nothing is taken up.
+        """
+        held = len(self._values)
+        missing = np.full(self.count - held, np.inf)
+        joined = np.concatenate((missing, self._values, values))
+        windows = np.lib.stride_tricks.sliding_window_view(joined, self.count)
+        ordered = np.sort(windows, axis=1)
+        if held == self.count:
+            return np.asarray(
+                0.5 * (ordered[:, (held - 1) // 2] + ordered[:, held // 2]), dtype=np.float64
+            )
+        row = np.arange(len(values) + 1)
+        filled = np.minimum(held + row, self.count)
+        low, high = ordered[row, (filled - 1) // 2], ordered[row, filled // 2]
+        return np.where(filled > 0, 0.5 * (low + high), 0.0)
+
+    def push(self, values: Floats) -> None:
+        """Take up values; the oldest go when more than `count` are held."""
+        self._values = np.concatenate((self._values, values))[-self.count :]
+
+    def clear(self) -> None:
+        """Forget all values."""
+        self._values = NO_FLOATS

@@ -1,0 +1,232 @@
+"""What a candidate must show to be taken for a heart beat, given the levels at that moment."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from infantmon.dsp.qrs_candidates import Candidates
+from infantmon.model.arrays import Bools, Floats, Ints
+
+IGNORED: Final = 0  # too soon after a beat to count for anything
+NOISE: Final = 1
+BEAT: Final = 2
+CLEAN: Final = 3  # a beat whose height counts for the level of clean beats
+
+
+@dataclass(frozen=True)
+class DecisionRules:
+    """What a candidate must show to be a beat.
+
+    Heights are relative to a level, gaps to the usual interval between beats. All values were
+    chosen on mitdb, adfecgdb and simulated signals; none is critical (a fifth more or less changes
+    the gross figures by a few hundredths of a point).
+
+    Attributes
+    ----------
+    refractory, refractory_low_s, refractory_high_s : float
+        No second beat within this part of the usual interval, and its bounds in seconds.
+    foot, foot_soon, foot_below, foot_artefact : float
+        A candidate is the foot of a beat if one `foot` times as large follows within
+        `refractory_high_s`, or `foot_soon` times within the refractory time; not so if it reaches
+        `foot_below` of the beat level and the follower exceeds `foot_artefact` times that level.
+    rise, rise_between, rise_early, early_until, rise_most : float
+        A beat stands above noise level + rise * (beat level - noise level); the rise grows with
+        each candidate of in-between size in sight, and the earlier the candidate is within
+        `early_until`; up to `rise_most`.
+    inserted, rise_inserted, rise_odd, odd_likeness : float
+        The rise grows for a candidate between two large ones that are themselves one usual
+        interval apart (within the part `inserted`); once more if its shape is odd.
+    due, due_likeness, rise_due : float
+        The rise shrinks for a candidate of familiar shape at the expected time.
+    clean_cap, clean_least : float
+        The beat level counts for no more than so many times the level of clean beats, once there
+        are so many of these: movement does not lift it out of reach.
+    small, small_gap, small_depth, small_between, small_over_noise, small_rank : float
+        A small wide beat, such as a ventricular one: height over beat level; gap since the last
+        beat over the square root of the usual interval in seconds (from there the T wave is over:
+        the QT interval grows with that root); depth; in-between candidates; height over noise
+        level; height over the largest in sight.
+    local_floor, local_rank, local_likeness, local_depth, local_between : float
+        A beat after a change of gain, or after movement: height over the level of clean beats and
+        over the largest in sight, likeness, depth, in-between candidates.
+    plain_rank, plain_depth, plain_likeness, plain_clear, plain_fair : float
+        A beat before any level is known: height over the largest in sight, depth, and likeness;
+        less likeness is asked for the deeper and clearer it stands (`plain_clear`, `plain_fair`).
+    learned : int
+        Beats until the levels are trusted.
+    clean_likeness, clean_between, clean_irregular : float
+        A clean beat: likeness, in-between candidates, deviation from the usual interval.
+    forget_s : float
+        Without a beat for so many seconds the levels are learned anew.
+    """
+
+    refractory: float = 0.35
+    refractory_low_s: float = 0.14
+    refractory_high_s: float = 0.24
+    foot: float = 1.8
+    foot_soon: float = 1.05
+    foot_below: float = 0.6
+    foot_artefact: float = 3.0
+    rise: float = 0.33
+    rise_between: float = 0.02
+    rise_early: float = 0.3
+    early_until: float = 0.6
+    rise_most: float = 0.62
+    inserted: float = 0.12
+    rise_inserted: float = 0.2
+    rise_odd: float = 0.3
+    odd_likeness: float = 0.85
+    due: float = 0.15
+    due_likeness: float = 0.8
+    rise_due: float = -0.15
+    clean_cap: float = 1.2
+    clean_least: int = 3
+    small: float = 0.2
+    small_gap: float = 0.38
+    small_depth: float = 0.7
+    small_between: int = 2
+    small_over_noise: float = 2.3
+    small_rank: float = 0.22
+    local_floor: float = 0.2
+    local_rank: float = 0.5
+    local_likeness: float = 0.9
+    local_depth: float = 0.7
+    local_between: int = 2
+    plain_rank: float = 0.6
+    plain_depth: float = 0.6
+    plain_likeness: float = 0.88
+    plain_clear: tuple[float, float] = (0.85, 0.7)
+    plain_fair: tuple[float, float] = (0.75, 0.8)
+    learned: int = 3
+    clean_likeness: float = 0.85
+    clean_between: int = 1
+    clean_irregular: float = 0.25
+    forget_s: float = 20.0
+
+
+@dataclass(frozen=True, eq=False)
+class Standing:
+    """What is known at each candidate from the decisions before it.
+
+    Attributes
+    ----------
+    since : numpy.ndarray, shape (n,)
+        Ticks since the last beat.
+    beats, cleans : numpy.ndarray of int64, shape (n,)
+        How many beats, and clean beats, the levels rest on.
+    beat, noise, clean, interval : numpy.ndarray, shape (n,)
+        Medians of the latest heights of beats, of noise and of clean beats, and of the latest
+        intervals in ticks; 0 where there are none.
+    """
+
+    since: Floats
+    beats: Ints
+    cleans: Ints
+    beat: Floats
+    noise: Floats
+    clean: Floats
+    interval: Floats
+
+
+def judge(some: Candidates, at: Standing, rules: DecisionRules, rate_hz: float) -> Ints:
+    """Return the verdict on each candidate: `IGNORED`, `NOISE`, `BEAT` or `CLEAN`."""
+    usual = np.where(at.interval > 0.0, at.interval, 0.5 * rate_hz)
+    refractory = np.clip(
+        rules.refractory * usual,
+        rules.refractory_low_s * rate_hz,
+        rules.refractory_high_s * rate_hz,
+    )
+    inserted = _inserted(some, at, rules)
+    learned = at.beats >= rules.learned
+    taken = np.where(
+        learned,
+        _stands_out(some, at, rules, inserted=inserted)
+        | (~inserted & _small_and_wide(some, at, rules, rate_hz))
+        | _fits_locally(some, at, rules),
+        _plain(some, rules),
+    )
+    taken &= ~_foot(some, at, rules, refractory, rate_hz)
+    clean = (
+        (some.likeness > rules.clean_likeness)
+        & (some.between <= rules.clean_between)
+        & (np.abs(at.since - at.interval) <= rules.clean_irregular * at.interval)
+    )
+    verdict = np.where(taken, np.where(clean, CLEAN, BEAT), NOISE)
+    return np.where(at.since < refractory, IGNORED, verdict)
+
+
+def _foot(
+    some: Candidates, at: Standing, rules: DecisionRules, refractory: Floats, rate_hz: float
+) -> Bools:
+    """Tell which candidates are followed at once by the beat they belong to."""
+    wait = some.next_place - some.place
+    near = wait < rules.refractory_high_s * rate_hz
+    followed = near & (some.next_height > rules.foot * some.height)
+    followed |= (wait < refractory) & (some.next_height > rules.foot_soon * some.height)
+    small = some.height < rules.foot_below * at.beat
+    natural = some.next_height < rules.foot_artefact * at.beat
+    return np.asarray(followed & (small | natural | (at.beats == 0)))
+
+
+def _inserted(some: Candidates, at: Standing, rules: DecisionRules) -> Bools:
+    """Tell which candidates stand between two large ones that are one usual interval apart."""
+    ahead = some.next_large - some.place
+    off = np.abs(at.since + ahead - at.interval)
+    return np.asarray((ahead > 0) & (off <= rules.inserted * at.interval) & (at.interval > 0.0))
+
+
+def _stands_out(some: Candidates, at: Standing, rules: DecisionRules, *, inserted: Bools) -> Bools:
+    """Tell which candidates stand high enough between the noise level and the beat level."""
+    interval = np.where(at.interval > 0.0, at.interval, np.inf)
+    early = np.maximum(0.0, 1.0 - at.since / (rules.early_until * interval))
+    early[at.interval == 0.0] = 0.0
+    rise = rules.rise + rules.rise_between * some.between + rules.rise_early * early
+    rise = np.minimum(rise + rules.rise_inserted * inserted, rules.rise_most)
+    rise += rules.rise_odd * (inserted & (some.likeness < rules.odd_likeness))
+    due = np.abs(at.since - at.interval) < rules.due * at.interval
+    rise += rules.rise_due * (due & (some.likeness > rules.due_likeness))
+    capped = np.minimum(at.beat, rules.clean_cap * at.clean)
+    beat = np.where(at.cleans >= rules.clean_least, capped, at.beat)
+    return np.asarray(
+        some.height > at.noise + np.where(at.noise < beat, rise, 1.0) * (beat - at.noise)
+    )
+
+
+def _small_and_wide(some: Candidates, at: Standing, rules: DecisionRules, rate_hz: float) -> Bools:
+    """Tell which candidates are small against other beats, but clear of T wave and noise."""
+    over = np.sqrt(np.minimum(at.interval, rate_hz) * rate_hz)
+    return np.asarray(
+        (some.height > rules.small * at.beat)
+        & (at.since > rules.small_gap * over)
+        & (some.depth > rules.small_depth)
+        & (some.between <= rules.small_between)
+        & (some.height > rules.small_over_noise * at.noise)
+        & (some.height >= rules.small_rank * some.largest)
+    )
+
+
+def _fits_locally(some: Candidates, at: Standing, rules: DecisionRules) -> Bools:
+    """Tell which candidates are beats by their surroundings, whatever the levels say."""
+    return np.asarray(
+        (some.likeness > rules.local_likeness)
+        & (some.depth > rules.local_depth)
+        & (some.height >= rules.local_rank * some.largest)
+        & (some.height > rules.local_floor * at.clean)
+        & (some.between <= rules.local_between)
+    )
+
+
+def _plain(some: Candidates, rules: DecisionRules) -> Bools:
+    """Tell which candidates are beats before any level is known."""
+    clear = (some.depth > rules.plain_clear[0]) & (some.likeness > rules.plain_clear[1])
+    fair = (some.depth > rules.plain_fair[0]) & (some.likeness > rules.plain_fair[1])
+    alone = (some.equal == 1) & (
+        (some.between == 0) | ((some.between == 1) & (some.depth > rules.plain_clear[0]))
+    )
+    known = (some.likeness > rules.plain_likeness) | alone
+    known |= (clear & (some.between == 0)) | (fair & (some.between <= 1))
+    high = some.height >= rules.plain_rank * some.largest
+    return np.asarray(high & (some.depth > rules.plain_depth) & known)
