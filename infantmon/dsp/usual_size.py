@@ -21,6 +21,8 @@ SMALL_COUNT = 6  # so many small ones in a row may be what is usual
 SMALL_EVEN = 1.9  # if neither their sizes nor their intervals differ by more than this factor
 ALIKE_COUNT = 6  # so many sizes are trusted at once
 ALIKE = 2.0  # if they differ by no more than this factor, one at each end left out
+SMALL = 0.6  # and all are smaller than this share of what was believed
+FORMER_FOR_S = 120.0  # what was usual before a burst is remembered for so long
 SMALL_APART_S = (0.55, 4.5)  # and these are their intervals
 
 
@@ -40,7 +42,7 @@ class UsualSize(Carried):
         "_sizes",
         "_huge",
         "_huge_since",
-        "_small",
+        "_swings",
         "_since",
         "_latest",
         "_former",
@@ -50,7 +52,7 @@ class UsualSize(Carried):
         self._sizes: deque[float] = deque(maxlen=KEPT)
         self._huge: deque[float] = deque(maxlen=KEPT)
         self._huge_since = math.inf  # time of the first of the huge ones in a row
-        self._small: deque[tuple[float, float]] = deque(maxlen=SMALL_COUNT)  # time, size
+        self._swings: deque[tuple[float, float]] = deque(maxlen=SMALL_COUNT)  # time, size
         self._since = math.inf  # time of the first size learned
         self._latest = -math.inf  # time of the last one
         self._former = math.nan  # usual size before the burst that is now believed
@@ -76,7 +78,8 @@ class UsualSize(Carried):
     def learn(self, time_s: float, size: float, usual: float) -> None:
         """Take up the size of one more, which was judged against `usual`."""
         known = _weighted_median(self._sizes) if self._sizes else size
-        self._small.clear()
+        if self._restarts(time_s, size, known):
+            return
         if size > HUGE * known and len(self._sizes) >= FEW:
             self._latest = time_s
             self._learn_huge(time_s, size, known)
@@ -89,22 +92,32 @@ class UsualSize(Carried):
 
     def pass_over(self, time_s: float, size: float) -> None:
         """Note one that was too small to count."""
-        self._small.append((time_s, size))
-        if self.is_sure or not self._sizes:
-            return
-        sizes = [each for _, each in self._small]
-        known_again = [0.5 <= each / self._former <= 2.0 for each in sizes[-2:]]  # NaN: never
-        if (len(sizes) == SMALL_COUNT and self._is_even()) or known_again == [True, True]:
-            self._start_anew(time_s)
-            for each in sizes[-2:] if known_again == [True, True] else sizes:
-                self._take(time_s, each)
+        if self._sizes:
+            self._restarts(time_s, size, _weighted_median(self._sizes))
+
+    def _restarts(self, time_s: float, size: float, known: float) -> bool:
+        """Start anew from the latest swings if they tell that a burst was taken for usual."""
+        self._swings.append((time_s, size))
+        sizes = [each for _, each in self._swings]
+        if time_s - self._since > FORMER_FOR_S:
+            self._former = math.nan
+        as_before = all(0.5 <= each / self._former <= 2.0 for each in sizes[-2:])  # NaN: never
+        if as_before and self._former < SMALL * known:
+            sizes = sizes[-2:]
+        elif self.is_sure or max(sizes) > SMALL * known or not self._is_even():
+            return False
+        self._start_anew(time_s)
+        for each in sizes:
+            self._take(time_s, each)
+        return True
 
     def _is_even(self) -> bool:
-        """Tell whether the small ones come in an even row."""
-        sizes = [size for _, size in self._small]
-        apart = [b - a for (a, _), (b, _) in pairwise(self._small)]
+        """Tell whether the latest swings come in an even row."""
+        sizes = [size for _, size in self._swings]
+        apart = [b - a for (a, _), (b, _) in pairwise(self._swings)]
         return (
-            max(sizes) <= SMALL_EVEN * min(sizes)
+            len(sizes) == SMALL_COUNT
+            and max(sizes) <= SMALL_EVEN * min(sizes)
             and max(apart) <= SMALL_EVEN * min(apart)
             and SMALL_APART_S[0] <= sum(apart) / len(apart) <= SMALL_APART_S[1]
         )
@@ -123,7 +136,7 @@ class UsualSize(Carried):
     def _start_anew(self, time_s: float) -> None:
         self._sizes.clear()
         self._huge.clear()
-        self._small.clear()
+        self._swings.clear()
         self._huge_since = math.inf
         self._since = time_s
         self._former = math.nan
