@@ -1,0 +1,526 @@
+"""Rules of a prescription over findings made by hand: limits, known times, settling, links, order.
+
+The clock is that of an apnea monitor in 21 CFR 868.2377: time without breath runs from the last
+detected breath. The windows that couple a slow heart to an apnea are those of Lee H et al., Physiol
+Meas 2012;33:1-17 (50 s of the onset, 25 s of the end). All else is the project's own rule, stated
+in the prescription's and the rules' docstrings.
+"""
+
+import itertools
+import math
+
+import numpy as np
+import pytest
+from slow_rules import (
+    Stretch,
+    batches_of,
+    beats_at,
+    breaths_at,
+    contact_of,
+    random_cuts,
+    random_stretches,
+    random_times,
+)
+
+from infantmon.events.batch import Latencies
+from infantmon.events.log import fold
+from infantmon.events.watch import Watch
+from infantmon.model.prescription import Prescription
+
+LATENCIES = Latencies(beats_s=1.25, breaths_s=3.5, contact_s=0.5)
+ROLES = ("ecg", "impedance")
+APNEA = {"limit_s": 20}
+
+
+def regular(start_s, end_s, every_s):
+    """Times from start up to, not with, the end."""
+    return np.arange(start_s, end_s - 1e-9, every_s)
+
+
+def changes_of(plan, end_s, *, cuts=(), roles=ROLES, **findings):
+    watch = Watch(plan, LATENCIES, roles)
+    batches = batches_of([*cuts, end_s], **findings)
+    return [change for batch in batches for change in watch.push(batch)]
+
+
+def events_of(plan, end_s, **given):
+    return fold(changes_of(plan, end_s, **given))[0]
+
+
+def low(limit_bpm, hold_off_s=0.0, **averaging):
+    limit = {"limit_bpm": limit_bpm, "hold_off_s": hold_off_s}
+    return Prescription(low_heart_rate=limit | (averaging or {"average_beats": 1}))
+
+
+def high(limit_bpm, hold_off_s=0.0, **averaging):
+    limit = {"limit_bpm": limit_bpm, "hold_off_s": hold_off_s}
+    return Prescription(high_heart_rate=limit | (averaging or {"average_beats": 1}))
+
+
+def spans(events):
+    return [(event.kind, event.onset_s, event.end_s) for event in events]
+
+
+# Limits, exactly ----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("pause_s", "listed"), [(19.9, 0), (20.0, 1), (20.1, 1)])
+def test_an_apnea_of_exactly_the_limit_counts(pause_s, listed):
+    breaths = breaths_at(np.concatenate((regular(0, 31, 1), 30.0 + pause_s + np.arange(20))))
+    events = events_of(Prescription(apnea=APNEA), 80.0, breaths=breaths)
+    assert spans(events) == [("apnea", 30.0, 30.0 + pause_s)] * listed
+
+
+@pytest.mark.parametrize(("pause_s", "listed"), [(3.9, 0), (4.0, 1), (4.1, 1)])
+def test_no_heart_beat_for_exactly_the_limit_counts(pause_s, listed):
+    beats = beats_at(np.concatenate((regular(0, 10.25, 0.5), 10.0 + pause_s + np.arange(20) / 2)))
+    events = events_of(Prescription(no_heart_beat={"limit_s": 4}), 24.0, beats=beats)
+    assert spans(events) == [("no heart beat", 10.0, 10.0 + pause_s)] * listed
+
+
+@pytest.mark.parametrize(("interval_s", "listed"), [(0.74, 0), (0.75, 0), (0.76, 1)])
+def test_a_low_rate_is_strictly_below_its_limit(interval_s, listed):
+    beats = beats_at(np.arange(100) * interval_s)
+    assert len(events_of(low(80, 5), 60.0, beats=beats)) == listed
+
+
+@pytest.mark.parametrize(("interval_s", "listed"), [(0.49, 1), (0.5, 0), (0.51, 0)])
+def test_a_high_rate_is_strictly_above_its_limit(interval_s, listed):
+    beats = beats_at(np.arange(100) * interval_s)
+    assert len(events_of(high(120, 5), 45.0, beats=beats)) == listed
+
+
+SLOW_BEATS = [
+    # slow intervals of 1 s (60 a minute) after intervals of 0.5 s, limit 80 (0.75 s):
+    # averaged over so many, listed with so many slow beats, by the mean alone. A mean of N with k
+    # slow ones is 0.5 + 0.5 k / N: at most 0.75 (not below the limit) while k <= N / 2.
+    ({"average_beats": 1}, {1: True, 2: True, 3: True, 5: True, 8: True}),
+    ({"average_beats": 3}, {1: False, 2: True, 3: True, 5: True, 8: True}),
+    ({"average_beats": 5}, {1: False, 2: False, 3: True, 5: True, 8: True}),
+    ({"average_beats": 8}, {1: False, 2: False, 3: False, 5: True, 8: True}),
+    # over 4 s: 2 slow beats and 4 to 5 others; 3 s + 2 of 0.5 s make 4 s of 5 intervals: 0.8 s
+    ({"average_s": 4}, {1: False, 2: False, 3: True, 5: True, 8: True}),
+]
+
+
+@pytest.mark.parametrize(("averaging", "answers"), SLOW_BEATS, ids=lambda v: str(v)[:30])
+@pytest.mark.parametrize("slow", [1, 2, 3, 5, 8])
+def test_so_many_slow_beats_under_so_much_averaging(averaging, answers, slow):
+    intervals = [0.5] * 30 + [1.0] * slow + [0.5] * 30
+    beats = beats_at(np.concatenate(([0.0], np.cumsum(intervals))))
+    # a hold-off of 0.5 s leaves out what only the open interval passes, for 0.25 s at a time
+    events = events_of(low(80, 0.5, **averaging), beats.time_s[-1], beats=beats)
+    assert bool(len(events)) == answers[slow]
+
+
+@pytest.mark.parametrize(("hold_off_s", "listed"), [(0.2, 1), (0.25, 1), (0.3, 0)])
+def test_between_beats_the_open_interval_counts_whatever_the_averaging(hold_off_s, listed):
+    """A single interval of 1 s passes a limit of 80 for its last 0.25 s, even averaged over 8."""
+    intervals = [0.5] * 30 + [1.0] + [0.5] * 30
+    beats = beats_at(np.concatenate(([0.0], np.cumsum(intervals))))
+    events = events_of(low(80, hold_off_s, average_beats=8), 31.0, beats=beats)
+    assert spans(events) == [("low heart rate", 15.75, 16.0)] * listed
+
+
+def test_one_long_interval_does_not_end_a_high_rate_that_is_averaged():
+    """Intervals of 0.25 and 0.375 s alternate: 192 a minute by the mean of 8, with a limit of 180;
+    the longer one alone would be 160."""
+    beats = beats_at(np.cumsum(np.tile([0.25, 0.375], 60)))
+    events = events_of(high(180, 5, average_beats=8), 37.0, beats=beats)
+    assert [(event.kind, event.end_s) for event in events] == [("high heart rate", None)]
+    assert events_of(high(180, 5, average_beats=1), 37.0, beats=beats) == fold([])[0]
+
+
+def test_a_high_rate_ends_when_the_heart_stops():
+    """With no beat for 8 limit intervals the mean of 8 is back at the limit in any case."""
+    beats = beats_at(regular(0, 20, 0.375))
+    events = events_of(high(120, 5, average_beats=8), 40.0, beats=beats)
+    assert spans(events) == [("high heart rate", 0.375, beats.time_s[-1] + 8 * 0.5)]
+
+
+def test_a_stopped_heart_is_a_low_rate_and_then_no_heart_beat():
+    plan = Prescription(
+        low_heart_rate={"limit_bpm": 80, "hold_off_s": 2, "average_beats": 4},
+        no_heart_beat={"limit_s": 4},
+    )
+    beats = beats_at(regular(0, 30.25, 0.5))
+    events = events_of(plan, 60.0, beats=beats)
+    assert [(e.kind, e.onset_s, e.known_s, e.end_s) for e in events] == [
+        ("low heart rate", 30.75, 30.75 + 2 + 1.25, None),
+        ("no heart beat", 30.0, 30.0 + 4 + 1.25, None),
+    ]
+
+
+def test_the_averaging_starts_anew_after_an_unusable_stretch():
+    """Slow before, fast after: the first interval after the stretch is a mean of its own."""
+    times = np.concatenate((regular(0, 20.5, 1.0), regular(25, 40, 0.5)))
+    contact = {"ecg": contact_of([Stretch(20.5, 21.625, 24.5, 25.0)])}
+    beats = beats_at(times, times + 1.0)
+    events = events_of(low(80, 2, average_beats=8), 40.5, beats=beats, contact=contact)
+    assert spans(events) == [("low heart rate", 0.75, 25.5)]
+
+
+def test_the_first_beat_after_a_stretch_tells_no_rate_and_ends_nothing():
+    times = np.concatenate((regular(0, 20.5, 1.0), regular(25, 40, 1.0)))
+    contact = {"ecg": contact_of([Stretch(20.5, 21.625, 24.5, 25.0)])}
+    beats = beats_at(times, times + 1.0)
+    events = events_of(low(80, 2, average_beats=8), 39.5, beats=beats, contact=contact)
+    assert spans(events) == [("low heart rate", 0.75, None)]
+
+
+# Unusable stretches -------------------------------------------------------------------------
+
+
+def apnea_over(stretches, pause=(30.0, 45.0), limit_s=20.0, end_s=80.0, bridged=()):
+    """Breaths every second but in the pause, with contact marks; the events."""
+    noise = [(end, end + 0.5, since, 2, True, True) for since, end in bridged]
+    breaths = breaths_at([*regular(0, pause[0] + 0.5, 1), *regular(pause[1], end_s, 1)])
+    plan = Prescription(apnea={"limit_s": limit_s})
+    contact = {"impedance": contact_of(stretches, noise)}
+    return events_of(plan, end_s, breaths=breaths, contact=contact)
+
+
+def lost(since, end, *, missing=False):
+    return Stretch(since, since + 1.125, end, end + 0.5, missing)
+
+
+def test_a_stretch_of_up_to_a_second_is_bridged_and_changes_no_timer():
+    events = apnea_over([], pause=(30.0, 50.0), bridged=[(40.0, 41.0)])
+    assert spans(events) == [("apnea", 30.0, 50.0)]
+    assert events[0].assessable
+
+
+def test_during_a_stretch_no_apnea_starts():
+    breaths = breaths_at(regular(0, 30.5, 1))
+    contact = {"impedance": contact_of([Stretch(32.0, 33.125)])}
+    changes = changes_of(Prescription(apnea=APNEA), 200.0, breaths=breaths, contact=contact)
+    assert changes == []
+
+
+def test_an_active_apnea_stays_active_during_a_stretch_and_ends_after_it():
+    events = apnea_over([lost(52.0, 60.0)], pause=(30.0, 63.0))
+    assert spans(events) == [("apnea", 30.0, 63.0)]
+    assert events[0].assessable
+    assert [(s.start_s, s.end_s) for s in events[0].unusable] == [(52.0, 60.0)]
+
+
+def test_the_breath_clock_starts_anew_at_the_end_of_a_stretch():
+    """10 s before and 19 s after: without the stretch counted no pause reaches 20 s."""
+    assert [e.assessable for e in apnea_over([lost(40.0, 45.0)], (30.0, 64.0))] == [False]
+
+
+@pytest.mark.parametrize(("end_s", "listed"), [(49.9, 0), (50.0, 1), (50.1, 1)])
+def test_pause_and_stretch_and_pause_that_reach_the_limit_list_one_not_assessable(end_s, listed):
+    events = apnea_over([lost(35.0, 42.0)], pause=(30.0, end_s))
+    assert spans(events) == [("apnea", 30.0, end_s)] * listed
+    assert [event.judgement for event in events] == ["not assessable"] * listed
+    assert [[(s.start_s, s.end_s) for s in e.unusable] for e in events] == [[(35.0, 42.0)]] * listed
+
+
+def test_a_breath_after_the_stretch_before_the_limit_means_no_apnea():
+    assert len(apnea_over([lost(35.0, 42.0)], pause=(30.0, 44.0))) == 0
+
+
+def test_none_is_listed_across_a_hole_of_the_recording():
+    assert len(apnea_over([lost(35.0, 42.0, missing=True)], pause=(30.0, 55.0))) == 0
+
+
+def test_a_hole_interrupts_an_active_apnea():
+    events = apnea_over([lost(52.0, 60.0, missing=True)], pause=(30.0, 63.0))
+    assert spans(events) == [("apnea", 30.0, 52.0)]
+
+
+def test_a_pause_that_reaches_the_limit_after_the_stretch_too_is_one_event_and_assessable():
+    events = apnea_over([lost(35.0, 42.0)], pause=(30.0, 63.0))
+    assert spans(events) == [("apnea", 30.0, 63.0)]
+    assert events[0].assessable
+
+
+def test_a_stretch_before_the_first_breath_is_no_pause():
+    """Time without breath counts from the first usable sample."""
+    breaths = breaths_at(regular(45.0, 80, 1))
+    contact = {"impedance": contact_of([Stretch(0.0, 1.125, 40.0, 40.5)])}
+    assert len(events_of(Prescription(apnea=APNEA), 80.0, breaths=breaths, contact=contact)) == 0
+
+
+def test_without_any_breath_the_time_counts_from_the_first_sample():
+    events = events_of(Prescription(apnea=APNEA), 60.0)
+    assert [(e.onset_s, e.known_s, e.end_s) for e in events] == [(0.0, 23.5, None)]
+
+
+def test_a_pending_low_rate_is_given_up_when_the_ecg_is_lost():
+    times = np.concatenate((regular(0, 20.25, 0.5), regular(21, 24, 1.0)))
+    contact = {"ecg": contact_of([Stretch(24.0, 25.125)])}
+    changes = changes_of(low(80, 10), 60.0, beats=beats_at(times), contact=contact)
+    assert fold(changes)[0] == fold([])[0]
+    assert [(x.onset_s, x.end_s) for x in fold(changes)[1]] == [(20.75, 24.0)]
+    assert changes[-1].cause == "signal became unusable"
+
+
+def test_a_pending_low_rate_that_had_lasted_long_enough_goes_active_and_stays():
+    times = np.concatenate((regular(0, 20.25, 0.5), regular(21, 24, 1.0)))
+    contact = {"ecg": contact_of([Stretch(24.0, 25.125)])}
+    events = events_of(low(80, 3), 60.0, beats=beats_at(times), contact=contact)
+    assert spans(events) == [("low heart rate", 20.75, None)]
+
+
+@pytest.mark.parametrize("reason", ["missing", "not finite", "flat"])
+def test_unassessable_time_longer_than_the_delay_raises_a_technical_condition(reason):
+    stretch = Stretch(10.0, 11.125, 17.0, 17.5, missing=reason == "missing", off=reason == "flat")
+    plan = Prescription(contact_loss={"delay_s": 5})
+    contact = {"impedance": contact_of([stretch])}
+    events = events_of(plan, 30.0, contact=contact)
+    kind = "contact loss" if reason == "flat" else "signal unusable"
+    assert [(e.kind, e.onset_s, e.known_s, e.end_s) for e in events] == [(kind, 10.0, 15.5, 17.0)]
+
+
+def test_exactly_the_delay_is_not_longer():
+    plan = Prescription(contact_loss={"delay_s": 5})
+    contact = {"impedance": contact_of([lost(10.0, 15.0)])}
+    events, excursions = fold(changes_of(plan, 30.0, contact=contact))
+    assert (len(events), len(excursions)) == (0, 1)
+
+
+def test_the_delay_is_not_added_up_over_two_channels():
+    """4 s of the ECG, then 4 s of the impedance, overlapping: neither is out for 5 s."""
+    plan = Prescription(contact_loss={"delay_s": 5})
+    contact = {"ecg": contact_of([lost(10.0, 14.0)]), "impedance": contact_of([lost(13.0, 17.0)])}
+    events, excursions = fold(changes_of(plan, 30.0, contact=contact))
+    assert len(events) == 0
+    assert [(x.onset_s, x.end_s) for x in excursions] == [(10.0, 14.0), (13.0, 17.0)]
+
+
+def test_an_unusable_stretch_takes_back_a_row_of_pauses():
+    plan = Prescription(periodic_breathing={"pause_s": 3, "count": 3, "gap_s": 20})
+    pauses = [(10.0, 14.0), (20.0, 24.0), (35.0, 39.0)]
+    times = [t for t in regular(0, 60, 1) if not any(a < t < b for a, b in pauses)]
+    stretch = {"impedance": contact_of([lost(27.5, 29.5)])}
+    assert len(events_of(plan, 60.0, breaths=breaths_at(times))) == 1
+    assert len(events_of(plan, 60.0, breaths=breaths_at(times), contact=stretch)) == 0
+
+
+def test_periodic_breathing_begins_with_its_first_pause_and_ends_with_its_last():
+    plan = Prescription(periodic_breathing={"pause_s": 3, "count": 3, "gap_s": 20})
+    pauses = [(10.0, 14.0), (20.0, 24.0), (35.0, 39.0)]
+    times = np.array([t for t in regular(0, 80, 1) if not any(a < t < b for a, b in pauses)])
+    events = events_of(plan, 80.0, breaths=breaths_at(times, times + 0.5))
+    # the third pause has its length at 38 s; over when a fourth could no longer begin in time
+    assert [(e.onset_s, e.known_s, e.end_s, e.settled_s) for e in events] == [
+        (10.0, 39.5, 39.0, 39.0 + 20 + 3 + 3.5)
+    ]
+
+
+@pytest.mark.parametrize(("gap_s", "listed"), [(5.9, 0), (6.0, 1)])
+def test_pauses_are_one_row_when_the_next_begins_within_the_gap(gap_s, listed):
+    plan = Prescription(periodic_breathing={"pause_s": 3, "count": 2, "gap_s": gap_s})
+    times = [t for t in regular(0, 60, 1) if not 10 < t < 14 and not 20 < t < 24]
+    assert len(events_of(plan, 60.0, breaths=breaths_at(times))) == listed
+
+
+# Known times, settling, links, numbers ------------------------------------------------------
+
+
+@pytest.mark.parametrize("next_breath_s", [50.0, 51.0, 53.25, 60.0, None])
+def test_an_apnea_is_known_at_onset_and_limit_and_latency_and_never_later(next_breath_s):
+    times = [*regular(0, 30.5, 1), *([] if next_breath_s is None else [next_breath_s])]
+    breaths = breaths_at(times, np.array(times) + 0.25)
+    event = events_of(Prescription(apnea=APNEA), 100.0, breaths=breaths)[0]
+    assert event.known_s == min(30.0 + 20.0 + 3.5, (next_breath_s or math.inf) + 0.25)
+
+
+def test_the_end_of_the_stream_cuts_the_wait_short():
+    breaths = breaths_at(regular(0, 30.5, 1))
+    assert [e.known_s for e in events_of(Prescription(apnea=APNEA), 51.0, breaths=breaths)] == [51]
+    assert len(events_of(Prescription(apnea=APNEA), 49.9, breaths=breaths)) == 0
+
+
+def coupled(slow_onset_s, *, hold_off_s=0.0, end_s=150.0):
+    """An apnea from 30 to 60 s, and a heart that is slow for 10 s from a given onset."""
+    plan = Prescription(
+        apnea=APNEA,
+        low_heart_rate={"limit_bpm": 80, "hold_off_s": hold_off_s, "average_beats": 1},
+    )
+    start = slow_onset_s - 0.75  # of the first long interval: below the limit 0.75 s later
+    fast_before, fast_after = (
+        start - np.arange(0, start, 0.5)[::-1],
+        regular(start + 15, end_s, 0.5),
+    )
+    beats = beats_at([*fast_before, *(start + np.arange(1.5, 15, 1.5)), *fast_after])
+    breaths = breaths_at([*regular(0, 30.5, 1), *regular(60, end_s, 1)])
+    return plan, {"beats": beats, "breaths": breaths}
+
+
+@pytest.mark.parametrize(
+    ("slow_onset_s", "linked"),
+    [(29.0, False), (31.0, True), (79.0, True), (84.5, True), (85.5, False)],
+)
+def test_a_slow_heart_within_50_s_of_the_onset_or_25_s_of_the_end_is_linked(slow_onset_s, linked):
+    plan, findings = coupled(slow_onset_s)
+    events = events_of(plan, 150.0, **findings)
+    apnea, slow = events.of_kind("apnea")[0], events.of_kind("low heart rate")[0]
+    assert slow.onset_s == slow_onset_s
+    assert apnea.linked == ((slow.number,) if linked else ())
+
+
+def test_a_linked_slow_heart_may_still_wait_for_its_hold_off():
+    plan, findings = coupled(84.5, hold_off_s=6.0)
+    events = events_of(plan, 150.0, **findings)
+    apnea, slow = events.of_kind("apnea")[0], events.of_kind("low heart rate")[0]
+    assert slow.known_s == 84.5 + 6.0 + 1.25
+    assert apnea.linked == (slow.number,)
+    assert apnea.settled_s == 60.0 + 25.0 + 6.0 + 1.25
+
+
+def test_events_are_numbered_in_the_order_of_going_active():
+    plan, findings = coupled(31.0)
+    events = events_of(plan, 150.0, **findings)
+    assert [event.number for event in events] == list(range(1, len(events) + 1))
+    assert [event.known_s for event in events] == sorted(event.known_s for event in events)
+
+
+def test_a_settled_event_never_changes_again():
+    for change, later in _pairs_of_one_event():
+        if change.event.settled_s is not None:
+            assert later.event == change.event
+
+
+def test_onset_and_known_time_of_an_event_never_change():
+    for change, later in _pairs_of_one_event():
+        assert (change.event.onset_s, change.event.known_s) == (
+            later.event.onset_s,
+            later.event.known_s,
+        )
+
+
+def _pairs_of_one_event():
+    plan, findings = random_night(5)
+    changes = [c for c in changes_of(plan, 400.0, roles=ROLES, **findings) if c.event is not None]
+    assert len(changes) > 20
+    pairs = list(itertools.combinations(changes, 2))
+    return [(a, b) for a, b in pairs if a.event.number == b.event.number]
+
+
+def test_every_event_is_settled_at_the_end_of_the_stream():
+    plan, findings = random_night(6)
+    events = events_of(plan, 400.0, **findings)
+    assert len(events) > 10
+    assert all(event.settled_s is not None for event in events)
+
+
+def test_an_excursion_still_pending_at_the_end_is_kept():
+    beats = beats_at([*regular(0, 20.25, 0.5), *regular(21, 24, 1.0)])
+    changes = changes_of(low(80, 10), 24.0, beats=beats)
+    events, excursions = fold(changes)
+    assert len(events) == 0
+    assert [(x.onset_s, x.end_s, x.known_s) for x in excursions] == [(20.75, 24.0, 24.0)]
+
+
+def test_excursions_that_never_went_active_are_kept():
+    intervals = [0.5] * 30 + [1.0] * 3 + [0.5] * 30
+    beats = beats_at(np.concatenate(([0.0], np.cumsum(intervals))))
+    events, excursions = fold(changes_of(low(80, 5), 33.0, beats=beats))
+    assert len(events) == 0
+    assert [(x.kind, x.onset_s, x.end_s) for x in excursions] == [("low heart rate", 15.75, 18.5)]
+
+
+def test_each_event_states_rule_limit_averaging_and_delay():
+    beats = beats_at(np.arange(100) * 1.0)
+    event = events_of(low(80, 5, average_beats=8), 90.0, beats=beats)[0]
+    assert dict(event.limits) == {
+        "rule": "heart rate below the limit for the hold-off time",
+        "limit_bpm": 80.0,
+        "hold_off_s": 5.0,
+        "averaging": "mean of the last 8 RR intervals",
+        "latency_s": 1.25,
+    }
+
+
+# However cut --------------------------------------------------------------------------------
+
+FULL = Prescription(
+    apnea={"limit_s": 10},
+    low_heart_rate={"limit_bpm": 80, "hold_off_s": 2, "average_beats": 3},
+    high_heart_rate={"limit_bpm": 180, "hold_off_s": 3, "average_s": 4},
+    no_heart_beat={"limit_s": 4},
+    contact_loss={"delay_s": 5},
+    periodic_breathing={"pause_s": 3, "count": 3, "gap_s": 30},
+)
+
+
+def random_night(seed, reached=400.0):
+    chance = np.random.default_rng(seed)
+    times, known = random_times(chance, reached, [3, 4, 5], 0.04, [7, 8, 33, 60], 1.25)
+    beats = beats_at(times, known)
+    times, known = random_times(chance, reached, [6, 8, 10], 0.08, [24, 26, 81, 200], 3.5)
+    contact = {
+        role: contact_of(random_stretches(chance, reached, int(chance.choice([0, 2, 5]))))
+        for role in ROLES
+    }
+    return FULL, {"beats": beats, "breaths": breaths_at(times, known), "contact": contact}
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_changes_are_equal_however_cut_and_ordered_by_known_time_and_kind(seed):
+    plan, findings = random_night(seed)
+    chance = np.random.default_rng(seed)
+    whole = changes_of(plan, 400.0, **findings)
+    assert len(whole) > 20
+    keys = [(change.known_s, change.kind) for change in whole]
+    assert keys == sorted(keys)
+    for _ in range(4):
+        cuts = random_cuts(chance, 400.0)[:-1]
+        assert changes_of(plan, 400.0, cuts=cuts, **findings) == whole
+    every_tick = np.arange(0.0, 400.0, 0.125).tolist()
+    assert changes_of(plan, 400.0, cuts=every_tick, **findings) == whole
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_saved_and_resumed_at_any_cut(seed):
+    plan, findings = random_night(seed)
+    whole = changes_of(plan, 400.0, **findings)
+    watch = Watch(plan, LATENCIES, ROLES)
+    found = []
+    for batch in batches_of([*np.arange(20.0, 400.0, 20.0), 400.0], **findings):
+        again = Watch(plan, LATENCIES, ROLES)
+        again.restore(watch.snapshot())
+        watch = again
+        found += watch.push(batch)
+    assert found == whole
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_a_reset_at_any_instant_loses_and_adds_no_event(seed):
+    """The events, their ends and judgements are those without a reset; only indicators go out."""
+    plan, findings = random_night(seed)
+    plain = changes_of(plan, 400.0, **findings)
+    watch = Watch(plan, LATENCIES, ROLES)
+    found, states = [], {}
+    for batch in batches_of([*np.arange(10.0, 400.0, 10.0), 400.0], **findings):
+        told = [*watch.push(batch), *watch.reset(batch.reached_s)]
+        for change in told:
+            assert change.state != states.get(change.kind) or change.event or change.excursion
+            states[change.kind] = change.state
+        found += told
+        for kind, rule in watch.rules.items():
+            assert rule.condition.state != "latched"
+            assert states.get(kind, "absent") == rule.condition.state
+    assert fold(found) == fold(plain)
+    assert any(change.cause == "reset" for change in found)
+
+
+def test_rules_without_their_channel_are_left_out():
+    assert set(Watch(FULL, LATENCIES, ("impedance",)).rules) == {
+        "apnea",
+        "periodic breathing",
+        "contact loss",
+        "signal unusable",
+    }
+    assert "apnea" not in Watch(FULL, LATENCIES, ("ecg",)).rules
+    assert list(Watch(Prescription(), LATENCIES, ROLES).rules) == []
+
+
+def test_the_stated_latencies_name_every_kind_that_is_watched():
+    stated = Watch(FULL, LATENCIES, ROLES).latencies_s
+    assert stated["apnea"] == stated["periodic breathing"] == 3.5
+    assert stated["low heart rate"] == stated["no heart beat"] == 1.25
+    assert stated["contact loss"] == 0.5
