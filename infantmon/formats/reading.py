@@ -105,7 +105,7 @@ def _opened(path: Path) -> Source:
         return EdfSource(path)
     if ending in {".csv", ".tsv"}:
         return CsvSource(path)
-    header = path if ending == ".hea" else path.with_name(path.name + ".hea")
+    header = path if ending == ".hea" else path.parent / f"{path.name}.hea"
     if path.name and header.exists():
         return WfdbSource(header)
     raise RecordingError(_not_a_recording(path, ending))

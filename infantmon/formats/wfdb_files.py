@@ -98,13 +98,23 @@ def read_header(path: Path) -> Header:
             "Write it in the first line, after the number of signals."
         )
     frame_hz = float(fields.fs)
-    if not 0.0 < frame_hz < math.inf:
+    stated = lines[0][2].partition("/")[0].partition("(")[0]
+    # the package takes 250 Hz where it cannot read the number, so the number itself is looked at
+    if not 0.0 < frame_hz < math.inf or _number(stated) != frame_hz:
         raise RecordingError(
-            f"{path} states a sampling rate of {frame_hz:g} Hz; it must be above 0 Hz. "
-            "Correct the first line, after the number of signals."
+            f"{path} states a sampling rate of {stated} Hz; it must be above 0 Hz. "
+            "Write a plain number in the first line, after the number of signals."
         )
     header = Header(path, fields, (), frame_hz)
     return header if header.has_segments else _with_channels(header, lines[1:])
+
+
+def _number(text: str) -> float:
+    """Return the number that a text states, or NaN where it states none."""
+    try:
+        return float(text)
+    except ValueError:
+        return math.nan
 
 
 def _with_channels(header: Header, lines: Sequence[list[str]]) -> Header:

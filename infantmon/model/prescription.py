@@ -13,7 +13,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any, Self
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
 
 from infantmon.errors import PrescriptionError
 
@@ -37,13 +37,23 @@ class _Table(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
 
-class ApneaLimit(_Table):
+class _Limits(_Table):
+    @field_validator("*", mode="before")
+    @classmethod
+    def _no_guess(cls, value: object) -> object:
+        """Refuse true, false and quoted numbers: what was meant would be a guess."""
+        if isinstance(value, (bool, str)):
+            raise ValueError("must be a number, without quotes")  # noqa: TRY004 - pydantic takes it
+        return value
+
+
+class ApneaLimit(_Limits):
     """A pause in breathing of `limit_s` or more, mark to mark, is an apnea."""
 
     limit_s: float = Field(ge=5, le=60, description="s")
 
 
-class HeartRateLimit(_Table):
+class HeartRateLimit(_Limits):
     """A heart rate beyond `limit_bpm` for `hold_off_s`, averaged over beats or seconds.
 
     Below the limit (low) or above it (high), strictly. The averaging is over the last
@@ -70,19 +80,19 @@ class HeartRateLimit(_Table):
         return f"mean of the RR intervals of the last {self.average_s:g} s"
 
 
-class NoHeartBeatLimit(_Table):
+class NoHeartBeatLimit(_Limits):
     """A time without a heart beat of `limit_s` or more."""
 
     limit_s: float = Field(ge=1, le=30, description="s")
 
 
-class ContactLossLimit(_Table):
+class ContactLossLimit(_Limits):
     """An unusable signal for longer than `delay_s`."""
 
     delay_s: float = Field(ge=0, le=600, description="s")
 
 
-class PeriodicBreathingLimit(_Table):
+class PeriodicBreathingLimit(_Limits):
     """At least `count` pauses of `pause_s` or more, each within `gap_s` of the one before."""
 
     pause_s: float = Field(ge=2, le=20, description="s")
@@ -210,9 +220,17 @@ def _tell_all(fault: ValidationError) -> str:
     return f"the prescription has {len(lines)} fault(s):\n  " + "\n  ".join(lines)
 
 
+_WORDS = {
+    "missing": "is missing; no limit has a default",
+    "extra_forbidden": "is not known here; take it out or mend its name",
+    "model_type": "must be a table with its limits below, as [apnea] has limit_s",
+    "float_type": "must be a number",
+    "int_type": "must be a whole number",
+    "int_from_float": "must be a whole number",
+    "finite_number": "must be a finite number",
+}
+
+
 def _plain_words(kind: str, message: str) -> str:
-    if kind == "missing":
-        return "is missing; no limit has a default"
-    if kind == "extra_forbidden":
-        return "is not known here; take it out or mend its name"
-    return message.removeprefix("Value error, ")
+    told = message.removeprefix("Value error, ").replace("Input should be", "must be")
+    return _WORDS.get(kind, told)
