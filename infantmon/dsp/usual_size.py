@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import deque
+from collections.abc import Sequence
 from itertools import pairwise
 from typing import ClassVar
 
@@ -11,19 +12,22 @@ from infantmon.model.carried import Carried
 
 KEPT = 25  # sizes the median is taken over
 FEW = 4  # with fewer sizes than this nothing is usual yet
-SURE_AFTER_S = 20.0  # sizes from so long a time, and
-SURE_COUNT = 12  # so many of them, are trusted
+ALIKE_COUNT = 10  # so many sizes are trusted
+ALIKE = 0.27  # if the median deviation of the logarithms of sizes and intervals is no larger
+SURE_COUNT = 12  # so many are trusted whatever they are
+SURE_AFTER_S = 60.0  # if learned for so long
 HUGE = 2.5  # a size beyond this many usual ones is not learned from at once
 HUGE_FOR_S = 12.0  # unless nothing smaller came for so long
 PATIENCE_S = 30.0  # silence after which the usual size starts to sink
 HALVED_EVERY_S = 8.0
-SMALL_COUNT = 6  # so many small ones in a row may be what is usual
+SMALL_COUNT = 6  # so many in a row may be what is usual
 SMALL_EVEN = 1.9  # if neither their sizes nor their intervals differ by more than this factor
-ALIKE_COUNT = 6  # so many sizes are trusted at once
-ALIKE = 2.0  # if they differ by no more than this factor, one at each end left out
 SMALL = 0.6  # and all are smaller than this share of what was believed
-FORMER_FOR_S = 120.0  # what was usual before a burst is remembered for so long
 SMALL_APART_S = (0.55, 4.5)  # and these are their intervals
+LONG_COUNT = 60  # sizes in the long memory
+LONG_FROM = 20  # with fewer there is none
+LONG_STEP = 1.5  # a size beyond this factor counts in it no more than one at this factor
+AS_LONG = 1.7  # two in a row within this factor of it are of that size
 
 
 class UsualSize(Carried):
@@ -32,38 +36,45 @@ class UsualSize(Carried):
     * A size far above the usual is kept out (movement), unless nothing smaller comes for 12 s: then
       what was learned before is dropped.
     * In silence the usual size stays for 30 s, then halves every 8 s.
-    * Until sizes have been learned for 20 s, or are very much alike, six small ones in an even row
-      are believed instead: what came before them was a burst (movement as the electrodes are put
-      on). After a burst that
-      had been believed, two of the size that was usual before it are enough.
+    * While the sizes learned are unlike each other, six small ones in an even row are believed
+      instead: what came before them was a burst (movement as the electrodes are put on).
+    * A long memory of about 60 sizes, which a burst hardly moves, tells after it what was usual
+      before: two in a row of that size are enough to come back to it.
     """
 
     carried: ClassVar[tuple[str, ...]] = (
         "_sizes",
+        "_times",
         "_huge",
         "_huge_since",
         "_swings",
         "_since",
         "_latest",
-        "_former",
+        "_long",
+        "_long_count",
     )
 
     def __init__(self) -> None:
         self._sizes: deque[float] = deque(maxlen=KEPT)
+        self._times: deque[float] = deque(maxlen=KEPT)
         self._huge: deque[float] = deque(maxlen=KEPT)
         self._huge_since = math.inf  # time of the first of the huge ones in a row
         self._swings: deque[tuple[float, float]] = deque(maxlen=SMALL_COUNT)  # time, size
         self._since = math.inf  # time of the first size learned
         self._latest = -math.inf  # time of the last one
-        self._former = math.nan  # usual size before the burst that is now believed
+        self._long = 0.0  # mean logarithm of the sizes in the long memory
+        self._long_count = 0
 
     @property
     def is_sure(self) -> bool:
-        """Whether sizes have been learned from for long enough, or are very much alike."""
-        ordered = sorted(self._sizes)
-        if len(ordered) >= ALIKE_COUNT and ordered[-2] <= ALIKE * ordered[1]:
-            return True
-        return len(ordered) >= SURE_COUNT and self._latest - self._since >= SURE_AFTER_S
+        """Whether the sizes learned are much alike, or have been learned for long."""
+        if len(self._sizes) < ALIKE_COUNT:
+            return False
+        if _unlikeness(self._sizes) <= ALIKE:
+            apart = [after - before for before, after in pairwise(self._times)]
+            if _unlikeness(apart) <= ALIKE:
+                return True
+        return len(self._sizes) >= SURE_COUNT and self._latest - self._since >= SURE_AFTER_S
 
     def at(self, time_s: float, seen: float) -> float:
         """Return the usual size at a time, given the range of the signal around it."""
@@ -82,7 +93,7 @@ class UsualSize(Carried):
             return
         if size > HUGE * known and len(self._sizes) >= FEW:
             self._latest = time_s
-            self._learn_huge(time_s, size, known)
+            self._learn_huge(time_s, size)
             return
         if size < 0.5 * known and usual < 0.9 * known:  # found only because the usual size sank
             self._start_anew(time_s)
@@ -99,12 +110,11 @@ class UsualSize(Carried):
         """Start anew from the latest swings if they tell that a burst was taken for usual."""
         self._swings.append((time_s, size))
         sizes = [each for _, each in self._swings]
-        if time_s - self._since > FORMER_FOR_S:
-            self._former = math.nan
-        as_before = all(0.5 <= each / self._former <= 2.0 for each in sizes[-2:])  # NaN: never
-        if as_before and self._former < SMALL * known:
+        before = math.exp(self._long)
+        as_before = all(before / AS_LONG <= each <= before * AS_LONG for each in sizes[-2:])
+        if as_before and self._long_count >= LONG_FROM and before < SMALL * known:
             sizes = sizes[-2:]
-        elif self.is_sure or max(sizes) > SMALL * known or not self._is_even():
+        elif max(sizes) > SMALL * known or not self._is_even() or self.is_sure:
             return False
         self._start_anew(time_s)
         for each in sizes:
@@ -122,29 +132,43 @@ class UsualSize(Carried):
             and SMALL_APART_S[0] <= sum(apart) / len(apart) <= SMALL_APART_S[1]
         )
 
-    def _learn_huge(self, time_s: float, size: float, known: float) -> None:
+    def _learn_huge(self, time_s: float, size: float) -> None:
         self._huge.append(size)
         self._huge_since = min(self._huge_since, time_s)
         if time_s - self._huge_since < HUGE_FOR_S:
             return
         huge = list(self._huge)
         self._start_anew(time_s)
-        self._former = known
         for each in huge:
             self._take(time_s, each)
 
     def _start_anew(self, time_s: float) -> None:
         self._sizes.clear()
+        self._times.clear()
         self._huge.clear()
         self._swings.clear()
         self._huge_since = math.inf
         self._since = time_s
-        self._former = math.nan
 
     def _take(self, time_s: float, size: float) -> None:
         self._since = min(self._since, time_s)
         self._latest = time_s
         self._sizes.append(size)
+        self._times.append(time_s)
+        step = math.log(size) - self._long
+        if self._long_count >= LONG_FROM:
+            most = math.log(LONG_STEP)
+            step = min(max(step, -most), most)
+        self._long_count = min(self._long_count + 1, LONG_COUNT)
+        self._long += step / self._long_count
+
+
+def _unlikeness(values: Sequence[float]) -> float:
+    """Return the median deviation of the logarithms."""
+    ordered = sorted(values)
+    middle = ordered[len(ordered) // 2]
+    off = sorted(abs(math.log(value / middle)) for value in ordered)
+    return off[len(off) // 2]
 
 
 def _weighted_median(sizes: deque[float]) -> float:
