@@ -233,4 +233,5 @@ _WORDS = {
 
 def _plain_words(kind: str, message: str) -> str:
     told = message.removeprefix("Value error, ").replace("Input should be", "must be")
-    return _WORDS.get(kind, told)
+    told = told.replace("greater than or equal to", "at least")
+    return _WORDS.get(kind, told.replace("less than or equal to", "at most"))
