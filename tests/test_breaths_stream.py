@@ -194,3 +194,18 @@ def test_wrong_arguments_are_told():
     with pytest.raises(ArgumentError, match="impedance has shape"):
         detect_breaths(np.zeros((3, 3)), 50.0)
     assert dataclasses.is_dataclass(BreathSettings)
+
+
+def test_usual_size_survives_any_order_of_what_it_is_told():
+    rng = np.random.default_rng(11)
+    for _ in range(20):
+        usual, now_s = UsualSize(), 0.0
+        for _ in range(400):
+            now_s += float(rng.exponential(1.0)) + 0.04
+            size = float(np.exp(rng.normal(0.0, 1.5)))
+            known = usual.at(now_s, size)
+            assert np.isfinite(known)
+            if size >= 0.28 * known:
+                usual.learn(now_s, size, known)
+            else:
+                usual.pass_over(now_s, size)

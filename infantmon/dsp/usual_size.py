@@ -57,7 +57,7 @@ class UsualSize(Carried):
     def __init__(self) -> None:
         self._sizes: deque[float] = deque(maxlen=KEPT)
         self._times: deque[float] = deque(maxlen=KEPT)
-        self._huge: deque[float] = deque(maxlen=KEPT)
+        self._huge: deque[tuple[float, float]] = deque(maxlen=KEPT)  # time, size
         self._huge_since = math.inf  # time of the first of the huge ones in a row
         self._swings: deque[tuple[float, float]] = deque(maxlen=SMALL_COUNT)  # time, size
         self._since = math.inf  # time of the first size learned
@@ -109,16 +109,17 @@ class UsualSize(Carried):
     def _restarts(self, time_s: float, size: float, known: float) -> bool:
         """Start anew from the latest swings if they tell that a burst was taken for usual."""
         self._swings.append((time_s, size))
-        sizes = [each for _, each in self._swings]
+        swings = list(self._swings)
+        sizes = [each for _, each in swings]
         before = math.exp(self._long)
         as_before = all(before / AS_LONG <= each <= before * AS_LONG for each in sizes[-2:])
         if as_before and self._long_count >= LONG_FROM and before < SMALL * known:
-            sizes = sizes[-2:]
+            swings = swings[-2:]
         elif max(sizes) > SMALL * known or not self._is_even() or self.is_sure:
             return False
         self._start_anew(time_s)
-        for each in sizes:
-            self._take(time_s, each)
+        for each in swings:
+            self._take(*each)
         return True
 
     def _is_even(self) -> bool:
@@ -133,14 +134,14 @@ class UsualSize(Carried):
         )
 
     def _learn_huge(self, time_s: float, size: float) -> None:
-        self._huge.append(size)
+        self._huge.append((time_s, size))
         self._huge_since = min(self._huge_since, time_s)
         if time_s - self._huge_since < HUGE_FOR_S:
             return
         huge = list(self._huge)
         self._start_anew(time_s)
         for each in huge:
-            self._take(time_s, each)
+            self._take(*each)
 
     def _start_anew(self, time_s: float) -> None:
         self._sizes.clear()
