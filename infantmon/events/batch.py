@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -52,6 +52,23 @@ class Batch:
     reached_s: float
     last: bool = False
     effort: Signal | None = None
+
+    @classmethod
+    def joined(cls, batches: Sequence[Batch]) -> Batch:
+        """Return consecutive batches as one (at least one is needed), without the effort."""
+        marks = {
+            role: ContactMarks.joined([batch.contact[role] for batch in batches])
+            for role in batches[0].contact
+        }
+        return cls(
+            r_peaks=RPeaks.joined([batch.r_peaks for batch in batches]),
+            breaths=Breaths.joined([batch.breaths for batch in batches]),
+            pulsation=Pulsations.joined([batch.pulsation for batch in batches]),
+            second_beats=RPeaks.joined([batch.second_beats for batch in batches]),
+            contact=marks,
+            reached_s=batches[-1].reached_s,
+            last=batches[-1].last,
+        )
 
 
 @dataclass(frozen=True, slots=True)

@@ -42,6 +42,7 @@ class HeartRateRule(ClockedRule):
         self.averaging = (limit.average_beats, limit.average_s)
         self._limit_bpm = limit.limit_bpm
         self._limit_interval_s = 60.0 / limit.limit_bpm
+        self._longest_s = self._limit_interval_s  # an open interval of this length decides
         self._average = IntervalAverage(*self.averaging)
         self._side: Ints = np.empty(0, dtype=np.int64)  # of each beat of the piece in work
 
@@ -54,12 +55,12 @@ class HeartRateRule(ClockedRule):
         return batch.r_peaks
 
     def interesting(self, findings: Findings) -> Ints:
-        """Return the beats at which the rate passes the limit, or beside a long interval."""
+        """Return the beats at which the rate passes the limit, or beside a deciding interval."""
         mean = self._average.push(findings.time_s, self.usability.anew_s)
         side = self.side(60.0 / mean)
         self._side = np.where(np.isnan(side), 0, np.where(side > 0, 1, -1)).astype(np.int64)
         turns = np.flatnonzero(np.diff(self._side))
-        gaps = rows_beside_gaps(findings.time_s, self._limit_interval_s * (1.0 - 1e-9))
+        gaps = rows_beside_gaps(findings.time_s, self._longest_s * (1.0 - 1e-9))
         return np.unique(np.concatenate((gaps, turns, turns + 1)))
 
     def at_beat(self, time_s: float, known_s: float, row: int) -> list[Transition]:
@@ -97,7 +98,7 @@ class LowHeartRateRule(HeartRateRule):
 
     def next_at_s(self) -> float:
         """Return when the open interval passes the limit."""
-        return math.inf if self.condition.begun else self.reaches_s(self._limit_interval_s)
+        return math.inf if self.condition.begun else self.reaches_s(self._longest_s)
 
     def nothing_found(self, at_s: float, known_s: float) -> list[Transition]:
         """Begin: no beat came in time."""

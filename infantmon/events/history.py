@@ -44,6 +44,7 @@ class History(Carried):
         self._breaths: list[Breaths] = []
         self._pulsation: list[Pulsations] = []
         self._contact: dict[str, list[ContactMarks]] = {}
+        self._spans: dict[tuple[str, bool, int], Spans] = {}  # answers given before
 
     def add(self, batch: Batch) -> None:
         """Take up the findings of a batch."""
@@ -53,6 +54,7 @@ class History(Carried):
         _append(self._pulsation, batch.pulsation)
         for role, marks in batch.contact.items():
             _append(self._contact.setdefault(role, []), marks)
+        self._spans.clear()
 
     def forget(self, reached_s: float, needed_from_s: float) -> None:
         """Drop what no event needs any more."""
@@ -63,6 +65,7 @@ class History(Carried):
         _drop(self._pulsation, before_s)
         for marks in self._contact.values():
             _forget_marks(marks, before_s)
+        self._spans.clear()
 
     def beats(self, start_s: float, end_s: float, known_s: float) -> RPeaks:
         """Return the heart beats in [start, end), as far as they are known by then."""
@@ -83,8 +86,14 @@ class History(Carried):
     def spans(self, role: str, known_s: float, *, blocking: bool) -> Spans:
         """Return the unusable (or only disturbed) stretches of a channel known by then."""
         marks = _joined(self._contact.get(role, []), ContactMarks)
-        in_group = ((marks.reason & int(BLOCKING)) != 0) == blocking
-        spans = marks.where(in_group & (marks.known_s <= known_s)).spans(known_s)
+        known = int(np.searchsorted(marks.known_s, known_s, side="right"))
+        spans = self._spans.get((role, blocking, known))
+        if spans is None:
+            marks = marks.rows(0, known)
+            marks = marks.blocking if blocking else marks.disturbing
+            spans = marks.spans(known_s)
+            if not len(marks) or marks.usable[-1]:  # none is open: the answer stays
+                self._spans[role, blocking, known] = spans
         kept = spans.end_s >= known_s - LONGEST_KEPT_S
         return Spans(spans.start_s[kept], spans.end_s[kept], spans.reason[kept])
 

@@ -170,7 +170,8 @@ class ClockedRule(Rule):
 
     def _take_piece(self, piece: Findings) -> list[Transition]:
         found: list[Transition] = []
-        counting = piece.where(self.usability.counts(piece.time_s))
+        counts = self.usability.counts(piece.time_s)
+        counting = piece if counts.all() else piece.where(counts)
         if not len(counting):
             return found
         rows = self.interesting(counting)

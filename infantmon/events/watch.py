@@ -57,6 +57,9 @@ class Watch(Carried):
         How far behind the input the findings may be known.
     roles : collection of str
         Channels that are there; rules without their channel are left out.
+    provisional : bool
+        Whether an event is judged from the start, as a monitor shows it; otherwise once, when it
+        settles, which comes to the same events and is quicker.
     """
 
     carried: ClassVar[tuple[str, ...]] = (
@@ -71,8 +74,16 @@ class Watch(Carried):
         "_reached_s",
     )
 
-    def __init__(self, plan: Prescription, latencies: Latencies, roles: Collection[str]) -> None:
+    def __init__(
+        self,
+        plan: Prescription,
+        latencies: Latencies,
+        roles: Collection[str],
+        *,
+        provisional: bool = True,
+    ) -> None:
         self.plan = plan
+        self._provisional = provisional
         self.latencies = latencies
         rules = _rules(plan, latencies, roles)
         self.rules = CarriedSet({rule.kind: rule for rule in rules})
@@ -174,7 +185,8 @@ class Watch(Carried):
             if kind in _SLOW:
                 self._slow.append((self._count, onset_s))
         self._assessable[event.number] = step.assessable
-        event = self._judged(event, step.known_s)
+        if self._provisional:
+            event = self._judged(event, step.known_s)
         self._open[kind] = event
         return Change(step.known_s, kind, ACTIVE, step.cause, event)
 
@@ -185,7 +197,8 @@ class Watch(Carried):
         if due_s <= step.known_s:
             event = self._settled(event, step.known_s)
         else:
-            event = self._judged(event, step.known_s)
+            if self._provisional:
+                event = self._judged(event, step.known_s)
             self._unsettled.append((due_s, event))
             self._unsettled.sort(key=lambda entry: (entry[0], entry[1].kind))
         return Change(step.known_s, event.kind, step.state, step.cause, event)

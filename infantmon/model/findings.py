@@ -6,6 +6,7 @@ import dataclasses
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import cache
 from typing import TYPE_CHECKING, Any, Self
 
 import numpy as np
@@ -37,11 +38,12 @@ class Findings:
     settled_until_s: float = field(default=math.inf, kw_only=True)
 
     def __post_init__(self) -> None:
-        lengths = {name: len(getattr(self, name)) for name in self.columns()}
-        if len(set(lengths.values())) > 1:
+        if len({len(getattr(self, name)) for name in self.columns()}) > 1:
+            lengths = {name: len(getattr(self, name)) for name in self.columns()}
             raise ArgumentError(f"the columns differ in length: {lengths}; pass equal lengths")
 
     @classmethod
+    @cache
     def columns(cls) -> tuple[str, ...]:
         """Return the names of the columns, in order."""
         return tuple(f.name for f in dataclasses.fields(cls) if f.name != "settled_until_s")
@@ -66,12 +68,13 @@ class Findings:
 
     def where(self, keep: Bools) -> Self:
         """Return the rows for which `keep` is true."""
-        return dataclasses.replace(self, **{n: getattr(self, n)[keep] for n in self.columns()})
+        kept = {name: getattr(self, name)[keep] for name in self.columns()}
+        return type(self)(**kept, settled_until_s=self.settled_until_s)
 
     def rows(self, first: int, after: int) -> Self:
         """Return the rows from `first` up to, not with, `after`."""
         cut = {name: getattr(self, name)[first:after] for name in self.columns()}
-        return dataclasses.replace(self, **cut)
+        return type(self)(**cut, settled_until_s=self.settled_until_s)
 
     def between(self, start_s: float, end_s: float) -> Self:
         """Return the findings with start <= `time_s` < end, in seconds."""

@@ -50,9 +50,10 @@ class IntervalAverage(Carried):
         times = np.concatenate((self._times, time_s))
         row = np.arange(len(self._times), len(times))
         first = self._first_rows(times, row)
-        latest = np.searchsorted(anew_s, times[row], side="right") - 1
-        since = np.where(latest >= 0, np.append(anew_s, -np.inf)[latest], -np.inf)
-        first = np.maximum(first, np.searchsorted(times, since, side="left"))
+        if len(times):
+            for start in np.searchsorted(times, anew_s[anew_s > times[0]], side="left").tolist():
+                later = first[max(start - len(self._times), 0) :]
+                np.maximum(later, start, out=later)
         count = row - first
         mean = np.full(len(row), np.nan)
         np.divide(times[row] - times[first], count, out=mean, where=count > 0)
