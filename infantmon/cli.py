@@ -15,6 +15,7 @@ from rich.progress import Progress
 from rich.table import Table
 from rich.text import Text
 
+from infantmon.cli_simulate import add_simulate
 from infantmon.demo import ComparedRow, run_demo, write_demo
 from infantmon.errors import InfantmonError
 from infantmon.formats.reading import read
@@ -193,3 +194,6 @@ def _progress() -> Iterator[Callable[[str, float], None]]:
             bar.update(tasks[what], completed=share)  # type: ignore[arg-type]
 
         yield tell
+
+
+add_simulate(app, _console, _progress)

@@ -1,0 +1,81 @@
+"""The command that writes an invented infant to disk: parses, calls, prints."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from contextlib import AbstractContextManager
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+from rich.console import Console
+
+from infantmon.errors import ArgumentError, InfantmonError
+from infantmon.simulate import InventedInfant
+from infantmon.simulate.scenario_file import read_scenario
+from infantmon.simulate.to_files import WRITERS, write_simulated
+
+
+class Format(StrEnum):
+    """How the samples can be written."""
+
+    WFDB = "wfdb"
+    EDF = "edf"
+    CSV = "csv"
+    NPY = "npy"
+
+
+Progress = Callable[[], AbstractContextManager[Callable[[str, float], None]]]
+
+
+def add_simulate(app: typer.Typer, console: Callable[[], Console], progress: Progress) -> None:
+    """Add the command to a command line.
+
+    Parameters
+    ----------
+    app : typer.Typer
+        The command line.
+    console : callable
+        Gives the console to print on.
+    progress : callable
+        Gives what shows progress.
+    """
+
+    @app.command()
+    def simulate(
+        scenario: Annotated[Path, typer.Argument(help="What happens, as TOML.")],
+        out: Annotated[
+            Path, typer.Option("--out", help="Folder to write to; made if it is not there.")
+        ] = Path("infantmon-simulated"),
+        form: Annotated[Format, typer.Option("--format", help="Of the samples.")] = Format.WFDB,
+        seed: Annotated[
+            int | None, typer.Option(help="In place of the seed of the scenario.")
+        ] = None,
+    ) -> None:
+        """Write an invented infant to disk, with the truth beside the samples."""
+        told, own_seed = read_scenario(scenario)
+        chosen = own_seed if seed is None else seed
+        if chosen is None:
+            raise ArgumentError(
+                f"{scenario} has no seed; write one into it (seed = 1) or pass --seed, "
+                "so that the same night can be made again."
+            )
+        try:
+            out.mkdir(parents=True, exist_ok=True)
+            with progress() as tell:
+                paths = write_simulated(
+                    InventedInfant(told, chosen),
+                    out,
+                    WRITERS[form.value],
+                    progress=lambda share: tell("simulating", share),
+                )
+        except OSError as fault:
+            raise InfantmonError(
+                f"cannot write to {out} ({fault.strerror or fault}); pass another folder with "
+                "--out."
+            ) from fault
+        screen = console()
+        screen.print(f"{told.name}: {told.duration_s:g} s, seed {chosen}. Invented.")
+        for path in paths:
+            screen.print(f"wrote {path}", soft_wrap=True)
