@@ -167,9 +167,9 @@ def _nstdb(root: Path) -> Database:
 
 def _with_beats(folder: Path, name: str) -> Labelled:
     """Read a WFDB record of two leads with its beat annotations."""
-    wfdb = wfdb_package()
-    record = wfdb.rdrecord(str(folder / name))
-    marks = wfdb.rdann(str(folder / name), "atr")
+    with wfdb_package() as wfdb:
+        record = wfdb.rdrecord(str(folder / name))
+        marks = wfdb.rdann(str(folder / name), "atr")
     rate_hz = float(record.fs)
     leads = {
         role: Channel(record.p_signal[:, k], rate_hz, record.units[k], name=record.sig_name[k])
@@ -204,7 +204,8 @@ def _adfecgdb(root: Path) -> Database:
         signal = read_edf(folder / f"{name}.edf").get_signal("Direct_1")
         rate_hz = float(signal.sampling_frequency)
         scalp = Channel(signal.data, rate_hz, signal.physical_dimension, name="Direct_1")
-        marks = wfdb_package().rdann(str(folder / f"{name}.edf"), "qrs")
+        with wfdb_package() as wfdb:
+            marks = wfdb.rdann(str(folder / f"{name}.edf"), "qrs")
         beats = np.unique(marks.sample) / rate_hz
         return Labelled(Recording({"ecg": scalp}, name=name), beats_s=beats)
 
