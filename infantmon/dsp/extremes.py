@@ -12,9 +12,9 @@ from infantmon.dsp.runs import last_true_index
 from infantmon.model.arrays import Bools, Floats, Ints
 from infantmon.model.carried import Carried
 
-_OPPOSITE = 0.17  # excess over the sum of both from which the other polarity is taken: 1.4 to 1
+_OPPOSITE = 0.12  # excess over the sum of both from which the other polarity is taken: 1.3 to 1
 _MEMORY = 0.95  # of the mean excess, a beat
-_TURN = 0.04  # mean excess of the other polarity from which that one is the usual one
+_TURN = 0.025  # mean excess of the other polarity from which that one is the usual one
 
 
 class DominantExtreme(Carried):

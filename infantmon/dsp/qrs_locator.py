@@ -13,15 +13,15 @@ from infantmon.model.arrays import Floats, Ints
 from infantmon.model.carried import Carried
 
 SEARCH_S = 0.07  # the extreme lies within this time of the envelope's centre
-_BASELINE_S = 0.2  # the baseline is the mean over this time
-_SMOOTH_S = 0.016  # extremes are compared as means over this time: a pacing spike is no R wave
+_BASELINE_S = 0.18  # the baseline is the mean over this time
+_SMOOTH_S = 0.02  # extremes are compared as means over this time: a pacing spike is no R wave
 _REFINE_S = 0.02  # from the extreme of the means to that of the samples
 
 
 class QrsLocator(Carried):
     """Keeps the samples around complexes that are still undecided, and marks those that are beats.
 
-    The baseline is the mean over 0.2 s, taken at either end and in the middle of the searched
+    The baseline is the mean over 0.18 s, taken at either end and in the middle of the searched
     stretch and joined by straight lines: it follows wander as fast as that of a scalp electrode,
     and a wide complex does not tilt it.
 

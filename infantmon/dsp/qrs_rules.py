@@ -76,9 +76,9 @@ class DecisionRules:
     early_until: float = 0.6
     rise_most: float = 0.62
     inserted: float = 0.12
-    rise_inserted: float = 0.2
+    rise_inserted: float = 0.15
     rise_odd: float = 0.3
-    odd_likeness: float = 0.85
+    odd_likeness: float = 0.78
     due: float = 0.15
     due_likeness: float = 0.8
     rise_due: float = -0.15
@@ -88,7 +88,7 @@ class DecisionRules:
     small_gap: float = 0.38
     small_depth: float = 0.7
     small_between: int = 2
-    small_over_noise: float = 2.3
+    small_over_noise: float = 2.1
     small_rank: float = 0.22
     local_floor: float = 0.2
     local_rank: float = 0.5

@@ -9,6 +9,7 @@ from typing import ClassVar
 import numpy as np
 import numpy.typing as npt
 
+from infantmon.dsp.beat_reliability import BeatReliability
 from infantmon.dsp.bridged import Bridged
 from infantmon.dsp.kept import Kept
 from infantmon.dsp.median3 import Median3
@@ -25,9 +26,8 @@ from infantmon.stages.contract import Stage, settled_before
 
 _BRIDGED_GAP_S = 0.04  # after a longer gap the level may have moved
 _MEDIAN_FROM_HZ = 200.0  # below, three samples are as long as an infant's R wave
-_RELIABLE_LIKENESS = 0.85
 _APART_S = 0.12  # two marks closer than this are one beat
-_LAG_S = 0.012  # by which the envelope of a QRS complex trails the filter's delay
+_LAG_S = 0.017  # by which the envelope of a QRS complex trails the filter's delay
 _BLOCK_S = 300.0
 
 
@@ -71,6 +71,7 @@ class RPeakDetector(Stage):
         "_front",
         "_finder",
         "_decider",
+        "_reliability",
         "_locator",
         "_lost",
         "_latest",
@@ -87,6 +88,7 @@ class RPeakDetector(Stage):
         self._front = QrsEnvelope(rate)
         self._finder = CandidateFinder(self._front.rate_hz)
         self._decider = BeatDecider(self._front.rate_hz)
+        self._reliability = BeatReliability()
         self._locator = QrsLocator(rate, self._front.size)
         self._lost = Kept(np.bool_)
         self._latest = -(2**40)  # sample of the latest mark
@@ -146,7 +148,8 @@ class RPeakDetector(Stage):
         self._locator.push(level, means)
         found = self._finder.push(band, envelope, last=last)
         taken = self._decider.push(found)
-        return found.place[taken], found.likeness[taken] > _RELIABLE_LIKENESS
+        reliable = self._reliability.push(found.likeness[taken], found.between[taken])
+        return found.place[taken], reliable
 
     def _marks(self, places: Ints, reliable: Bools) -> RPeaks:
         """Return the beats at envelope ticks as marks at samples."""
@@ -155,7 +158,9 @@ class RPeakDetector(Stage):
         sample, amplitude = self._locator.locate(np.asarray(places - self._delay, dtype=np.float64))
         known = (places + self._finder.ahead + self._front.half + 1) * self._front.size - 1
         known = np.minimum(known + int(self._despikes), self._pushed - 1)
-        keep = self._apart(sample) & ~self._lost.windows(sample, 1)[:, 0]
+        # The last sample of a stream may be high, but is not known to be an extreme.
+        keep = ~self._lost.windows(sample, 1)[:, 0] & ~(self._ended & (sample == self._pushed - 1))
+        keep[keep] = self._apart(sample[keep])
         sample, known = sample[keep], known[keep]
         return RPeaks(
             self._clock.times_s(sample),
