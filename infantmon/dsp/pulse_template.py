@@ -14,6 +14,8 @@ BEATS = 3  # intervals in one fit
 POINTS = 12  # of each interval
 HARMONICS = 3
 QUIET = 0.5  # of the usual level without pulsation: less is a pause, where only the heart moves
+GROWN = 1.6  # no pulsation grows by more than this, times the square of the longer interval,
+UNSEEN = 0.3  # beyond this share of the breathing level
 DROPPED = 0.85  # and of the usual level with it
 STILL_QUIET = 1.5  # in a pause, of the usual level: so much may still be the heart,
 SLOWED = 1.2  # if the interval has grown by so much
@@ -28,10 +30,13 @@ FULL = 0.75  # or at least this share of it, breaths keep step with the heart
 STEPS = 8  # if it lasts for so many beats
 STEPS_KEPT = 24
 STEP_LOST = 0.6  # of the usual level: then breaths that kept step have stopped
+KNOWN_FROM = 20  # fits after which the size of a pulsation is known
+PAUSE_FROM = 6  # quiet beats that make a pause; after fewer, what was learned in them is dropped
 LONG_QUIET = 60  # beats after which a lasting lower level becomes the usual one
 LEVEL_SHARE = 0.05
 GATE_SHARE = 0.03
 GATE = -0.3  # of the template's power: if taking it out does more harm than this, it is left in
+CERTAIN = 60.0  # fits that do not overlap, in a template that has been learned for long
 FEW = 6  # nothing is taken out before so many fits
 
 _PHASE = (np.arange(BEATS * POINTS) + 0.5) / POINTS
@@ -134,7 +139,9 @@ class PulseTemplate(Carried):
         "_level",
         "_breath_level",
         "_quiet_for",
+        "_was_quiet_for",
         "_away_for",
+        "_wrong",
         "_gain",
         "_steps",
         "_steps_ago",
@@ -148,8 +155,10 @@ class PulseTemplate(Carried):
         self._fits = 0
         self._level = 0.0  # usual root mean square of a window
         self._breath_level = 0.0  # the same without the pulsation
-        self._quiet_for = 0
+        self._quiet_for = 0  # beats in the present pause
+        self._was_quiet_for = 0  # beats in the latest one
         self._away_for = 0  # beats at the interval of a pause that is over
+        self._wrong = 0.0  # mean square by which fits differ from the template
         self._steps = 0  # beats for which breaths have kept step with the heart
         self._steps_ago = 10**6  # beats since they did
         self._gain = 0.0  # smoothness won by taking the pulsation out
@@ -165,8 +174,13 @@ class PulseTemplate(Carried):
         wrong = sum((a - b) ** 2 for a, b in zip(known, heard.harmonics, strict=True))
         breath_level = math.sqrt(heard.rest + 0.5 * wrong)
         quiet = self._is_quiet(level, breath_level) or self._is_still(heard, interval_s)
+        quiet = quiet and self._may_be_heart(heard.harmonics, interval_s)
         self._count_steps(level, breath_level)
-        self._quiet_for = self._quiet_for + 1 if quiet else 0
+        if quiet:
+            self._quiet_for += 1
+            self._was_quiet_for = self._quiet_for
+        else:
+            self._quiet_for = 0
         if level <= HUGE * self._level:
             self._gain += GATE_SHARE * (_smoother_by(known, heard.harmonics) - self._gain)
             self._fits += 1
@@ -175,17 +189,28 @@ class PulseTemplate(Carried):
                 share = 1.0
             else:
                 self._learn_in_breaths(heard.harmonics, interval_s, share)
+                weight = max(LEVEL_SHARE, 1.0 / self._fits)
+                self._wrong += weight * (wrong - self._wrong)
         if not quiet or self._quiet_for > LONG_QUIET:
             self._learn_levels(level, breath_level)
-        shape = _mixed(self._usual, self._paused, share)
+        shape = _mixed(self._trusted(), self._paused, share)
         helps = self._helps(shape) or (quiet and heard.rest < HELPED * heard.power)
         return Learned(shape, helps, self._steps >= STEPS)
 
     def unheard(self, interval_s: float) -> Learned:
         """Return what is known at an interval when there is no new fit."""
         share = self._share_of_pause(interval_s)
-        shape = _mixed(self._usual, self._paused, share)
+        shape = _mixed(self._trusted(), self._paused, share)
         return Learned(shape, self._helps(shape), False)
+
+    def _trusted(self) -> list[float]:
+        """Return the usual template, the smaller the less certain it is."""
+        power = sum(each * each for each in self._usual)
+        if power == 0.0:
+            return self._usual
+        error = self._wrong / min(self._fits / BEATS, CERTAIN)
+        trust = max(0.0, 1.0 - error / power)
+        return [trust * each for each in self._usual]
 
     def _helps(self, shape: list[float]) -> bool:
         """Tell whether taking the pulsation out has not made the signal rougher of late."""
@@ -210,6 +235,15 @@ class PulseTemplate(Carried):
             new = min(breath_level, 2.0 * self._breath_level)
             self._breath_level += weight * (new - self._breath_level)
 
+    def _may_be_heart(self, harmonics: list[float], interval_s: float) -> bool:
+        """Tell whether a fit is no larger than a pulsation can have become."""
+        if self._fits < KNOWN_FROM:
+            return True
+        longer = max(interval_s / self._usual_s, 1.0)
+        usual = math.sqrt(sum(each * each for each in self._usual))
+        most = GROWN * longer * longer * usual + UNSEEN * self._breath_level
+        return sum(each * each for each in harmonics) <= most * most
+
     def _is_still(self, heard: Heard, interval_s: float) -> bool:
         """Tell whether a pause goes on although more moves than before: the heart has slowed."""
         slowed = self._quiet_for > 0 and interval_s > SLOWED * self._usual_s
@@ -231,10 +265,13 @@ class PulseTemplate(Carried):
         self._paused = _mixed(self._paused, harmonics, QUICK)
         self._paused_s += QUICK * (interval_s - self._paused_s)
         self._away_for = 0
-        if abs(math.log(interval_s / self._usual_s)) < SAME_INTERVAL:
+        at_usual_rate = abs(math.log(interval_s / self._usual_s)) < SAME_INTERVAL
+        if at_usual_rate and self._quiet_for >= PAUSE_FROM:
             self._usual = _mixed(self._usual, harmonics, QUICK)
 
     def _learn_in_breaths(self, harmonics: list[float], interval_s: float, share: float) -> None:
+        if self._was_quiet_for < PAUSE_FROM and not math.isnan(self._paused_s):
+            self._paused_s, share = math.nan, 0.0  # it was no pause
         weight = max(SLOW, 1.0 / (self._fits + 1))
         if share > 0.5:
             self._paused = _mixed(self._paused, harmonics, weight)
