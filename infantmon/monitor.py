@@ -6,6 +6,7 @@ For replay and bench use only, not for live use on an infant.
 from __future__ import annotations
 
 import math
+import warnings
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import ClassVar, Self
@@ -20,7 +21,7 @@ from infantmon.events.watch import Watch
 from infantmon.model.arrays import Floats, as_samples
 from infantmon.model.carried import Carried, decode, encode
 from infantmon.model.event import Change
-from infantmon.model.prescription import Prescription
+from infantmon.model.prescription import Prescription, UnusualLimitWarning
 from infantmon.model.spans import BLOCKING, Reason
 
 SHOWN_AVERAGE = 8
@@ -276,7 +277,9 @@ class Monitor(Carried):
             raise StateError(
                 "the saved state is not of a monitor; pass what Monitor.save returned."
             )
-        saved = Prescription.model_validate_json(parts["plan"])
+        with warnings.catch_warnings():  # of unusual limits: that was told when they were set
+            warnings.simplefilter("ignore", UnusualLimitWarning)
+            saved = Prescription.model_validate_json(parts["plan"])
         if plan is not None and plan != saved:
             differing = [
                 n for n in type(plan).model_fields if getattr(plan, n) != getattr(saved, n)

@@ -1,0 +1,469 @@
+"""Monitor, review and sweep are one: streams however cut, saved, reset, with channels missing."""
+
+import dataclasses
+from functools import cache
+
+import numpy as np
+import pytest
+
+from infantmon.chain import AHEAD_S
+from infantmon.errors import ArgumentError, StateError
+from infantmon.events.log import fold
+from infantmon.model.channel import Channel
+from infantmon.model.prescription import Prescription
+from infantmon.model.recording import Recording
+from infantmon.monitor import Monitor
+from infantmon.reviewing import review, sweep
+from infantmon.simulate import Bradycardia, LooseElectrode, Pause, Scenario, simulate_night
+from infantmon.stages.r_peaks import RPeakDetector, RPeakSettings
+
+ECG_HZ, IMPEDANCE_HZ = 125.0, 31.25
+PLAN = Prescription(
+    apnea={"limit_s": 10},
+    low_heart_rate={"limit_bpm": 90, "hold_off_s": 3, "average_beats": 4},
+    high_heart_rate={"limit_bpm": 200, "hold_off_s": 3, "average_s": 4},
+    no_heart_beat={"limit_s": 4},
+    contact_loss={"delay_s": 5},
+    periodic_breathing={"pause_s": 3, "count": 3, "gap_s": 20},
+)
+
+
+@cache
+def night():
+    """Four minutes: a pause, a slow heart, a lost ECG, a loose electrode; channels of two rates."""
+    scenario = Scenario(
+        duration_s=240.0,
+        ecg_hz=ECG_HZ,
+        impedance_hz=IMPEDANCE_HZ,
+        events=(
+            Pause(60.0, 14.0),
+            Bradycardia(95.0, 60.0, hold_s=12.0),
+            LooseElectrode(150.0, 25.0),
+            Pause(200.0, 13.0),
+        ),
+    )
+    made = simulate_night(scenario, seed=17).recording
+    ecg = made.ecg.segments[0].values.copy()
+    ecg[round(130 * ECG_HZ) : round(138 * ECG_HZ)] = np.nan
+    channels = {
+        "ecg": Channel(ecg, ECG_HZ, "mV"),
+        "impedance": Channel(made.impedance.segments[0].values, IMPEDANCE_HZ, "ohm"),
+    }
+    return Recording(channels)
+
+
+@cache
+def reviewed(roles=("ecg", "impedance")):
+    return review(only(roles), PLAN)
+
+
+def only(roles):
+    return Recording({role: night().channels[role] for role in roles})
+
+
+def samples(role):
+    return night().channels[role].segments[0].values
+
+
+def monitor(roles=("ecg", "impedance"), **settings):
+    rates = {"ecg": {"ecg_hz": ECG_HZ, "ecg_unit": "mV"}}
+    rates["impedance"] = {"impedance_hz": IMPEDANCE_HZ, "impedance_unit": "ohm"}
+    given = {name: value for role in roles for name, value in rates[role].items()}
+    return Monitor(PLAN, **given, **settings)
+
+
+def pushes(step_s, roles=("ecg", "impedance")):
+    """Chunks of so many seconds of each channel."""
+    for start_s in np.arange(0.0, 240.0, step_s):
+        yield {
+            role: samples(role)[
+                round(start_s * night().channels[role].rate_hz) : round(
+                    (start_s + step_s) * night().channels[role].rate_hz
+                )
+            ]
+            for role in roles
+        }
+
+
+def random_pushes(seed):
+    """Chunks of any length, channels in any order, one up to a minute ahead of the other."""
+    chance = np.random.default_rng(seed)
+    given = dict.fromkeys(("ecg", "impedance"), 0)
+    while any(given[role] < len(samples(role)) for role in given):
+        ended = {role: given[role] / night().channels[role].rate_hz for role in given}
+        role = min(ended, key=ended.get) if chance.random() < 0.6 else str(chance.choice([*given]))
+        count = int(chance.choice([0, 1, 7, 500, 2500]))
+        room = min(ended.values()) + 60.0 - ended[role]
+        count = min(count, int(room * night().channels[role].rate_hz))
+        yield {role: samples(role)[given[role] : given[role] + count]}
+        given[role] = min(given[role] + count, len(samples(role)))
+
+
+def changes_of(made, chunks):
+    return [*(c for chunk in chunks for c in made.push(**chunk)), *made.finish()]
+
+
+# One implementation -------------------------------------------------------------------------
+
+
+def test_the_night_has_something_to_say():
+    kinds = {event.kind for event in reviewed().events}
+    assert {"apnea", "low heart rate", "signal unusable", "contact loss"} <= kinds
+
+
+@pytest.mark.parametrize("step_s", [0.8, 16.0, 240.0])
+def test_the_changes_of_a_stream_fold_into_the_events_of_the_review(step_s):
+    found = changes_of(monitor(), pushes(step_s))
+    assert fold(found) == (reviewed().events, reviewed().excursions)
+    assert tuple(found) == reviewed().changes
+    keys = [(change.known_s, change.kind) for change in found]
+    assert keys == sorted(keys)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_stream_cut_and_interleaved_anyhow_gives_the_same_changes(seed):
+    assert tuple(changes_of(monitor(), random_pushes(seed))) == reviewed().changes
+
+
+def test_a_change_is_given_by_the_push_that_brings_every_channel_to_its_known_time():
+    made, before = monitor(), 0.0
+    for chunk in pushes(0.8):
+        for change in made.push(**chunk):
+            assert before < change.known_s <= made.state.reached_s
+        before = made.state.reached_s
+
+
+def test_apnea_is_known_at_onset_and_limit_and_the_stated_latency():
+    latency_s = monitor().latencies_s["apnea"]
+    apneas = reviewed().events.of_kind("apnea")
+    assert latency_s <= 3.5
+    clear = [event for event in apneas if not event.unusable]
+    assert len(clear) >= 2
+    for event in clear:
+        assert event.onset_s + 10.0 <= event.known_s <= event.onset_s + 10.0 + latency_s
+
+
+def test_a_sweep_row_equals_the_review_under_that_plan():
+    plans = [
+        PLAN,
+        Prescription(apnea={"limit_s": 12}),
+        Prescription(low_heart_rate={"limit_bpm": 70, "hold_off_s": 0, "average_beats": 1}),
+        Prescription(),
+    ]
+    rows = sweep(reviewed().findings, plans)
+    assert [plan for plan, _ in rows] == plans
+    for plan, events in rows:
+        assert events == review(night(), plan).events
+    assert len(rows[0][1]) > 0
+    assert len(rows[3][1]) == 0
+
+
+# Channels missing ---------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("roles", "kinds", "missing"),
+    [
+        (("ecg",), {"low heart rate", "high heart rate", "no heart beat"}, ("impedance",)),
+        (("impedance",), {"apnea", "periodic breathing"}, ("ecg",)),
+    ],
+)
+def test_a_recording_is_reviewed_for_what_it_has(roles, kinds, missing):
+    found = reviewed(roles)
+    technical = {"contact loss", "signal unusable"}
+    assert {event.kind for event in found.events} <= kinds | technical
+    assert {event.kind for event in found.events} & kinds
+    assert found.missing_roles == missing
+    assert set(found.latencies_s) == kinds | technical
+    assert len(found.breaths if "ecg" in roles else found.r_peaks) == 0
+    made = monitor(roles)
+    assert tuple(changes_of(made, pushes(16.0, roles))) == found.changes
+    assert set(made.state.conditions) == kinds | technical
+
+
+def test_a_second_lead_is_only_evidence():
+    both = Recording(night().channels | {"ecg2": night().channels["ecg"]})
+    found = review(both, PLAN)
+    assert [(e.kind, e.onset_s, e.end_s) for e in found.events if e.kind == "low heart rate"] == [
+        (e.kind, e.onset_s, e.end_s) for e in reviewed().events if e.kind == "low heart rate"
+    ]
+    slow = found.events.of_kind("low heart rate")[0]
+    assert any("second lead" in reason.text for reason in slow.reasons)
+    made = Monitor(
+        PLAN,
+        ecg_hz=ECG_HZ,
+        ecg2_hz=ECG_HZ,
+        impedance_hz=IMPEDANCE_HZ,
+        ecg_unit="mV",
+        impedance_unit="ohm",
+    )
+    chunks = ({**chunk, "ecg2": chunk["ecg"]} for chunk in pushes(16.0))
+    assert tuple(changes_of(made, chunks)) == found.changes
+
+
+def test_an_empty_channel_counts_as_not_recorded():
+    channels = {"ecg": night().channels["ecg"], "impedance": Channel([], IMPEDANCE_HZ)}
+    found = review(Recording(channels), PLAN)
+    assert found.missing_roles == ("impedance",)
+    assert found.events == reviewed(("ecg",)).events
+
+
+def test_a_monitor_that_never_got_a_sample_can_be_finished():
+    assert monitor().finish() == []
+
+
+def test_a_channel_that_never_came_is_a_hole():
+    made = monitor()
+    made.push(impedance=samples("impedance"))
+    assert made.state.reached_s == -np.inf
+    found = fold(made.finish())[0]
+    assert "signal unusable" in {event.kind for event in found}
+    assert "no heart beat" not in {event.kind for event in found}
+
+
+# Gaps and running ahead ---------------------------------------------------------------------
+
+
+def test_a_gap_is_a_hole_as_in_a_recording():
+    """The impedance has nothing from 100 to 112.8 s: told by gap(), or by the recording's times."""
+    first, after = samples("impedance")[: round(100 * IMPEDANCE_HZ)], round(112.8 * IMPEDANCE_HZ)
+    rest = samples("impedance")[after:]
+    joined = Channel.joined([(0.0, first), (after / IMPEDANCE_HZ, rest)], IMPEDANCE_HZ, "ohm")
+    expected = review(Recording(night().channels | {"impedance": joined}), PLAN)
+    made = monitor()
+    found = made.push(ecg=samples("ecg"), impedance=first)
+    found += made.gap("impedance", until_s=after / IMPEDANCE_HZ)
+    found += [*made.push(impedance=rest), *made.finish()]
+    assert tuple(found) == expected.changes
+    lost = expected.blocked("impedance")
+    assert any(abs(start - 100.0) < 0.1 for start in lost.start_s)
+
+
+def test_a_gap_lets_the_other_channel_go_on():
+    made = monitor()
+    made.push(ecg=samples("ecg")[: round(50 * ECG_HZ)])
+    made.push(impedance=samples("impedance")[: round(10 * IMPEDANCE_HZ)])
+    assert made.state.reached_s < 10.0
+    changes = made.gap("impedance", until_s=50.0)
+    assert made.state.reached_s > 49.9
+    assert ("signal unusable", "active") in {(c.kind, c.state) for c in changes}
+    assert made.state.unusable == {"impedance": "nothing recorded"}
+    assert made.state.behind_s["ecg"] < 0.1
+
+
+def test_a_gap_over_samples_already_pushed_is_refused():
+    made = monitor()
+    made.push(impedance=samples("impedance")[:1000])
+    with pytest.raises(ArgumentError, match="has been pushed up to 32 s; a gap can only follow"):
+        made.gap("impedance", until_s=20.0)
+
+
+@pytest.mark.parametrize("until_s", [np.nan, np.inf, "soon"])
+def test_a_gap_needs_a_finite_time(until_s):
+    with pytest.raises(ArgumentError, match="until_s"):
+        monitor().gap("impedance", until_s=until_s)
+
+
+def test_running_too_far_ahead_is_refused_before_anything_is_taken():
+    made = monitor(ahead_s=20.0)
+    made.push(ecg=samples("ecg")[: round(15 * ECG_HZ)])
+    before = made.save()
+    with pytest.raises(ArgumentError, match=r"ecg would be 30\.0 s ahead of impedance; the limit"):
+        made.push(ecg=samples("ecg")[round(15 * ECG_HZ) : round(30 * ECG_HZ)])
+    with pytest.raises(ArgumentError, match=r"tell its loss with gap\('impedance'"):
+        made.gap("ecg", until_s=40.0)
+    with pytest.raises(ArgumentError, match="impedance has shape"):
+        made.push(ecg=samples("ecg")[:10], impedance=np.zeros((2, 2)))
+    assert made.save() == before
+    assert AHEAD_S == 600.0
+
+
+def test_both_channels_may_come_in_one_long_push():
+    made = monitor(ahead_s=1.0)
+    found = made.push(ecg=samples("ecg"), impedance=samples("impedance"))
+    assert (*found, *made.finish()) == reviewed().changes
+
+
+def test_a_channel_that_was_not_announced_is_refused():
+    with pytest.raises(ArgumentError, match="channel 'ecg' is not one of impedance"):
+        monitor(("impedance",)).push(ecg=[0.0])
+
+
+def test_a_monitor_needs_a_rate_and_a_prescription():
+    with pytest.raises(ArgumentError, match="give a rate for some of ecg, ecg2, impedance"):
+        Monitor(PLAN)
+    with pytest.raises(ArgumentError, match="ecg_hz is 0 Hz"):
+        Monitor(PLAN, ecg_hz=0.0)
+    with pytest.raises(ArgumentError, match=r"plan is a dict; pass an infantmon\.Prescription"):
+        Monitor({"apnea": 20}, ecg_hz=250.0)
+
+
+def test_pushed_arrays_may_be_used_again():
+    made, chunk = monitor(("ecg",)), np.empty(0)
+    found = []
+    for given in pushes(16.0, ("ecg",)):
+        chunk = given["ecg"].copy()
+        found += made.push(ecg=chunk)
+        chunk[:] = 1e6
+    assert (*found, *made.finish()) == reviewed(("ecg",)).changes
+
+
+# Save and resume ----------------------------------------------------------------------------
+
+
+def test_saved_and_resumed_at_any_point_goes_on_the_same():
+    made, found = monitor(), []
+    for number, chunk in enumerate(random_pushes(9)):
+        if number % 5 == 0:
+            made = Monitor.resume(made.save(), PLAN if number % 2 else None)
+        found += made.push(**chunk)
+    made = Monitor.resume(made.save())
+    found += made.finish()
+    assert tuple(found) == reviewed().changes
+    assert Monitor.resume(made.save()).state == made.state
+
+
+def test_a_finished_monitor_stays_finished_when_resumed():
+    made = monitor()
+    made.finish()
+    again = Monitor.resume(made.save())
+    for act in (again.finish, again.push, lambda: again.gap("ecg", until_s=9.0)):
+        with pytest.raises(StateError, match="has been finished; make a new Monitor"):
+            act()
+
+
+def test_another_plan_is_named_by_its_tables():
+    blob = monitor().save()
+    other = Prescription(**(PLAN.model_dump() | {"apnea": {"limit_s": 15}, "contact_loss": None}))
+    with pytest.raises(StateError, match="differs from the saved one in: apnea, contact_loss"):
+        Monitor.resume(blob, other)
+
+
+def test_resuming_does_not_warn_of_the_limits_again(recwarn):
+    with pytest.warns(UserWarning, match="unusual"):
+        plan = Prescription(apnea={"limit_s": 40})
+    blob = Monitor(plan, impedance_hz=IMPEDANCE_HZ).save()
+    recwarn.clear()
+    Monitor.resume(blob)
+    assert not recwarn.list
+
+
+def test_damaged_and_foreign_states_are_refused():
+    made = monitor()
+    made.push(**next(pushes(40.0)))
+    blob = made.save()
+    chance = np.random.default_rng(1)
+    for place in [0, 5, 20, len(blob) - 1, *chance.integers(0, len(blob), 40).tolist()]:
+        flipped = bytearray(blob)
+        flipped[place] ^= 1 << (place % 8)
+        with pytest.raises(StateError):
+            Monitor.resume(bytes(flipped))
+        with pytest.raises(StateError):
+            Monitor.resume(blob[:place])
+    with pytest.raises(StateError, match="not of a monitor"):
+        Monitor.resume(RPeakDetector(RPeakSettings(250.0)).save())
+    with pytest.raises(StateError, match="RPeakDetector was asked for"):
+        RPeakDetector.resume(blob)
+
+
+# Reset --------------------------------------------------------------------------------------
+
+
+def latched_time(kind="low heart rate"):
+    return next(c.known_s for c in reviewed().changes if (c.kind, c.state) == (kind, "latched"))
+
+
+def through(made, until_s, from_s=0.0):
+    """Push both channels from one time up to another."""
+    return made.push(
+        ecg=samples("ecg")[round(from_s * ECG_HZ) : round(until_s * ECG_HZ)],
+        impedance=samples("impedance")[
+            round(from_s * IMPEDANCE_HZ) : round(until_s * IMPEDANCE_HZ)
+        ],
+    )
+
+
+def test_a_reset_makes_a_latched_condition_absent_and_says_so():
+    made, known = monitor(), latched_time()
+    through(made, known + 1.0)
+    assert made.state.conditions["low heart rate"] == "latched"
+    changes = [c for c in made.reset() if c.kind == "low heart rate"]
+    assert [(c.known_s, c.state, c.cause, c.event) for c in changes] == [
+        (made.state.reached_s, "absent", "reset", None)
+    ]
+    assert made.state.conditions["low heart rate"] == "absent"
+    assert made.reset() == []
+
+
+def test_a_reset_keeps_an_active_condition_active():
+    made = monitor()
+    slow = reviewed().events.of_kind("low heart rate")[0]
+    through(made, slow.known_s + 0.5)
+    assert "low heart rate" not in {change.kind for change in made.reset()}
+    assert made.state.conditions["low heart rate"] == "active"
+
+
+def test_a_reset_of_the_past_acts_only_on_what_had_changed_by_then():
+    made, known = monitor(), latched_time()
+    through(made, known + 1.0)
+    assert [c for c in made.reset(at_s=known - 0.1) if c.kind == "low heart rate"] == []
+    assert made.state.conditions["low heart rate"] == "latched"
+    assert "low heart rate" in {c.kind for c in made.reset(at_s=known)}
+    assert made.state.conditions["low heart rate"] == "absent"
+
+
+@pytest.mark.parametrize("step_s", [0.8, 16.0, 240.0])
+def test_a_reset_ahead_of_time_acts_at_its_time_however_the_stream_is_cut(step_s):
+    at_s = [latched_time() + 0.3, latched_time("apnea") + 5.0, 239.9, 5000.0]
+    made = monitor()
+    assert [made.reset(at_s=time_s) for time_s in at_s] == [[], [], [], []]
+    found = changes_of(made, pushes(step_s))
+    resets = [(c.known_s, c.kind) for c in found if c.cause == "reset"]
+    assert (at_s[0], "low heart rate") in resets
+    assert (at_s[1], "apnea") in resets
+    assert {time_s for time_s, _ in resets} <= set(at_s[:3])
+    keys = [(change.known_s, change.kind) for change in found]
+    assert keys == sorted(keys)
+    assert fold(found)[0] == reviewed().events
+    assert found == changes_with_resets(tuple(at_s))
+
+
+@cache
+def changes_with_resets(at_s):
+    made = monitor()
+    for time_s in at_s:
+        made.reset(at_s=time_s)
+    return changes_of(made, pushes(7.36))
+
+
+def test_a_waiting_reset_is_saved():
+    made = monitor()
+    at_s = latched_time() + 0.3
+    made.reset(at_s=at_s)
+    found = changes_of(Monitor.resume(made.save()), pushes(16.0))
+    assert (at_s, "low heart rate", "reset") in {(c.known_s, c.kind, c.cause) for c in found}
+
+
+@pytest.mark.parametrize("at_s", [np.nan, "now", True])
+def test_a_reset_needs_a_time(at_s):
+    with pytest.raises(ArgumentError, match="at_s"):
+        monitor().reset(at_s=at_s)
+
+
+# What a monitor shows -----------------------------------------------------------------------
+
+
+def test_the_state_tells_rates_and_times_since():
+    made = monitor()
+    assert dataclasses.asdict(made.state)["heart_rate_bpm"] is None
+    through(made, 50.0)
+    state = made.state
+    found = reviewed()
+    beats = found.r_peaks.time_s[found.r_peaks.known_s <= state.reached_s]
+    breaths = found.breaths.time_s[found.breaths.known_s <= state.reached_s]
+    assert state.heart_rate_bpm == pytest.approx(60 * 8 / (beats[-1] - beats[-9]))
+    assert state.breathing_rate_bpm == pytest.approx(60 * 8 / (breaths[-1] - breaths[-9]))
+    assert state.since_beat_s == state.reached_s - beats[-1]
+    assert state.since_breath_s == state.reached_s - breaths[-1]
+    assert set(state.conditions.values()) == {"absent"}
+    assert state.unusable == {}
