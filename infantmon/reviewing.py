@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from importlib.metadata import PackageNotFoundError, version
@@ -12,17 +13,23 @@ from infantmon.errors import ArgumentError
 from infantmon.events.batch import Batch
 from infantmon.events.log import EventLog, fold
 from infantmon.events.watch import Watch
-from infantmon.model.event import Change, Excursion
+from infantmon.model.event import Change, Event, Excursion
 from infantmon.model.marks import Breaths, HeartRates, Pulsations, RPeaks
 from infantmon.model.prescription import Prescription
 from infantmon.model.recording import Recording
 from infantmon.model.signal import Signal
 from infantmon.model.spans import ContactMarks, Spans
+from infantmon.report.days import LEAST_HOURS
+from infantmon.report.drawing import Drawing, draw_day, draw_event
 from infantmon.report.export import write_json
+from infantmon.report.identity import plan_without_identity, recording_without_identity
+from infantmon.report.notebook import review_html
 from infantmon.report.page import write_review_page
 from infantmon.report.table import event_table_text
 from infantmon.stages.heart_rate import HeartRate, HeartRateSettings
 
+PEOPLE = ("infant", "prescriber")
+"""Tables of a prescription that hold no limit."""
 SHOWN_AVERAGE_BEATS = 8
 """Averaging of the heart rate shown where the prescription states none (project's choice)."""
 
@@ -111,13 +118,100 @@ class Review:
         """Version of the library that made the review."""
         return library_version()
 
-    def to_html(self, path: str | Path) -> None:
-        """Write the review page: one HTML file that needs nothing else."""
-        write_review_page(self, path)
+    def to_html(
+        self,
+        path: str | Path,
+        *,
+        identity: bool = True,
+        least_hours: float = LEAST_HOURS,
+        what_if: Iterable[Prescription] = (),
+    ) -> None:
+        """Write the review page: one HTML file that needs nothing else.
 
-    def to_json(self, path: str | Path) -> None:
-        """Write events, limits and recording facts as JSON."""
-        write_json(self, path)
+        Parameters
+        ----------
+        path : str or path-like
+            Where to write; written whole or not at all.
+        identity : bool
+            False leaves out all that could tell whose recording it is (see `without_identity`).
+        least_hours : float
+            Usable hours (h) that a day needs before the page calls it free of events; shown there.
+        what_if : iterable of Prescription
+            Other limits to try on the same findings, for the what-if table; none leaves it out.
+            `variations` makes them.
+
+        Raises
+        ------
+        ArgumentError
+            If `least_hours` is not between 0 and 24 h.
+        OSError
+            If the file cannot be written.
+        """
+        shown = self if identity else self.without_identity()
+        tried = sweep(self.findings, what_if)
+        write_review_page(shown, path, least_hours=least_hours, what_if=tried)
+
+    def to_json(self, path: str | Path, *, identity: bool = True) -> None:
+        """Write events, limits and recording facts as JSON; `identity` as for `to_html`.
+
+        Raises
+        ------
+        OSError
+            If the file cannot be written.
+        """
+        write_json(self if identity else self.without_identity(), path)
+
+    def without_identity(self) -> Review:
+        """Return the review without anything that could tell whose it is.
+
+        Left out: the recording's name and date, the file's own channel names, the reader's notes,
+        the infant's label and date of birth, and all about the prescriber. The age in weeks, times
+        from the start, samples, findings and events stay.
+        """
+        return dataclasses.replace(
+            self,
+            recording=recording_without_identity(self.recording),
+            plan=plan_without_identity(self.plan),
+        )
+
+    def plot(self, event: Event | int) -> Drawing:
+        """Draw the strip of one event: signals, marks, rate, and when the alarm would sound.
+
+        Parameters
+        ----------
+        event : Event or int
+            One of `events`, or its number.
+
+        Returns
+        -------
+        Drawing
+            Shows itself in a notebook; `save` writes it as SVG.
+
+        Raises
+        ------
+        ArgumentError
+            If the review has no such event.
+        """
+        return draw_event(self, event)
+
+    def plot_night(self, day: int = 1) -> Drawing:
+        """Draw a day of the recording: signal state, events, rates and pauses with their limits.
+
+        Parameters
+        ----------
+        day : int
+            1 for the first 24 h of the recording, and so on.
+
+        Raises
+        ------
+        ArgumentError
+            If the recording has no such day.
+        """
+        return draw_day(self, day)
+
+    def _repr_html_(self) -> str:
+        """Show events by kind and the first day in a notebook."""
+        return review_html(self)
 
     def __str__(self) -> str:
         return event_table_text(self.events)
@@ -205,6 +299,41 @@ def sweep(
         watch = Watch(plan, latencies, roles, provisional=False)
         swept.append((plan, fold(watch.push(whole))[0]))
     return swept
+
+
+def variations(plan: Prescription, limit: str, values: Iterable[float]) -> list[Prescription]:
+    """Return a prescription several times over, each time with another value of one limit.
+
+    Parameters
+    ----------
+    plan : Prescription
+        The limits to vary. Everything else in it stays.
+    limit : str
+        Table and name as in the TOML file, "apnea.limit_s" for one.
+    values : iterable of float
+        The values to try, in the unit that the name ends in.
+
+    Raises
+    ------
+    ArgumentError
+        If the prescription has no such limit.
+    PrescriptionError
+        If a value is out of range.
+
+    Examples
+    --------
+    >>> plan = Prescription(apnea={"limit_s": 20})
+    >>> [other.apnea.limit_s for other in variations(plan, "apnea.limit_s", [15, 25])]
+    [15.0, 25.0]
+    """
+    tables = plan.model_dump(exclude_none=True)
+    table, _, name = limit.partition(".")
+    known = [f"{t}.{n}" for t, some in tables.items() if t not in PEOPLE for n in some]
+    if limit not in known:
+        raise ArgumentError(
+            f"the limit to vary is {limit!r}; this prescription has {', '.join(known) or 'none'}."
+        )
+    return [Prescription(**tables | {table: tables[table] | {name: value}}) for value in values]
 
 
 def library_version() -> str:

@@ -11,8 +11,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from invented_review import invented_review
 
-from infantmon.model.event import Event
+from infantmon.model.event import Change, Event
 from infantmon.model.spans import Reason, Spans
+from infantmon.report.alarm import AlarmTimes, alarm_times
 from infantmon.report.panel import outside, shades_of
 from infantmon.report.scale import Scale, nice_step, range_of
 from infantmon.report.strip import LEFT, RIGHT, strip_of
@@ -158,15 +159,43 @@ def test_long_event_is_shown_in_a_first_and_a_last_part() -> None:
     assert window.x(400.0) is None
 
 
-def test_words_of_onset_known_and_end_do_not_cover_each_other() -> None:
+def test_words_of_the_moments_do_not_cover_each_other() -> None:
     review = invented_review(100.0)
-    for known_s, end_s in ((50.1, 50.2), (52.0, 52.1), (60.0, 75.0)):
-        strip = strip_of(review, Event(1, "low heart rate", 50.0, known_s, end_s))
-        assert [moment.words for moment in strip.moments] == ["onset", "known", "end"]
+    words = ["onset", "alarm would start", "end", "alarm would stop"]
+    for known_s, end_s, over_s in ((50.1, 50.2, 50.2), (52.0, 52.1, 54.0), (60.0, 75.0, 99.9)):
+        event = Event(1, "low heart rate", 50.0, known_s, end_s)
+        strip = strip_of(review, event, alarm=AlarmTimes(known_s, over_s))
+        shown = [one for one in strip.moments if one.words != "alarm would stop"]
+        assert [moment.words for moment in shown] == words[:3]
         for one in strip.moments:
+            half = 2.6 * len(one.words)
+            assert one.word_x - half >= LEFT
+            assert one.word_x + half <= RIGHT
             for other in strip.moments:
-                apart = abs(one.word_x - other.word_x) > 30 or one.word_y != other.word_y
-                assert one is other or apart
+                apart = abs(one.word_x - other.word_x) - half - 2.6 * len(other.words)
+                assert one is other or apart > 0 or one.word_y != other.word_y
+
+
+def test_alarm_starts_when_active_and_stops_when_known_to_be_over() -> None:
+    event = Event(1, "apnea", 10.0, 33.0)
+    over = dataclasses.replace(event, end_s=40.0)
+    again = Event(2, "apnea", 60.0, 83.0)
+    changes = [
+        Change(33.0, "apnea", "active", "limit reached", event),
+        Change(35.0, "apnea", "active", "reset", event),
+        Change(42.5, "apnea", "latched", "breath", over),
+        Change(83.0, "apnea", "active", "limit reached", again),
+        Change(95.0, "apnea", "active", "settled", over),
+    ]
+    assert alarm_times(changes) == {1: AlarmTimes(33.0, 42.5), 2: AlarmTimes(83.0, None)}
+
+
+def test_strip_shows_the_impedance_before_and_after_removal() -> None:
+    review = invented_review()
+    units = {panel.unit for panel in strip_of(review, review.events[0]).panels}
+    assert {"ohm, before", "ohm, after"} <= units
+    alone = invented_review(keep_cleaned=False)
+    assert "ohm" in {panel.unit for panel in strip_of(alone, alone.events[0]).panels}
 
 
 def test_panels_follow_each_other_without_overlap() -> None:
@@ -178,7 +207,7 @@ def test_panels_follow_each_other_without_overlap() -> None:
         assert all(bottom < top for bottom, top in zip(bottoms, tops[1:], strict=False))
         assert bottoms[-1] < strip.foot < strip.height
         names = [panel.name for panel in strip.panels]
-        assert names == ["ECG", "impedance", "effort", "heart rate"]
+        assert names == ["ECG", "impedance", "impedance", "heart rate"]
 
 
 def test_strip_without_kept_effort_leaves_that_panel_out() -> None:

@@ -6,6 +6,7 @@ import dataclasses
 from collections.abc import Iterable, Iterator, Sequence
 from typing import TYPE_CHECKING, overload
 
+from infantmon.model.display import notebook_html
 from infantmon.model.event import Change, Event, Excursion
 
 if TYPE_CHECKING:
@@ -70,8 +71,8 @@ class EventLog(Sequence[Event]):
         return pd.DataFrame(rows, columns=[*names, "length_s", "assessable"])
 
     def _repr_html_(self) -> str:
-        """Show the table in a notebook."""
-        return str(self.to_frame().to_html(max_rows=50))
+        """Show a small table, and when the events were, in a notebook."""
+        return notebook_html("events", self)
 
     def __repr__(self) -> str:
         return f"EventLog({len(self._events)} events)"

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
+from abc import ABC, abstractmethod
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
@@ -12,6 +14,28 @@ import numpy.typing as npt
 from infantmon.errors import ArgumentError, RecordingError, require_number, require_rate
 from infantmon.model.arrays import Floats, as_samples
 from infantmon.model.clock import Clock
+
+
+class StoredSamples(ABC):
+    """Samples that stay where they are stored until a stretch of them is asked for."""
+
+    @abstractmethod
+    def __len__(self) -> int:
+        """Return how many there are."""
+
+    @abstractmethod
+    def read(self, first: int, end: int) -> Floats:
+        """Return the samples from `first` up to, not with, `end`; both lie within them.
+
+        Raises
+        ------
+        RecordingError
+            If they can no longer be read, or the file has changed.
+        """
+
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 @dataclass(frozen=True, eq=False)
@@ -22,17 +46,34 @@ class Segment:
     ----------
     first_tick : int
         Tick of the first sample on the channel's clock.
-    values : numpy.ndarray, shape (n,)
-        Samples in the channel's unit; NaN where a sample is invalid.
+    samples : numpy.ndarray, shape (n,), or StoredSamples
+        Samples in the channel's unit, held or stored; NaN where a sample is invalid.
     """
 
     first_tick: int
-    values: Floats
+    samples: Floats | StoredSamples
+
+    def __len__(self) -> int:
+        return len(self.samples)
 
     @property
     def end_tick(self) -> int:
         """The first tick after the segment."""
-        return self.first_tick + len(self.values)
+        return self.first_tick + len(self.samples)
+
+    @property
+    def values(self) -> Floats:
+        """All samples at once; stored ones are read into memory each time this is asked for."""
+        if isinstance(self.samples, StoredSamples):
+            return self.samples.read(0, len(self.samples))
+        return self.samples
+
+    def read(self, first_tick: int, end_tick: int) -> Floats:
+        """Return the samples of a stretch of ticks within the segment."""
+        first, end = first_tick - self.first_tick, end_tick - self.first_tick
+        if isinstance(self.samples, StoredSamples):
+            return self.samples.read(first, end)
+        return self.samples[first:end]
 
 
 class Channel:
@@ -76,7 +117,7 @@ class Channel:
     @classmethod
     def joined(
         cls,
-        pieces: Sequence[tuple[float, npt.ArrayLike]],
+        pieces: Sequence[tuple[float, npt.ArrayLike | StoredSamples]],
         rate_hz: float,
         unit: str | None = None,
         name: str = "",
@@ -100,7 +141,8 @@ class Channel:
                         "s); pieces must not overlap."
                     )
                 first_tick = segments[-1].end_tick
-            segments.append(Segment(first_tick, as_samples(values)))
+            held = values if isinstance(values, StoredSamples) else as_samples(values)
+            segments.append(Segment(first_tick, held))
         channel.segments = tuple(segments) if segments else channel.segments
         return channel
 
@@ -127,7 +169,7 @@ class Channel:
     @property
     def sample_count(self) -> int:
         """How many samples there are, holes not counted."""
-        return sum(len(segment.values) for segment in self.segments)
+        return sum(len(segment) for segment in self.segments)
 
     def __len__(self) -> int:
         return self.sample_count
@@ -140,9 +182,21 @@ class Channel:
         for segment in self.segments:
             low, high = max(first, segment.first_tick), min(last, segment.end_tick)
             if low < high:
-                piece = segment.values[low - segment.first_tick : high - segment.first_tick]
-                values[low - first : high - first] = piece
+                values[low - first : high - first] = segment.read(low, high)
         return self.clock.times_s(first + np.arange(len(values), dtype=np.int64)), values
+
+    def to_frame(self, start_s: float = -math.inf, end_s: float = math.inf) -> pd.DataFrame:
+        """Return samples as a pandas table with ``time_s`` and ``value``; NaN in holes.
+
+        Parameters
+        ----------
+        start_s, end_s : float
+            The stretch to return, in seconds of the recording; by default all of it.
+        """
+        import pandas as pd  # noqa: PLC0415 - heavy; loaded only for who asks for a table
+
+        time_s, values = self.between(max(start_s, self.start_s), min(end_s, self.end_s))
+        return pd.DataFrame({"time_s": time_s, "value": values})
 
     def holes_s(self) -> Iterator[tuple[float, float]]:
         """Yield start and end (seconds) of each stretch in which nothing was recorded."""

@@ -8,6 +8,7 @@ from datetime import datetime
 
 from infantmon.errors import ArgumentError, RecordingError
 from infantmon.model.channel import Channel, require_channel
+from infantmon.model.display import notebook_html
 
 ROLES = ("ecg", "ecg2", "impedance")
 """What a channel can be to the signal chain."""
@@ -90,6 +91,10 @@ class Recording:
     def end_s(self) -> float:
         """When the last channel ends, in seconds from the start."""
         return max(channel.end_s for channel in self.channels.values() if channel.sample_count)
+
+    def _repr_html_(self) -> str:
+        """Show channels, and what they look like, in a notebook."""
+        return notebook_html("recording", self)
 
     def __repr__(self) -> str:
         listed = ", ".join(f"{role}={channel!r}" for role, channel in self.channels.items())

@@ -4,11 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import IntFlag
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from infantmon.model.arrays import Bools, Floats, Ints
 from infantmon.model.findings import Findings, column
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 BRIDGED_S = 1.0
 """Unusable stretches up to this long are bridged: they change no timer (project rule)."""
@@ -150,6 +154,17 @@ class Spans:
     def total_s(self) -> float:
         """Length of all spans together, in seconds."""
         return float(np.sum(self.end_s - self.start_s))
+
+    def to_frame(self) -> pd.DataFrame:
+        """Return the spans as a pandas table, one row a span, the reason in words."""
+        import pandas as pd  # noqa: PLC0415 - heavy; loaded only for who asks for a table
+
+        words = [Reason(int(reason)).words for reason in self.reason]
+        return pd.DataFrame({"start_s": self.start_s, "end_s": self.end_s, "reason": words})
+
+    def _repr_html_(self) -> str:
+        """Show the table in a notebook."""
+        return str(self.to_frame().to_html(max_rows=20))
 
     def overlap_s(self, start_s: float, end_s: float) -> float:
         """Return how many seconds of [start, end] lie inside spans."""

@@ -2,43 +2,30 @@
 
 from __future__ import annotations
 
-import functools
-import math
 import os
 from collections.abc import Iterator, Sequence
-from datetime import timedelta
-
-import jinja2
 
 from infantmon.model.event import NOT_ASSESSABLE, Event
 from infantmon.model.prescription import Prescription
 from infantmon.model.spans import BRIDGED_S
-from infantmon.report.cautions import CAUTIONS, NOTICE
-from infantmon.report.reviewed import Reviewed, linked_events
+from infantmon.report.alarm import alarm_times
+from infantmon.report.cautions import BLIND_SPOT, CAUTIONS, NOTICE
+from infantmon.report.days import LEAST_HOURS, days_of, event_free_text
+from infantmon.report.rendering import templates_for
+from infantmon.report.reviewed import Reviewed
 from infantmon.report.strip import Strip, strip_of
 from infantmon.report.summary import (
     JUDGEMENTS,
     channel_summaries,
-    event_length_s,
     kind_summaries,
     limit_rows,
     weight_of,
 )
 from infantmon.report.timeline import timelines_of
+from infantmon.report.what_if import Tried, what_if_of
 from infantmon.report.whole_file import write_whole
 from infantmon.report.window import LEAD_MOST_S, LEAD_S, TAIL_S
-from infantmon.report.words import (
-    ROLE_WORDS,
-    clock_text,
-    extreme_bpm,
-    extreme_text,
-    hours_text,
-    length_text,
-    limits_text,
-    main_reason,
-    share_text,
-    time_text,
-)
+from infantmon.report.words import ROLE_WORDS, hours_text
 
 SIDES = (
     ("for", "speaks for it"),
@@ -57,7 +44,12 @@ FINE_STRIPS = 200
 
 
 def write_review_page(
-    reviewed: Reviewed, path: str | os.PathLike[str], *, title: str | None = None
+    reviewed: Reviewed,
+    path: str | os.PathLike[str],
+    *,
+    title: str | None = None,
+    least_hours: float = LEAST_HOURS,
+    what_if: Tried = (),
 ) -> None:
     """Write a review as one HTML file.
 
@@ -72,21 +64,35 @@ def write_review_page(
         Where to write; written whole or not at all.
     title : str, optional
         The page's title; by default it names the recording.
+    least_hours : float
+        Usable hours that a day needs before it is called free of events; shown on the page.
+    what_if : sequence of (Prescription, sequence of Event)
+        Other limits and the events they give, for the what-if table; none leaves it out.
 
     Raises
     ------
+    ArgumentError
+        If `least_hours` is not between 0 and 24 h.
     OSError
         If the file cannot be written.
     """
-    write_whole(path, review_page(reviewed, title=title))
+    text = review_page(reviewed, title=title, least_hours=least_hours, what_if=what_if)
+    write_whole(path, text)
 
 
-def review_page(reviewed: Reviewed, *, title: str | None = None) -> str:
+def review_page(
+    reviewed: Reviewed,
+    *,
+    title: str | None = None,
+    least_hours: float = LEAST_HOURS,
+    what_if: Tried = (),
+) -> str:
     """Return the text of the review page; see `write_review_page`."""
     events = list(reviewed.events)
     ordered = sorted(events, key=lambda event: weight_of(event, reviewed))
+    days = days_of(reviewed, least_hours)
     return (
-        _templates(reviewed)
+        templates_for(reviewed)
         .get_template("page.html")
         .render(
             reviewed=reviewed,
@@ -100,6 +106,10 @@ def review_page(reviewed: Reviewed, *, title: str | None = None) -> str:
             missing=[ROLE_WORDS[role] for role in NEEDED if role in reviewed.missing_roles],
             limits=limit_rows(reviewed),
             who_set=who_set_text(reviewed.plan),
+            days=days,
+            event_free=event_free_text(days),
+            blind_spot=BLIND_SPOT[0].upper() + BLIND_SPOT[1:],
+            what_if=what_if_of(reviewed.plan, events, what_if),
             timelines=timelines_of(reviewed),
             events=events,
             strips=_strips(reviewed, ordered),
@@ -117,55 +127,11 @@ def _strips(reviewed: Reviewed, ordered: Sequence[Event]) -> Iterator[Strip] | t
     if not ordered:
         return ()
     column = min(max(len(ordered) / FINE_STRIPS, 1.0), 4.0)
-    return (strip_of(reviewed, event, column=column) for event in ordered)
-
-
-def _templates(reviewed: Reviewed) -> jinja2.Environment:
-    """Return the templates; everything that they print is escaped."""
-    environment = jinja2.Environment(
-        loader=jinja2.PackageLoader("infantmon.report"),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
+    alarms = alarm_times(reviewed.changes)
+    return (
+        strip_of(reviewed, event, alarm=alarms.get(event.number), column=column)
+        for event in ordered
     )
-    started_at = reviewed.recording.started_at
-    environment.filters.update(
-        {
-            "px": px,
-            "plain": plain,
-            "time": time_text,
-            "clock": functools.partial(clock_text, started_at, dated=_over_midnight(reviewed)),
-            "duration": length_text,
-            "hours": hours_text,
-            "share": share_text,
-            "extreme": extreme_text,
-            "extreme_bpm": extreme_bpm,
-            "main_reason": main_reason,
-            "limits": lambda event: limits_text(event.limits),
-            "linked": lambda event: [other.number for other in linked_events(event, reviewed)],
-            "event_length": lambda event: event_length_s(event, reviewed.recorded_s),
-        }
-    )
-    return environment
-
-
-def _over_midnight(reviewed: Reviewed) -> bool:
-    """Tell whether times of the clock need their date."""
-    start = reviewed.recording.started_at
-    return start is not None and (
-        (start + timedelta(seconds=reviewed.recorded_s)).date() != start.date()
-    )
-
-
-def px(value: float) -> str:
-    """Return a place on the page with one decimal, without needless zeros."""
-    return f"{value:.1f}".removesuffix(".0")
-
-
-def plain(value: float | None) -> str:
-    """Return a number for the script; nothing where there is none."""
-    return "" if value is None or not math.isfinite(value) else f"{value:.3f}"
 
 
 def _facts(reviewed: Reviewed) -> list[str]:

@@ -32,6 +32,8 @@ from infantmon.report.window import Window
 GAP = 9.0
 """Room between two panels, in drawing units."""
 PANEL_NAMES = {"ecg": "ECG", "ecg2": "second lead", "impedance": "impedance"}
+BEFORE, AFTER = "before", "after"
+"""Words beside the unit: the impedance before and after the heart's pulsation was taken out."""
 HEIGHTS = {"ecg": 78.0, "ecg2": 56.0, "impedance": 66.0}
 LEFT_OUT = {"ecg": 0.003, "ecg2": 0.003, "impedance": 0.01}
 """Share of samples at either end that may fall off the scale: R peaks are rarer than breaths."""
@@ -88,7 +90,7 @@ def _channel_panel(paper: Paper, role: str, channel: Channel | None, top: float)
     scale = samples.scale(top, height, spans, left_out=LEFT_OUT[role])
     return Panel(
         name=name,
-        unit=channel.unit or "unit not known",
+        unit=_unit_text(paper, role, channel.unit),
         top=top,
         height=height,
         path=samples.path(window, scale, paper.column),
@@ -98,6 +100,13 @@ def _channel_panel(paper: Paper, role: str, channel: Channel | None, top: float)
         odd_marks=odd,
         shades=shades_of(spans, window.parts),
     )
+
+
+def _unit_text(paper: Paper, role: str, unit: str | None) -> str:
+    """Return the unit; of the impedance also that it is shown before the pulsation is taken out."""
+    if role == "impedance" and cleaned_impedance(paper.reviewed) is not None:
+        return f"{unit or 'unit ?'}, {BEFORE}"
+    return unit or "unit not known"
 
 
 def _marks(reviewed: Reviewed, role: str, window: Window, base: float) -> tuple[str, str, str]:
@@ -119,8 +128,8 @@ def _effort_panel(paper: Paper, cleaned: Signal, unit: str, top: float) -> Panel
     samples = Samples(tuple(_between(cleaned, p.start_s, p.end_s) for p in window.parts))
     scale = samples.scale(top, EFFORT_HEIGHT, spans, left_out=LEFT_OUT["impedance"])
     return Panel(
-        name="effort",
-        unit=unit or "unit not known",
+        name=PANEL_NAMES["impedance"],
+        unit=f"{unit or 'unit ?'}, {AFTER}",
         top=top,
         height=EFFORT_HEIGHT,
         path=samples.path(window, scale, paper.column),

@@ -9,6 +9,7 @@ import numpy as np
 
 from infantmon.model.event import Event
 from infantmon.model.spans import BLOCKING, Reason, Spans
+from infantmon.report.alarm import AlarmTimes
 from infantmon.report.panel import Panel, spans_in
 from infantmon.report.reviewed import Reviewed, linked_events
 from infantmon.report.scale import Tick
@@ -21,6 +22,9 @@ LEFT, RIGHT = 74.0, WIDTH - 8.0
 WORD_ROW, BAR_ROW = 12.0, 13.0
 LETTER = 4.9
 """About the width of a letter, in drawing units."""
+BOLD_LETTER = 5.6
+"""The same of a bold one."""
+ALARM_STARTS, ALARM_STOPS = "alarm would start", "alarm would stop"
 
 
 @dataclass(frozen=True)
@@ -71,6 +75,7 @@ class Strip:
     unusable: tuple[str, ...]
     odd_beats: int
     shallow_breaths: int
+    alarm: AlarmTimes
 
     @property
     def left_out(self) -> str:
@@ -78,7 +83,9 @@ class Strip:
         return length_text(self.window.left_out_s) if len(self.window.parts) > 1 else ""
 
 
-def strip_of(reviewed: Reviewed, event: Event, *, column: float = 1.0) -> Strip:
+def strip_of(
+    reviewed: Reviewed, event: Event, *, alarm: AlarmTimes | None = None, column: float = 1.0
+) -> Strip:
     """Return the strip for an event of a review.
 
     Parameters
@@ -87,12 +94,15 @@ def strip_of(reviewed: Reviewed, event: Event, *, column: float = 1.0) -> Strip:
         Where the signals and marks are.
     event : Event
         The event to show.
+    alarm : AlarmTimes, optional
+        When its alarm would start and stop; without it only the start is shown.
     column : float
         Width of a column of which only the extremes are drawn, in drawing units.
     """
     linked = linked_events(event, reviewed)
     window = window_of(event, linked, reviewed.recorded_s, left=LEFT, right=RIGHT)
-    moments, word_rows = _moments(event, window)
+    alarm = alarm or AlarmTimes(event.known_s)
+    moments, word_rows = _moments(event, alarm, window)
     bars = _bars(event, linked, window, WORD_ROW * word_rows + 4, reviewed.recorded_s)
     head = WORD_ROW * word_rows + 4 + BAR_ROW * len(bars)
     panels = panels_of(Paper(reviewed, event, window, column), head)
@@ -116,23 +126,26 @@ def strip_of(reviewed: Reviewed, event: Event, *, column: float = 1.0) -> Strip:
         unusable=_unusable_words(reviewed, window),
         odd_beats=int(np.count_nonzero(~beats.reliable)),
         shallow_breaths=int(np.count_nonzero(breaths.shallow)),
+        alarm=alarm,
     )
 
 
-def _moments(event: Event, window: Window) -> tuple[tuple[Moment, ...], int]:
-    """Place the words of onset, known and end so that none covers another; count their rows."""
-    wanted = [(event.onset_s, "onset", "onset"), (event.known_s, "known", "known")]
-    if event.end_s is not None:
-        wanted.append((event.end_s, "end", "end"))
+def _moments(event: Event, alarm: AlarmTimes, window: Window) -> tuple[tuple[Moment, ...], int]:
+    """Place the words of the moments so that none covers another; count their rows."""
+    wanted = [(event.onset_s, "onset", "onset"), (alarm.start_s, ALARM_STARTS, "alarm")]
+    wanted += [] if event.end_s is None else [(event.end_s, "end", "end")]
+    wanted += [] if alarm.stop_s is None else [(alarm.stop_s, ALARM_STOPS, "alarm")]
     moments: list[Moment] = []
     taken: list[float] = []  # right end of the words in each row
     for time_s, words, style in wanted:
         x = window.x(time_s)
         if x is None:
             continue
-        row = next((i for i, right in enumerate(taken) if x - 17 >= right), len(taken))
-        taken[row:] = [x + 20] if row == len(taken) else [x + 20, *taken[row + 1 :]]
-        moments.append(Moment(x, words, x, WORD_ROW * (row + 1) - 3, "middle", style))
+        half = BOLD_LETTER * len(words) / 2
+        word_x = min(max(x, LEFT + half), RIGHT - half)
+        row = next((i for i, right in enumerate(taken) if word_x - half >= right), len(taken))
+        taken[row : row + 1] = [word_x + half + 6]
+        moments.append(Moment(x, words, word_x, WORD_ROW * (row + 1) - 3, "middle", style))
     return tuple(moments), max(len(taken), 1)
 
 

@@ -11,6 +11,7 @@ import numpy as np
 
 from infantmon.model.arrays import Floats
 from infantmon.model.event import Event
+from infantmon.report.days import DAY_S, day_ends
 from infantmon.report.panel import Line, Panel, Shade, shades_of, spans_in
 from infantmon.report.reviewed import Reviewed
 from infantmon.report.scale import Scale, Tick, range_of
@@ -22,8 +23,6 @@ from infantmon.report.trend import Trend, bin_edges, binned, breathing_rate, pau
 from infantmon.report.window import Part
 from infantmon.report.words import ROLE_WORDS, length_text
 
-DAY_S = 86400.0
-"""A longer recording is shown in pieces of this length."""
 LANE, GAP, RATE_HEIGHT, BREATH_HEIGHT = 15.0, 14.0, 86.0, 56.0
 TIMELINE_LEFT, TIMELINE_RIGHT = LEFT + 46.0, RIGHT - 10.0
 """More room than on a strip: the names of the kinds stand on the left, a time at either end."""
@@ -66,6 +65,10 @@ class Timeline:
     foot: float
     ticks: tuple[Tick, ...]
     clock_ticks: tuple[Tick, ...]
+    told: str = (
+        "signal state, events, heart rate, breathing and longest pauses over time. "
+        "The event list holds the same events in words."
+    )
 
     @property
     def time_unit(self) -> str:
@@ -75,15 +78,14 @@ class Timeline:
 
 def timelines_of(reviewed: Reviewed) -> tuple[Timeline, ...]:
     """Return the timeline of a recording, a piece for each day of it."""
-    count = max(math.ceil(reviewed.recorded_s / DAY_S - 1e-9), 1)
-    ends = [min((i + 1) * DAY_S, reviewed.recorded_s) for i in range(count)]
+    days = day_ends(reviewed.recorded_s)
     return tuple(
         _timeline(
             reviewed,
-            Part(i * DAY_S, max(end, i * DAY_S + 1.0), TIMELINE_LEFT, TIMELINE_RIGHT),
-            count,
+            Part(start_s, max(end_s, start_s + 1.0), TIMELINE_LEFT, TIMELINE_RIGHT),
+            len(days),
         )
-        for i, end in enumerate(ends)
+        for start_s, end_s in days
     )
 
 
@@ -121,12 +123,13 @@ def _lanes(reviewed: Reviewed, part: Part) -> tuple[Lane, ...]:
     y += GAP / 2
     for summary in kind_summaries(reviewed):
         events = [event for event in reviewed.events if event.kind == summary.kind]
-        lanes.append(Lane(summary.kind, y, blocks=_blocks(events, part, reviewed.recorded_s)))
+        lanes.append(Lane(summary.kind, y, blocks=blocks_of(events, part, reviewed.recorded_s)))
         y += LANE
     return tuple(lanes) or (Lane("nothing recorded", y),)
 
 
-def _blocks(events: Sequence[Event], part: Part, recorded_s: float) -> tuple[Block, ...]:
+def blocks_of(events: Sequence[Event], part: Part, recorded_s: float) -> tuple[Block, ...]:
+    """Return the events on a lane; one that is open is drawn up to `recorded_s` (seconds)."""
     blocks = []
     for event in events:
         end_s = recorded_s if event.end_s is None else event.end_s
