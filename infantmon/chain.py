@@ -339,6 +339,6 @@ def _put_until(inbox: Inbox, channel: Channel, until_s: float) -> None:
         inbox.put_missing(min(segment.first_tick, until))
         first, last = max(inbox.arrived, segment.first_tick), min(until, segment.end_tick)
         if first < last:
-            inbox.put(segment.values[first - segment.first_tick : last - segment.first_tick])
+            inbox.put(segment.read(first, last))
     if until_s < math.inf:
         inbox.put_missing(until)

@@ -68,6 +68,39 @@ def file_beside(header: Path, name: str, *, what: str) -> Path:
     return readable_file(path, what=what)
 
 
+class Unchanged:
+    """A file that is read later, in parts: it must stay as it was when it was opened."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self._was = _state(path)
+
+    def check(self) -> None:
+        """Refuse a file that has changed.
+
+        Raises
+        ------
+        RecordingError
+            If it is gone, or its size or time of change differ.
+        """
+        try:
+            same = _state(self.path) == self._was
+        except OSError as fault:
+            raise RecordingError(
+                f"{self.path} can no longer be read ({fault.strerror}); leave the files of a "
+                "recording in place while it is used."
+            ) from fault
+        if not same:
+            raise RecordingError(
+                f"{self.path} has changed since it was opened; read the recording again."
+            )
+
+
+def _state(path: Path) -> tuple[int, int]:
+    told = path.stat()
+    return told.st_size, told.st_mtime_ns
+
+
 @contextmanager
 def told_clearly(path: Path, what: str) -> Iterator[None]:
     """Turn whatever a library raises on a bad file into one `RecordingError` with its cause."""

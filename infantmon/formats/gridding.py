@@ -136,6 +136,6 @@ def _laid(
     recorded = np.zeros(len(values), dtype=np.bool_)
     for segment in channel.segments:
         begin = segment.first_tick - first * per_frame
-        values[begin : begin + len(segment.values)] = segment.values
-        recorded[begin : begin + len(segment.values)] = True
+        values[begin : begin + len(segment)] = segment.values
+        recorded[begin : begin + len(segment)] = True
     return Laid(role, label, channel, per_frame, values, recorded)

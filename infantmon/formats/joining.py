@@ -8,7 +8,7 @@ from itertools import pairwise
 
 from infantmon.errors import RecordingError
 from infantmon.model.arrays import Floats
-from infantmon.model.channel import Channel
+from infantmon.model.channel import Channel, StoredSamples
 from infantmon.model.recording import ROLES, Recording
 
 WHOLE_SECOND_S = 1.0
@@ -83,7 +83,7 @@ def _joined(
     if not having:
         return None
     first_of, _, first = having[0]
-    pieces: list[tuple[float, Floats]] = []
+    pieces: list[tuple[float, Floats | StoredSamples]] = []
     for recording, offset, channel in having:
         if abs(channel.rate_hz / first.rate_hz - 1.0) > 1e-6 or channel.unit != first.unit:
             raise RecordingError(
@@ -94,7 +94,7 @@ def _joined(
         if channel.name != first.name:
             notes.append(f"{role} is {channel.name} in {recording.name}, {first.name} before")
         pieces += [
-            (offset + channel.clock.time_s(segment.first_tick), segment.values)
+            (offset + channel.clock.time_s(segment.first_tick), segment.samples)
             for segment in channel.segments
         ]
     lacking = [r.name for r in recordings if role not in r.channels]

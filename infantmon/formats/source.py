@@ -11,7 +11,10 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
-from infantmon.model.channel import Channel
+from infantmon.model.channel import Channel, StoredSamples
+
+HELD_SAMPLES = 8_000_000
+"""A channel of up to so many samples is held in memory; a longer one stays in its file."""
 
 
 @dataclass(frozen=True)
@@ -78,3 +81,18 @@ def with_numbered_doubles(channels: Sequence[Listed]) -> list[Listed]:
         number = f"#{names[: place + 1].count(name)}" if names.count(name) > 1 else ""
         told.append(replace(listed, name=name + number))
     return told
+
+
+def channel_of(
+    listed: Listed, pieces: Sequence[tuple[float, StoredSamples]], rate_hz: float, unit: str | None
+) -> Channel:
+    """Return a channel of pieces that start at given seconds: held where it is short, else stored.
+
+    Raises
+    ------
+    RecordingError
+        If the pieces overlap, or a short channel cannot be read.
+    """
+    held = sum(len(samples) for _, samples in pieces) <= HELD_SAMPLES
+    made = [(at_s, stored.read(0, len(stored)) if held else stored) for at_s, stored in pieces]
+    return Channel.joined(made, rate_hz, unit, listed.name)

@@ -1,8 +1,8 @@
-"""WFDB headers and signal files, one segment at a time, checked before the wfdb package reads them.
+"""WFDB headers, checked before and after the wfdb package reads them.
 
 References
 ----------
-WFDB header files (header(5)) and signal files (signal(5)), WFDB Applications Guide, PhysioNet.
+WFDB header files (header(5)), WFDB Applications Guide, PhysioNet.
 """
 
 from __future__ import annotations
@@ -16,18 +16,12 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
-import numpy as np
-
 from infantmon.errors import RecordingError
-from infantmon.formats.files import file_beside, readable_file, told_clearly
+from infantmon.formats.files import readable_file, told_clearly
 from infantmon.formats.naming import looks_like_ecg, plain_unit
 from infantmon.formats.source import Listed, with_numbered_doubles
-from infantmon.model.arrays import NO_FLOATS, Floats
 
 LARGEST_HEADER_BYTES = 16_000_000
-_SAMPLES_PER_BLOCK = {"212": (2, 3), "310": (3, 4), "311": (3, 4)}  # samples, bytes
-_BYTES_PER_SAMPLE = {"8": 1, "80": 1, "16": 2, "61": 2, "160": 2, "24": 3, "32": 4}
-_FLAC = frozenset({"508", "516", "524"})
 NOTHING = "~"  # stands for a segment or a signal without a file
 
 
@@ -106,7 +100,8 @@ def read_header(path: Path) -> Header:
             "Write a plain number in the first line, after the number of signals."
         )
     header = Header(path, fields, (), frame_hz)
-    return header if header.has_segments else _with_channels(header, lines[1:])
+    with told_clearly(path, "the WFDB header"):
+        return header if header.has_segments else _with_channels(header, lines[1:])
 
 
 def _number(text: str) -> float:
@@ -139,103 +134,3 @@ def _unit(words: list[str], name: str) -> str | None:
     if not stated and looks_like_ecg(name):
         return "mV"
     return plain_unit(stated)
-
-
-def read_signal(header: Header, channel: int, most_frames: int | None) -> tuple[Floats, list[str]]:
-    """Return one signal of one segment in its unit, and notes on what could not be read.
-
-    Parameters
-    ----------
-    header : Header
-        Of the segment.
-    channel : int
-        Place of the signal in it.
-    most_frames : int or None
-        Frames that the segment has in its record, where that is known.
-
-    Raises
-    ------
-    RecordingError
-        If the signal file is missing or cannot be read.
-    """
-    fields = header.fields
-    name, fmt = fields.file_name[channel], str(fields.fmt[channel])
-    if name == NOTHING or fmt == "0":
-        return NO_FLOATS, []
-    path = file_beside(header.path, name, what="the signal file of a WFDB record")
-    members = [i for i, other in enumerate(fields.file_name) if other == name]
-    _check_members(header, members, path)
-    there = _frames_there(header, members, path)
-    declared = there if fields.sig_len is None else int(fields.sig_len)
-    wanted = declared if most_frames is None else min(declared, most_frames)
-    skew = max(int(fields.skew[i] or 0) for i in members)
-    frames = wanted if there >= declared else min(wanted, there - skew)
-    notes = [] if frames == wanted else [_truncation(header, path, declared, max(frames, 0))]
-    if frames <= 0:
-        return NO_FLOATS, notes
-    values = _read_frames(header, channel, frames)
-    own_skew = int(fields.skew[channel] or 0) * header.samples_per_frame(channel)
-    if own_skew and frames == declared:
-        values[-own_skew:] = math.nan  # beyond the end of the file; wfdb fills a part with zeros
-    return values, notes
-
-
-def _read_frames(header: Header, channel: int, frames: int) -> Floats:
-    with told_clearly(header.path, "the signals of the WFDB record"), wfdb_package() as wfdb:
-        record = wfdb.rdrecord(
-            str(header.path.with_suffix("").absolute()),
-            sampto=None if header.fields.sig_len is None else frames,
-            channels=[channel],
-            smooth_frames=False,
-            return_res=64,
-        )
-        values = np.asarray(record.e_p_signal[0], dtype=np.float64)
-    return values[: frames * header.samples_per_frame(channel)]
-
-
-def _check_members(header: Header, members: Sequence[int], path: Path) -> None:
-    """Refuse layouts in which the wfdb package would hand out another channel's samples."""
-    fields = header.fields
-    apart = members[-1] - members[0] + 1 != len(members)
-    differ = len({(str(fields.fmt[i]), fields.byte_offset[i] or 0) for i in members}) > 1
-    if apart or differ:
-        raise RecordingError(
-            f"{header.path}: the signals of {path.name} do not stand together with one format and "
-            "one offset; they cannot be told apart safely. Write the record again in one format."
-        )
-
-
-def _frames_there(header: Header, members: Sequence[int], path: Path) -> int:
-    """Return how many whole frames the signal file holds, from its size alone."""
-    fmt = str(header.fields.fmt[members[0]])
-    samples_a_frame = sum(header.samples_per_frame(i) for i in members)
-    size = path.stat().st_size - int(header.fields.byte_offset[members[0]] or 0)
-    if fmt in _FLAC:
-        return _flac_samples(path) // header.samples_per_frame(members[0])
-    if fmt in _SAMPLES_PER_BLOCK:
-        samples, block = _SAMPLES_PER_BLOCK[fmt]
-        rest = {0: 0, 1: 0, 2: 1, 3: 2 if fmt == "311" else 1}[max(size, 0) % block]
-        return (max(size, 0) // block * samples + rest) // samples_a_frame
-    if fmt not in _BYTES_PER_SAMPLE:
-        raise RecordingError(
-            f"{header.path}: signal format {fmt} is not known; "
-            f"known are {', '.join([*_BYTES_PER_SAMPLE, *_SAMPLES_PER_BLOCK, *sorted(_FLAC)])}."
-        )
-    return max(size, 0) // (_BYTES_PER_SAMPLE[fmt] * samples_a_frame)
-
-
-def _flac_samples(path: Path) -> int:
-    """Return the samples a channel that a FLAC file states (RFC 9639, section 8.2: 36 bits)."""
-    with path.open("rb") as file:
-        start = file.read(26)
-    if len(start) < 26 or start[:4] != b"fLaC":
-        raise RecordingError(f"{path} is not a FLAC file, as its header says it is.")
-    return (start[21] & 0x0F) << 32 | int.from_bytes(start[22:26], "big")
-
-
-def _truncation(header: Header, path: Path, declared: int, frames: int) -> str:
-    return (
-        f"{path.name} is shorter than its header says: {frames} of {declared} frames "
-        f"({frames / header.frame_hz:.3f} of {declared / header.frame_hz:.3f} s) could be read; "
-        "nothing is there after that"
-    )

@@ -7,11 +7,11 @@ from datetime import datetime
 from pathlib import Path
 
 from infantmon.errors import RecordingError
-from infantmon.formats.files import told_clearly
-from infantmon.formats.source import Listed, Source
-from infantmon.formats.wfdb_files import NOTHING, Header, read_header, read_signal
-from infantmon.model.arrays import Floats
-from infantmon.model.channel import Channel
+from infantmon.formats.files import file_beside, told_clearly
+from infantmon.formats.source import Listed, Source, channel_of
+from infantmon.formats.wfdb_files import NOTHING, Header, read_header
+from infantmon.formats.wfdb_signals import open_signal
+from infantmon.model.channel import Channel, StoredSamples
 
 MOST_SEGMENTS = 100_000
 
@@ -43,6 +43,8 @@ class WfdbSource(Source):
         self.path = path
         self.name = path.stem
         self.notes = []
+        self._headers: dict[str, Header] = {}
+        self._told: set[str] = set()
         top = read_header(path)
         self.started_at: datetime | None = getattr(top.fields, "base_datetime", None)
         self._frame_hz = top.frame_hz
@@ -54,23 +56,22 @@ class WfdbSource(Source):
             self.channels = list(top.channels)
         if not self.channels:
             raise RecordingError(f"{path} lists no signals; there is nothing to read.")
-        self._told: set[str] = set()
 
     def load(self, listed: Listed) -> Channel:
         """Read one channel at its own rate; NaN marks invalid samples."""
-        pieces: list[tuple[float, Floats]] = []
+        pieces: list[tuple[float, StoredSamples]] = []
         for part in self._parts:
-            values = self._read_part(part, listed)
-            if values is not None and len(values):
-                pieces.append((part.first_frame / self._frame_hz, values))
+            stored = self._open_part(part, listed)
+            if stored is not None:
+                pieces.append((part.first_frame / self._frame_hz, stored))
         if not pieces:
             raise RecordingError(
                 f"{self.path}: channel {listed.words} holds no samples. Choose another channel; "
                 f"there are {', '.join(other.words for other in self.channels)}."
             )
-        return Channel.joined(pieces, listed.rate_hz, listed.unit, listed.name)
+        return channel_of(listed, pieces, listed.rate_hz, listed.unit)
 
-    def _read_part(self, part: _Part, listed: Listed) -> Floats | None:
+    def _open_part(self, part: _Part, listed: Listed) -> StoredSamples | None:
         if part.header is None:
             return None
         found = _same_channel(part.header, listed)
@@ -81,25 +82,22 @@ class WfdbSource(Source):
                 f"{part.header.path} has {found.words}, but elsewhere in {self.path.name} it is "
                 f"{listed.words}; a channel must keep its rate and unit. Read the segments apart."
             )
-        values, notes = read_signal(part.header, found.index, part.frames)
+        stored, notes = open_signal(part.header, found.index, part.frames)
+        there = len(stored) if stored is not None else 0
+        promised = (part.frames or 0) * part.header.samples_per_frame(found.index)
+        if not notes and there < promised:
+            notes = [f"segment {part.header.path.stem} is shorter than the record says"]
         self.notes += [note for note in notes if note not in self._told]
         self._told.update(notes)
-        if (
-            part.frames is not None
-            and not notes
-            and len(values) < part.frames * (part.header.samples_per_frame(found.index))
-        ):
-            self.notes.append(f"segment {part.header.path.stem} is shorter than the record says")
-        return values
+        return stored
 
     def _segments(self, top: Header) -> list[_Part]:
         fields = top.fields
         names, lengths = list(fields.seg_name), [int(length) for length in fields.seg_len]
-        own = [name for name in names if name != NOTHING]
-        if len(names) != fields.n_seg or len(names) > MOST_SEGMENTS or len(set(own)) < len(own):
+        if len(names) != fields.n_seg or len(names) > MOST_SEGMENTS:
             raise RecordingError(
-                f"{self.path} promises {fields.n_seg} segments and lists {len(names)}, or lists "
-                "one twice; the header is damaged. Get it again from where it was recorded."
+                f"{self.path} promises {fields.n_seg} segments and lists {len(names)}; "
+                "the header is damaged. Get it again from where it was recorded."
             )
         parts, first = [], 0
         for name, length in zip(names, lengths, strict=True):
@@ -114,8 +112,14 @@ class WfdbSource(Source):
         return parts
 
     def _segment_header(self, top: Header, name: str) -> Header:
+        """Return the header of a segment; a record may use one segment several times."""
+        if name not in self._headers:
+            self._headers[name] = self._read_segment_header(top, name)
+        return self._headers[name]
+
+    def _read_segment_header(self, top: Header, name: str) -> Header:
         with told_clearly(self.path, f"segment {name}"):
-            header = read_header(self.path.parent / f"{name}.hea")
+            header = read_header(file_beside(self.path, f"{name}.hea", what="a segment's header"))
         if header.has_segments or header.frame_hz != top.frame_hz:
             raise RecordingError(
                 f"segment {name} of {self.path} has {header.frame_hz:g} frames a second, the "
