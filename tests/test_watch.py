@@ -435,6 +435,36 @@ def test_each_event_states_rule_limit_averaging_and_delay():
     }
 
 
+def test_the_lowest_rate_is_that_of_the_averaging_and_of_open_intervals():
+    intervals = [0.5] * 30 + [1.0] * 6 + [1.5] + [1.0] * 4 + [0.5] * 30
+    beats = beats_at(np.concatenate(([0.0], np.cumsum(intervals))))
+    event = events_of(low(80, 2, average_beats=4), beats.time_s[-1], beats=beats)[0]
+    assert event.lowest_bpm == 40.0
+    still = beats_at([*regular(0, 20, 1.0)])
+    assert events_of(low(80, 2, average_beats=4), 23.0, beats=still)[0].lowest_bpm == 15.0
+
+
+def test_the_lowest_rate_does_not_count_an_unusable_stretch():
+    times = np.concatenate((regular(0, 20.5, 1.0), regular(30, 40, 1.0)))
+    contact = {"ecg": contact_of([Stretch(20.5, 21.625, 29.5, 30.0)])}
+    beats = beats_at(times, times + 0.5)
+    event = events_of(low(80, 2, average_beats=4), 39.5, beats=beats, contact=contact)[0]
+    assert event.lowest_bpm == 60.0
+
+
+def test_the_lowest_rate_at_a_low_limit_knows_the_interval_that_passed_it():
+    """At a limit of 20 the interval began 3 s before the onset."""
+    beats = beats_at([*regular(0, 20.25, 0.5), 25.0, *regular(25.5, 30, 0.5)])
+    event = events_of(low(20, 1), 30.0, beats=beats)[0]
+    assert (event.onset_s, event.lowest_bpm) == (23.0, 12.0)
+
+
+def test_the_highest_rate_is_that_of_the_averaging():
+    beats = beats_at(np.cumsum([0.5] * 20 + [0.25] * 20 + [0.5] * 20))
+    event = events_of(high(150, 2, average_beats=4), 25.0, beats=beats)[0]
+    assert event.highest_bpm == 240.0
+
+
 # However cut --------------------------------------------------------------------------------
 
 FULL = Prescription(

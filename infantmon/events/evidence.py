@@ -13,7 +13,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from infantmon.events.history import History
-from infantmon.model.arrays import NO_FLOATS
 from infantmon.model.event import (
     DOUBTFUL,
     NOT_ASSESSABLE,
@@ -96,16 +95,18 @@ def with_extreme_rate(
     event: Event, case: Case, averaging: tuple[int | None, float | None]
 ) -> Event:
     """Return a heart-rate event with the extreme of the averaged rate inside it."""
-    average = IntervalAverage(*averaging)
-    beats = case.history.beats(event.onset_s - BEFORE_S, case.until_s + 1e-6, case.known_s)
-    mean_s = average.push(beats.time_s, NO_FLOATS)[beats.time_s >= event.onset_s]
+    spans = case.history.spans("ecg", case.known_s, blocking=True)
+    beats = case.history.beats(event.onset_s - 2 * BEFORE_S, case.until_s + 1e-6, case.known_s)
+    time_s = beats.time_s[~spans.inside(beats.time_s)]
+    mean_s = IntervalAverage(*averaging).push(time_s, spans.end_s)[time_s >= event.onset_s]
     mean_s = mean_s[np.isfinite(mean_s)]
     if event.kind == "high heart rate":
         highest = 60.0 / float(mean_s.min()) if len(mean_s) else None
         return dataclasses.replace(event, highest_bpm=highest)
-    # between beats the open interval counts, as in the rule
-    intervals_s = np.diff(beats.time_s, append=case.until_s)[beats.time_s >= event.onset_s - 2.0]
-    slowest_s = max(*mean_s.tolist(), *intervals_s.tolist(), 0.0, 0.0)
+    # between beats the open interval counts, as in the rule, but not over an unusable stretch
+    ends_s = np.append(time_s[1:], case.until_s)[: len(time_s)]
+    counts = (ends_s > event.onset_s) & ~spans.touch(time_s, ends_s)
+    slowest_s = max(*mean_s.tolist(), *(ends_s - time_s)[counts].tolist(), 0.0, 0.0)
     return dataclasses.replace(event, lowest_bpm=60.0 / slowest_s if slowest_s > 0 else None)
 
 

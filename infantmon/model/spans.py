@@ -166,6 +166,15 @@ class Spans:
         """Show the table in a notebook."""
         return str(self.to_frame().to_html(max_rows=20))
 
+    def inside(self, time_s: Floats) -> Bools:
+        """Tell which times lie inside a span."""
+        return self.touch(time_s, np.nextafter(time_s, np.inf))
+
+    def touch(self, start_s: Floats, end_s: Floats) -> Bools:
+        """Tell which stretches from start to end have some time in common with a span."""
+        overlap = (start_s[:, np.newaxis] < self.end_s) & (end_s[:, np.newaxis] > self.start_s)
+        return np.asarray(overlap.any(axis=1), dtype=np.bool_)
+
     def overlap_s(self, start_s: float, end_s: float) -> float:
         """Return how many seconds of [start, end] lie inside spans."""
         inside = np.minimum(self.end_s, end_s) - np.maximum(self.start_s, start_s)
