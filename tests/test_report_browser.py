@@ -2,16 +2,25 @@
 
 from __future__ import annotations
 
+import contextlib
+import json
 import os
 import re
 import shutil
 import subprocess
+import sys
+import tempfile
 from pathlib import Path
 
 import pytest
-from invented_review import invented_review
+from invented_review import PLAN, InventedReview, invented_review, many_events
+from pypdf import PdfReader
 
 from infantmon.report.page import review_page
+from infantmon.reviewing import variations
+
+AXE = "axe-core@4.14.1"
+"""Accessibility rules as a script, from the npm registry."""
 
 pytestmark = pytest.mark.browser
 
@@ -47,14 +56,105 @@ PROBE = """
 """
 
 
+WATCH = """
+<script>
+window.faults = [];
+window.addEventListener("error", fault => window.faults.push("error: " + fault.message));
+window.addEventListener("securitypolicyviolation",
+  fault => window.faults.push("asked for " + fault.blockedURI));
+console.error = (...words) => window.faults.push("console: " + words.join(" "));
+</script>
+"""
+"""Put first into the page: what went wrong, and what was asked of elsewhere and refused."""
+
+TELL = """
+<script>
+window.addEventListener("load", function () {
+  const asked = performance.getEntriesByType("resource").map(entry => "asked for " + entry.name);
+  const note = document.createElement("pre");
+  note.id = "probe";
+  note.textContent = JSON.stringify({
+    faults: window.faults.concat(asked),
+    rows: Array.from(document.querySelectorAll("#event-table tbody tr")).map(r => r.dataset.event),
+    strips: Array.from(document.querySelectorAll("article")).map(a => a.dataset.event),
+    milliseconds: Math.round(performance.now()),
+  });
+  document.body.append(note);
+});
+</script>
+"""
+
+RUN_AXE = """
+<script>
+axe.run(document, { resultTypes: ["violations"] }).then(function (found) {
+  const note = document.createElement("pre");
+  note.id = "probe";
+  note.textContent = JSON.stringify(found.violations.map(fault => ({
+    rule: fault.id, impact: fault.impact, where: fault.nodes.slice(0, 3).map(node => node.html),
+  })));
+  document.body.append(note);
+});
+</script>
+"""
+
+
+def missing(what: str) -> None:
+    """Skip, or fail where every test is asked for."""
+    if os.environ.get("INFANTMON_REQUIRE_ALL") == "1":
+        pytest.fail(f"{what}, and INFANTMON_REQUIRE_ALL=1 asks for all tests")
+    pytest.skip(what)
+
+
 @pytest.fixture(scope="module")
 def chromium() -> str:
     for name in ("chromium", "chromium-browser", "google-chrome", "chrome"):
         if found := shutil.which(name):
             return found
-    if os.environ.get("INFANTMON_REQUIRE_ALL") == "1":
-        pytest.fail("no headless Chromium found, and INFANTMON_REQUIRE_ALL=1 asks for all tests")
-    pytest.skip("no headless Chromium found (chromium on the path)")
+    missing("no headless Chromium found (chromium on the path)")
+    raise AssertionError
+
+
+@pytest.fixture(scope="session")
+def axe() -> str:
+    """The text of axe-core, kept in the environment once it has been fetched."""
+    folder = Path(sys.prefix) / "axe-core"
+    script = folder / "node_modules" / "axe-core" / "axe.min.js"
+    if not script.is_file():
+        npm = shutil.which("npm")
+        if npm is None:
+            missing("no npm found, from which axe-core comes")
+        half = tempfile.mkdtemp(prefix="axe-core", dir=sys.prefix)
+        told = subprocess.run(
+            [str(npm), "install", "--no-save", "--no-audit", "--prefix", half, AXE],
+            capture_output=True,
+            text=True,
+            timeout=100,
+            check=False,
+        )
+        if told.returncode != 0:
+            missing(f"axe-core could not be fetched: {told.stderr[-300:]}")
+        with contextlib.suppress(OSError):  # another worker may have been first
+            Path(half).rename(folder)
+    return script.read_text(encoding="utf-8")
+
+
+def full_review() -> InventedReview:
+    """Return a review with everything that the page can show, the what-if table too."""
+    return invented_review(ecg_name="<script>window.faults.push('taken')</script>")
+
+
+def probed(page: str) -> object:
+    """Return what a probe wrote at the end of a page."""
+    found = re.search(r'<pre id="probe">(.*?)</pre>', page, re.DOTALL)
+    assert found is not None, "the page's script did not get to its end"
+    text = found.group(1)
+    for sign, letter in (("&lt;", "<"), ("&gt;", ">"), ("&quot;", '"'), ("&amp;", "&")):
+        text = text.replace(sign, letter)
+    return json.loads(text)
+
+
+def what_if() -> list[tuple[object, object]]:
+    return [(plan, invented_review().events) for plan in variations(PLAN, "apnea.limit_s", [15])]
 
 
 def drive(chromium: str, folder: Path, page: str, *options: str) -> str:
@@ -110,5 +210,68 @@ def test_page_prints(chromium: str, tmp_path: Path) -> None:
     drive(chromium, tmp_path, review_page(invented_review()), f"--print-to-pdf={target}")
     written = target.read_bytes()
     assert written.startswith(b"%PDF")
-    pages = len(re.findall(rb"/Type\s*/Page\b", written))
-    assert 4 <= pages <= 7  # five strips, two a page, after the tables and the timeline
+    assert 4 <= len(PdfReader(target).pages) <= 7  # five strips, two a page, after the tables
+
+
+def test_no_strip_is_cut_in_two_in_print(chromium: str, tmp_path: Path) -> None:
+    """Heads, time scales and rules of strips: each page has as many of each."""
+    review = many_events(invented_review(), 23)
+    target = tmp_path / "page.pdf"
+    drive(chromium, tmp_path, review_page(review), f"--print-to-pdf={target}")
+    texts = [" ".join(page.extract_text().split()) for page in PdfReader(target).pages]
+    counts = [
+        (
+            len(re.findall(r"Event \d+: ", text)),
+            len(re.findall(r"time, s\b", text)),
+            text.count("rule and limit"),
+        )
+        for text in texts
+    ]
+    assert all(heads == scales == rules for heads, scales, rules in counts), counts
+    assert sum(heads for heads, _, _ in counts) == 23
+
+
+def test_no_script_error_no_request_all_events(chromium: str, tmp_path: Path) -> None:
+    review = full_review()
+    page = review_page(review, what_if=what_if())
+    page = page.replace("<body>", "<body>" + WATCH).replace("</body>", TELL + "</body>")
+    found = probed(drive(chromium, tmp_path, page, "--dump-dom"))
+    assert found["faults"] == []
+    assert found["rows"] == [str(event.number) for event in review.events]
+    assert sorted(found["strips"]) == found["rows"]
+
+
+def test_the_watch_sees_errors_and_requests(chromium: str, tmp_path: Path) -> None:
+    """What the test above rests on: a page that does wrong is found out."""
+    wrong = "<img src='https://invented.invalid/x.png'><script>nowhere()</script>"
+    page = review_page(invented_review())
+    page = page.replace("<body>", "<body>" + WATCH + wrong).replace("</body>", TELL + "</body>")
+    faults = probed(drive(chromium, tmp_path, page, "--dump-dom"))["faults"]
+    assert any("nowhere is not defined" in fault for fault in faults)
+    assert any("asked for https://invented.invalid" in fault for fault in faults)
+
+
+def test_500_events_open_fast(chromium: str, tmp_path: Path) -> None:
+    page = review_page(many_events(invented_review(), 500))
+    assert len(page.encode()) < 10_000_000
+    page = page.replace("<body>", "<body>" + WATCH).replace("</body>", TELL + "</body>")
+    found = probed(drive(chromium, tmp_path, page, "--dump-dom"))
+    assert found["faults"] == []
+    assert len(found["rows"]) == len(set(found["strips"])) == 500
+    assert found["milliseconds"] < 20_000  # 1.5 s when measured; the machine may be busy
+
+
+@pytest.mark.parametrize("width", [1440, 500])
+def test_axe_finds_no_serious_fault(chromium: str, tmp_path: Path, axe: str, width: int) -> None:
+    page = review_page(full_review(), what_if=what_if())
+    script = "<script>" + axe.replace("</script", "<\\/script") + "</script>"
+    page = page.replace("</body>", script + RUN_AXE + "</body>")
+    told = drive(
+        chromium,
+        tmp_path,
+        page,
+        "--dump-dom",
+        "--virtual-time-budget=20000",
+        f"--window-size={width},900",
+    )
+    assert probed(told) == []
