@@ -2,20 +2,16 @@
 
 from __future__ import annotations
 
-import math
-import warnings
-from dataclasses import dataclass
 from datetime import timedelta
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
 from infantmon.errors import RecordingError
 from infantmon.formats.edf_layout import EdfLayout, read_layout
-from infantmon.formats.files import told_clearly
+from infantmon.formats.edf_records import EdfSamples, RecordRun, onsets_s, record_notes
 from infantmon.formats.naming import plain_unit
-from infantmon.formats.source import Listed, Source, with_numbered_doubles
+from infantmon.formats.source import Listed, Source, channel_of, with_numbered_doubles
 from infantmon.model.arrays import Floats
 from infantmon.model.channel import Channel
 
@@ -27,15 +23,6 @@ INVALID_TEXT = "invalid samples in "
 _LEAST_STEP_S = 1e-3
 _BACK_S = 0.1  # an onset earlier than the end of the record before, by less: a wandering clock
 _RATE_OFF = 0.01  # a clock further off than this is taken for gaps
-
-
-@dataclass(frozen=True)
-class _Run:
-    """Records that follow each other without a gap."""
-
-    first: int
-    count: int
-    start_s: float
 
 
 class EdfSource(Source):
@@ -55,7 +42,7 @@ class EdfSource(Source):
         ordinary = [i for i, s in enumerate(layout.labels) if s != layout.annotation_label]
         if not any(layout.samples[i] for i in ordinary):
             raise RecordingError(f"{path} holds only annotations; there is nothing to read.")
-        onsets = layout.onsets_s()
+        onsets = onsets_s(layout)
         self._place_records(onsets, max(layout.samples[i] for i in ordinary))
         listed = [
             Listed(k, layout.labels[i], plain_unit(layout.units[i]), layout.samples[i] / self._step)
@@ -63,11 +50,7 @@ class EdfSource(Source):
         ]
         self._ordinary = ordinary
         self.channels = with_numbered_doubles(listed)
-        with told_clearly(path, "the EDF file"):
-            self._edf = _opened(layout)
-            self._invalid = self._invalid_spans()
-        if len(self._edf.signals) != len(ordinary):
-            raise RecordingError(f"{path}: the signal labels are damaged; channels cannot be told.")
+        self._invalid = _invalid_spans(layout, float(onsets[0]))
         self.started_at = layout.started_at
         if self.started_at is None:
             self.notes.append("the header has no start date and time that can be used")
@@ -81,19 +64,16 @@ class EdfSource(Source):
         samples = self._layout.samples[place]
         if not samples:
             raise RecordingError(f"{self.path}: channel {listed.words} holds no samples.")
-        scaled = self._layout.scaled[place]
-        with told_clearly(self.path, f"channel {listed.name}"):
-            signal = self._edf.signals[listed.index]
-            values = np.asarray(signal.data if scaled else signal.digital, dtype=np.float64)
-        unit = listed.unit if scaled else None
-        if not scaled:
+        unit = listed.unit
+        if self._layout.scale(place) is None:
+            unit = None
             self.notes.append(f"{listed.name} has no usable scaling; its values are plain counts")
         rate_hz = samples / self._step
-        pieces = []
-        for run in self._runs:
-            piece = values[run.first * samples : (run.first + run.count) * samples]
-            pieces.append((run.start_s, self._with_invalid(piece, run, listed, rate_hz)))
-        return Channel.joined(pieces, rate_hz, unit, listed.name)
+        pieces = [
+            (run.start_s, EdfSamples(self._layout, place, run, self._invalid_in(run, listed)))
+            for run in self._runs
+        ]
+        return channel_of(listed, pieces, rate_hz, unit)
 
     def _place_records(self, onsets: Floats, most_samples: int) -> None:
         layout = self._layout
@@ -127,33 +107,26 @@ class EdfSource(Source):
                 f"{layout.left_bytes} bytes after the last whole data record were not read"
             )
 
-    def _with_invalid(self, values: Floats, run: _Run, listed: Listed, rate_hz: float) -> Floats:
-        """Return the values with NaN where an annotation says that they are invalid."""
+    def _invalid_in(self, run: RecordRun, listed: Listed) -> list[tuple[int, int]]:
+        """Return first sample and sample after of what annotations call invalid in a run."""
+        count = round(run.count * self._step * listed.rate_hz)
+        spans = []
         for onset_s, length_s in self._invalid.get(listed.name, ()):
-            first = round((onset_s - run.start_s) * rate_hz)
-            end = min(first + round(length_s * rate_hz), len(values))
+            first = round((onset_s - run.start_s) * listed.rate_hz)
+            end = min(first + round(length_s * listed.rate_hz), count)
             if end > max(first, 0):
-                values = values.copy() if not values.flags.writeable else values
-                values[max(first, 0) : end] = math.nan
-        return values
-
-    def _invalid_spans(self) -> dict[str, list[tuple[float, float]]]:
-        """Return onset and length of the stretches that annotations call invalid, by channel."""
-        spans: dict[str, list[tuple[float, float]]] = {}
-        if self._layout.plus:
-            for mark in self._edf.annotations:
-                if mark.text.startswith(INVALID_TEXT):
-                    name = mark.text.removeprefix(INVALID_TEXT)
-                    spans.setdefault(name, []).append((mark.onset, mark.duration or 0.0))
+                spans.append((max(first, 0), end))
         return spans
 
 
-def _opened(layout: EdfLayout) -> Any:
-    import edfio  # noqa: PLC0415 - loaded only for who reads EDF
-
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # what edfio warns of is told as notes
-        return edfio.read_bdf(layout.path) if layout.is_bdf else edfio.read_edf(layout.path)
+def _invalid_spans(layout: EdfLayout, start_s: float) -> dict[str, list[tuple[float, float]]]:
+    """Return onset and length of the stretches that annotations call invalid, by channel."""
+    spans: dict[str, list[tuple[float, float]]] = {}
+    for note in record_notes(layout):
+        if note.text.startswith(INVALID_TEXT):
+            name = note.text.removeprefix(INVALID_TEXT)
+            spans.setdefault(name, []).append((note.onset_s - start_s, note.length_s or 0.0))
+    return spans
 
 
 def _measured_step(onsets: Floats, record_s: float, tolerance_s: float) -> float:
@@ -166,7 +139,9 @@ def _measured_step(onsets: Floats, record_s: float, tolerance_s: float) -> float
     return step if abs(step - record_s) * len(near) > tolerance_s else record_s
 
 
-def _runs(onsets: Floats, step_s: float, tolerance_s: float, path: Path) -> tuple[list[_Run], int]:
+def _runs(
+    onsets: Floats, step_s: float, tolerance_s: float, path: Path
+) -> tuple[list[RecordRun], int]:
     """Return the runs of records without a gap, and how many records came a little early."""
     runs, first, start, wandered = [], 0, onsets[0], 0
     for number in range(1, len(onsets)):
@@ -178,7 +153,7 @@ def _runs(onsets: Floats, step_s: float, tolerance_s: float, path: Path) -> tupl
             )
         wandered += off < -tolerance_s
         if off > tolerance_s:
-            runs.append(_Run(first, number - first, float(start - onsets[0])))
+            runs.append(RecordRun(first, number - first, float(start - onsets[0])))
             first, start = number, onsets[number]
-    runs.append(_Run(first, len(onsets) - first, float(start - onsets[0])))
+    runs.append(RecordRun(first, len(onsets) - first, float(start - onsets[0])))
     return runs, int(wandered)

@@ -14,11 +14,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-import numpy as np
-
 from infantmon.errors import RecordingError
 from infantmon.formats.files import readable_file
-from infantmon.model.arrays import Floats
 
 MOST_SIGNALS = 4096
 _FIRST_YEAR = 1985
@@ -30,7 +27,14 @@ _FIELDS = (
     *(("label", 16), ("transducer", 80), ("unit", 8), ("physical_min", 8), ("physical_max", 8)),
     *(("digital_min", 8), ("digital_max", 8), ("filters", 80), ("samples", 8), ("reserved", 32)),
 )
-_ONSET = re.compile(rb"[+-]\d+(?:\.\d*)?")
+
+
+@dataclass(frozen=True)
+class EdfScale:
+    """A value is (whole number + offset) * gain."""
+
+    offset: float
+    gain: float
 
 
 @dataclass(frozen=True)
@@ -53,8 +57,8 @@ class EdfLayout:
         Bytes after the last whole record.
     labels, units : tuple of str
         Of each signal, annotation signals included.
-    scaled : tuple of bool
-        Whether the physical scaling of a signal can be used.
+    scales : tuple of EdfScale or None
+        Physical scaling of each signal; None where it cannot be used.
     samples : tuple of int
         Samples of each signal in a data record.
     started_at : datetime or None
@@ -71,7 +75,7 @@ class EdfLayout:
     left_bytes: int
     labels: tuple[str, ...]
     units: tuple[str, ...]
-    scaled: tuple[bool, ...]
+    scales: tuple[EdfScale | None, ...]
     samples: tuple[int, ...]
     started_at: datetime | None
 
@@ -85,34 +89,20 @@ class EdfLayout:
         """What a signal of annotations is called."""
         return "BDF Annotations" if self.is_bdf else "EDF Annotations"
 
-    def onsets_s(self) -> Floats:
-        """Return when each record begins, in seconds, as its first annotation tells.
+    @property
+    def annotation_places(self) -> tuple[int, ...]:
+        """Places of the signals that hold annotations instead of samples."""
+        wanted = self.annotation_label
+        return tuple(i for i, label in enumerate(self.labels) if label == wanted)
 
-        Raises
-        ------
-        RecordingError
-            If a record of an EDF+ file has no readable onset.
-        """
-        if not self.plus or self.annotation_label not in self.labels:
-            return np.arange(self.records, dtype=np.float64) * self.record_s
-        place = self.labels.index(self.annotation_label)
+    def bytes_of(self, place: int) -> slice:
+        """Where the samples of a signal are among the bytes of a record."""
         first = sum(self.samples[:place]) * self.sample_bytes
-        width = self.samples[place] * self.sample_bytes
-        record_bytes = sum(self.samples) * self.sample_bytes
-        shape = (self.records, record_bytes)
-        mapped = np.memmap(self.path, np.uint8, "r", self.header_bytes, shape)
-        onsets = np.empty(self.records)
-        for number in range(self.records):
-            head = mapped[number, first : first + min(width, 64)].tobytes()
-            match = _ONSET.match(head)
-            if match is None:
-                raise RecordingError(
-                    f"{self.path}: data record {number + 1} of {self.records} does not say when it "
-                    f"begins (found {head[:12]!r}, expected a time such as +0); its samples cannot "
-                    "be placed in time. The file is damaged."
-                )
-            onsets[number] = float(match.group())
-        return onsets
+        return slice(first, first + self.samples[place] * self.sample_bytes)
+
+    def scale(self, place: int) -> EdfScale | None:
+        """Return what turns the whole numbers of a signal into its unit; None if nothing can."""
+        return self.scales[place]
 
 
 def read_layout(path: Path) -> EdfLayout:
@@ -145,7 +135,7 @@ def read_layout(path: Path) -> EdfLayout:
     if records < 1:
         raise RecordingError(f"{path} holds no whole data record ({data_bytes} bytes of data).")
     kind = _text(head[slice(*_HEAD["reserved"])])
-    scaled = zip(*(columns[k] for k in _FIELD_RANGES), strict=True)
+    ends = zip(*(columns[k] for k in _FIELD_RANGES), strict=True)
     return EdfLayout(
         path=path,
         is_bdf=is_bdf,
@@ -157,7 +147,7 @@ def read_layout(path: Path) -> EdfLayout:
         left_bytes=data_bytes - records * record_bytes,
         labels=tuple(columns["label"]),
         units=tuple(columns["unit"]),
-        scaled=tuple(_can_scale(*ends) for ends in scaled),
+        scales=tuple(_scale(*told) for told in ends),
         samples=samples,
         started_at=_started_at(head),
     )
@@ -237,7 +227,12 @@ def _number(text: str) -> float:
         return math.nan
 
 
-def _can_scale(*ends: str) -> bool:
+def _scale(*ends: str) -> EdfScale | None:
     physical_min, physical_max, digital_min, digital_max = (_number(end) for end in ends)
-    finite = all(map(math.isfinite, (physical_min, physical_max, digital_min, digital_max)))
-    return finite and physical_min != physical_max and digital_min != digital_max
+    if digital_max == digital_min:
+        return None
+    gain = (physical_max - physical_min) / (digital_max - digital_min)
+    if not math.isfinite(gain) or gain == 0.0:
+        return None
+    offset = physical_max / gain - digital_max
+    return EdfScale(offset, gain) if math.isfinite(offset) else None
