@@ -18,6 +18,7 @@ SURE_COUNT = 12  # so many are trusted whatever they are
 SURE_AFTER_S = 60.0  # if learned for so long
 HUGE = 2.5  # a size beyond this many usual ones is not learned from at once
 HUGE_FOR_S = 12.0  # unless nothing smaller came for so long
+HUGE_APART_S = 6.0  # in a row: with a longer silence between them they are single jumps
 PATIENCE_S = 30.0  # silence after which the usual size starts to sink
 HALVED_EVERY_S = 8.0
 SMALL_COUNT = 6  # so many in a row may be what is usual
@@ -134,6 +135,9 @@ class UsualSize(Carried):
         )
 
     def _learn_huge(self, time_s: float, size: float) -> None:
+        if self._huge and time_s - self._huge[-1][0] > HUGE_APART_S:
+            self._huge.clear()
+            self._huge_since = math.inf
         self._huge.append((time_s, size))
         self._huge_since = min(self._huge_since, time_s)
         if time_s - self._huge_since < HUGE_FOR_S:
