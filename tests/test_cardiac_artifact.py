@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 from breath_inputs import infant, r_peaks
 
+from infantmon.dsp.beat_fit import BEATS, POINTS, fit, rendered
 from infantmon.dsp.beat_train import BeatTrain
-from infantmon.dsp.pulse_template import BEATS, POINTS, fit, rendered
 from infantmon.errors import ArgumentError
 from infantmon.model.marks import Pulsations, RPeaks
 from infantmon.model.signal import Signal

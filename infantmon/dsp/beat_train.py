@@ -13,7 +13,10 @@ MISSED = 1.6  # an interval longer than this many usual ones may hold a missed b
 NEAR = 0.2  # if it is this near to a whole number of them
 MOST = 3  # cycles in one interval
 EVEN = 0.2  # intervals in a row that differ by no more than this share are a rhythm
-EVEN_COUNT = 3
+SLOWER_COUNT = 3  # so many of them are one, if it is slower
+FASTER_COUNT = 6  # or faster: two extra beats in a row look like one, too
+JUDGED = 12  # beats by which the train is judged
+MENDED = 4  # if more than this of them had to be mended, it is not trusted
 SHARE = 0.5  # of a new interval in the usual one
 
 
@@ -24,26 +27,37 @@ class Beat(NamedTuple):
     cycle: int  # number of the cycle that begins here
     cycles_before: int  # cycles since the beat before: 1, or more if beats were missed
     usual_s: float  # usual interval
+    trusted: bool  # whether few beats had to be mended of late
 
 
 class BeatTrain(Carried):
     """Numbers the beats of a train, one after the other, without looking ahead.
 
     Nothing is mended for ever: three even intervals in a row, of all beats that came in, make a new
-    usual interval.
+    usual interval if they are longer than it, six if they are shorter.
     """
 
-    carried: ClassVar[tuple[str, ...]] = ("_time_s", "_cycle", "_usual_s", "_came_s", "_intervals")
+    carried: ClassVar[tuple[str, ...]] = (
+        "_time_s",
+        "_cycle",
+        "_usual_s",
+        "_came_s",
+        "_intervals",
+        "_mended",
+    )
 
     def __init__(self) -> None:
         self._time_s = -math.inf  # last beat of the mended train
         self._cycle = 0
         self._usual_s = math.nan
         self._came_s = -math.inf  # last beat that came in
-        self._intervals: deque[float] = deque(maxlen=EVEN_COUNT)  # between those that came in
+        self._intervals: deque[float] = deque(maxlen=FASTER_COUNT)  # between those that came in
+        self._mended: deque[bool] = deque(maxlen=JUDGED)
 
     def take(self, time_s: float) -> Beat | None:
         """Return the beat with its number, or None if it is taken for an extra one."""
+        if not time_s > self._came_s:
+            return None  # no later than the one before: it cannot be a beat
         self._intervals.append(time_s - self._came_s)
         self._came_s = time_s
         interval = time_s - self._time_s
@@ -51,11 +65,14 @@ class BeatTrain(Carried):
             self._usual_s = interval if math.isfinite(interval) else math.nan
             return self._next(time_s, 1)
         ratio = interval / self._usual_s
-        if EXTRA <= ratio <= MISSED:
+        self._mended.append(not EXTRA <= ratio <= MISSED)
+        if not self._mended[-1]:
             self._usual_s += SHARE * (interval - self._usual_s)
             return self._next(time_s, 1)
-        if self._is_even():
-            self._usual_s = sorted(self._intervals)[EVEN_COUNT // 2]
+        rhythm_s = self._rhythm(SLOWER_COUNT if ratio > MISSED else FASTER_COUNT)
+        if rhythm_s:
+            self._usual_s = rhythm_s
+            self._mended.clear()
             return self._next(time_s, 1)
         if ratio < EXTRA:
             return None
@@ -63,12 +80,14 @@ class BeatTrain(Carried):
         missed = 2 <= cycles <= MOST and abs(ratio - cycles) <= NEAR * cycles
         return self._next(time_s, cycles if missed else 1)
 
-    def _is_even(self) -> bool:
-        """Tell whether the last intervals make a rhythm of their own."""
-        shortest, longest = min(self._intervals), max(self._intervals)
-        return len(self._intervals) == EVEN_COUNT and longest <= (1.0 + EVEN) * shortest
+    def _rhythm(self, count: int) -> float:
+        """Return the interval of the latest beats if they are even, else 0."""
+        latest = sorted(list(self._intervals)[-count:])
+        if len(latest) < count or latest[-1] > (1.0 + EVEN) * latest[0]:
+            return 0.0
+        return latest[count // 2]
 
     def _next(self, time_s: float, cycles: int) -> Beat:
         self._time_s = time_s
         self._cycle += cycles
-        return Beat(time_s, self._cycle, cycles, self._usual_s)
+        return Beat(time_s, self._cycle, cycles, self._usual_s, sum(self._mended) <= MENDED)

@@ -11,6 +11,7 @@ import numpy.typing as npt
 from scipy import signal
 
 from infantmon.dsp.anchored import Anchored
+from infantmon.dsp.bridged import Bridged
 from infantmon.dsp.decimate import GroupMean
 from infantmon.dsp.fir import SymmetricFir
 from infantmon.dsp.sections import Sections, band_pass, delay_ticks
@@ -24,6 +25,7 @@ from infantmon.stages.contract import Stage, settled_before
 LOWEST_ECG_HZ = 60.0
 LOWEST_IMPEDANCE_HZ = 20.0
 WORKING_HZ = 25.0  # impedance is brought down to between this and twice this rate
+BRIDGED_GAP_S = 0.1  # after a longer gap the impedance goes on from the level before it
 REACH_S = 0.48  # half length of the impedance low-pass
 SIDE_LOBE_BETA = 3.0  # Kaiser window: a steeper edge is worth more here than deep side lobes
 
@@ -179,7 +181,7 @@ class ImpedanceBandPass(Stage):
     """
 
     settings_type: ClassVar = ImpedanceBandPassSettings
-    carried: ClassVar[tuple[str, ...]] = ("_anchored", "_groups", "_fir", "_taken", "_given")
+    carried: ClassVar[tuple[str, ...]] = ("_bridged", "_groups", "_fir", "_taken", "_given")
 
     def __init__(self, settings: ImpedanceBandPassSettings) -> None:
         super().__init__(settings)
@@ -188,7 +190,7 @@ class ImpedanceBandPass(Stage):
         self._raw = Clock(rate, settings.start_s)
         self._clock = Clock(rate / size, settings.start_s + (size - 1) / (2.0 * rate))
         self.taps = low_pass_taps(settings.cutoff_hz, self._clock.rate_hz)
-        self._anchored = Anchored()
+        self._bridged = Bridged(math.floor(BRIDGED_GAP_S * rate))
         self._groups = GroupMean(size)
         self._fir = SymmetricFir(self.taps)
         self._taken = 0
@@ -229,7 +231,7 @@ class ImpedanceBandPass(Stage):
         samples = as_samples(values, name="impedance samples")
         self.begin_push(last=last)
         self._taken += len(samples)
-        steady, _ = self._anchored.push(samples)
+        steady, _ = self._bridged.push(samples)
         filtered = self._fir.push(self._groups.push(steady), last=last)
         first, self._given = self._given, self._given + len(filtered)
         return Signal(filtered, first, self._clock, self.settled_until_s)

@@ -10,8 +10,8 @@ from typing import ClassVar
 import numpy as np
 import numpy.typing as npt
 
-from infantmon.dsp.anchored import Anchored
 from infantmon.dsp.breath_judge import BreathJudge, Found, Peak, Turn
+from infantmon.dsp.bridged import Bridged
 from infantmon.dsp.kept import Kept
 from infantmon.dsp.turning_points import TurningPoints
 from infantmon.errors import require_between, require_number, require_rate
@@ -22,6 +22,7 @@ from infantmon.model.marks import Breaths
 from infantmon.stages.contract import Stage, settled_before
 
 LOWEST_HZ = 15.0
+NEVER = 2**62  # samples: no gap is so long that the level is taken off after it
 SHALLOW = 0.5  # a breath smaller than this share of the usual size is marked as shallow
 EDGE = 0.15  # effort begins and ends where the slope is this share of the steepest
 
@@ -114,7 +115,7 @@ class BreathDetector(Stage):
         self._raw = Clock(rate if raw_rate is None else raw_rate, own_start)
         self._ahead = max(1, math.floor(settings.ahead_s * rate + 1e-9))
         self._behind = max(1, math.floor(settings.rise_within_s * rate + 1e-9))
-        self._anchored = Anchored()
+        self._anchored = Bridged(NEVER)
         self._turning = TurningPoints()
         self._kept = Kept()
         self._judge = BreathJudge(rate, self._behind, self._ahead)

@@ -4,24 +4,16 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import ClassVar, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 
-from infantmon.dsp.anchored import Anchored
+from infantmon.dsp.beat_fit import BEATS, POINTS, fit, rendered
 from infantmon.dsp.beat_train import MISSED, Beat, BeatTrain
+from infantmon.dsp.bridged import Bridged
 from infantmon.dsp.kept import Kept
-from infantmon.dsp.pulse_template import (
-    BEATS,
-    HARMONICS,
-    POINTS,
-    Heard,
-    PulseTemplate,
-    fit,
-    rendered,
-)
+from infantmon.dsp.pulse_template import Heard, PulseTemplate, Row
 from infantmon.errors import ArgumentError, require_between, require_number, require_rate
 from infantmon.model.arrays import NO_FLOATS, Bools, Floats, Ints, as_samples
 from infantmon.model.carried import record
@@ -31,6 +23,7 @@ from infantmon.model.signal import Signal
 from infantmon.stages.contract import Stage, settled_before
 
 LOWEST_HZ = 20.0
+NEVER = 2**62  # samples: no gap is so long that the level is taken off after it
 AHEAD_S = 0.66  # beats are known this far past each output sample
 REMEMBERED_S = 12.0  # samples kept for fits
 OVERDUE = (1.0, 1.5)  # cycles since the last beat over which the template fades
@@ -38,7 +31,7 @@ LONGEST_OVERDUE_S = 1.0  # it has faded at the latest this long after the next b
 BLEND_S = 0.2  # a new template comes in over this time
 SIZE_WINDOW_S = 3.0
 FITTED_S = 8.0  # a fit may begin this long before the output sample it is for
-_NOTHING = [0.0] * (2 * HARMONICS)
+_NOTHING: Row = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
 
 
 @record
@@ -98,8 +91,8 @@ class _Led:
     time_s: float  # of the latest beat
     cycle: int  # its number
     usual_s: float
-    harmonics: list[float]
-    before: list[float]  # harmonics that led until now
+    harmonics: Row
+    before: Row  # harmonics that led until now
     helps: bool
     in_step: bool
 
@@ -155,7 +148,7 @@ class CardiacArtifactRejector(Stage):
         wait = max(settings.beat_lag_s + AHEAD_S, settings.input_lag_s)
         self._ahead = math.ceil((wait - settings.input_lag_s) * rate - 1e-9)
         self._second = round(rate)
-        self._anchored = Anchored()
+        self._anchored = Bridged(NEVER)
         self._kept = Kept()
         self._train = BeatTrain()
         self._template = PulseTemplate()
@@ -237,47 +230,51 @@ class CardiacArtifactRejector(Stage):
 
     def _learn(self, until: int) -> None:
         """Take in the beats that the output before a place may use."""
+        if not self._pending:
+            return
+        places = self._places_from(np.array(self._pending))
+        ready = int(np.searchsorted(places, until))
         news: list[tuple[int, Beat]] = []
-        taken = 0
-        earlier = self._led[-1].place if self._led else 0
-        for time_s, known_s in self._pending:
-            earlier = max(earlier, self._place_from(time_s, known_s))
-            if earlier >= until:
-                break
-            taken += 1
+        for place, (time_s, _) in zip(places[:ready].tolist(), self._pending, strict=False):
             beat = self._train.take(time_s)
             if beat is not None:
                 self._beats.append((time_s, beat.cycle))
-                news.append((earlier, beat))
-        self._pending = self._pending[taken:]
-        for (place, beat), window in zip(news, self._fits(news), strict=True):
-            self._lead(place, beat, window)
+                news.append((place, beat))
+        self._pending = self._pending[ready:]
+        if news:
+            for (place, beat), window in zip(news, self._fits(news), strict=True):
+                self._lead(place, beat, window)
 
-    def _place_from(self, time_s: float, known_s: float) -> int:
-        """Return the first output sample that a beat may lead: it is known, and its samples are."""
+    def _places_from(self, pending: Floats) -> Ints:
+        """Return the first output sample that each beat may lead: it is known, and heard of."""
+        time_s, known_s = pending.T
         known = (known_s - self.latency_s - self._clock.start_s) * self._clock.rate_hz
         seen = (time_s - self._clock.start_s) * self._clock.rate_hz - self._ahead
-        return max(math.ceil(known - 1e-6), math.ceil(seen) + 1)
+        places = np.maximum(np.ceil(known - 1e-6), np.ceil(seen) + 1.0).astype(np.int64)
+        places[0] = max(int(places[0]), self._led[-1].place if self._led else 0)
+        return np.maximum.accumulate(places)
 
     def _fits(self, news: list[tuple[int, Beat]]) -> list[_Window | None]:
         """Fit the three intervals before each new beat, all at once; None where they are odd."""
         fits: list[_Window | None] = [None] * len(news)
-        usable: list[int] = []
-        windows: list[list[float]] = []
-        for index, (place, beat) in enumerate(news):
-            stop = len(self._beats) - len(news) + index + 1
-            window = self._beats[max(0, stop - BEATS - 1) : stop]
-            times = [time_s for time_s, _ in window]
-            oldest_s = max(self._clock.time_s(place) - FITTED_S, self._clock.start_s)
-            if window[-1][1] - window[0][1] != BEATS or times[0] < oldest_s:
-                continue
-            if max(b - a for a, b in pairwise(times)) <= MISSED * beat.usual_s:
-                usable.append(index)
-                windows.append(times)
-        if usable:
-            columns = (part.tolist() for part in fit(self._resampled(np.array(windows))))
-            for index, times, *row in zip(usable, windows, *columns, strict=True):
-                fits[index] = _Window(Heard(*row), (times[-1] - times[0]) / BEATS)
+        stops = np.arange(len(self._beats) - len(news), len(self._beats))
+        beats = np.array(self._beats)[np.maximum(stops[:, np.newaxis] + np.arange(-BEATS, 1), 0)]
+        windows, cycles = beats[:, :, 0], beats[:, :, 1]
+        started_s = self._clock.times_s(np.array([place for place, _ in news])) - FITTED_S
+        longest_s = MISSED * np.array([beat.usual_s for _, beat in news])
+        usable = (
+            np.array([beat.trusted for _, beat in news])
+            & (cycles[:, -1] - cycles[:, 0] == BEATS)
+            & (windows[:, 0] >= np.maximum(started_s, self._clock.start_s))
+            & (np.diff(windows, axis=1).max(axis=1) <= longest_s)
+        )
+        if usable.any():
+            windows = windows[usable]
+            harmonics, power, rest = fit(self._resampled(windows))
+            intervals = ((windows[:, -1] - windows[:, 0]) / BEATS).tolist()
+            rows = zip(map(tuple, harmonics.tolist()), power.tolist(), rest.tolist(), strict=True)
+            for index, row, interval_s in zip(np.flatnonzero(usable), rows, intervals, strict=True):
+                fits[index] = _Window(Heard(*row), interval_s)
         return fits
 
     def _resampled(self, windows: Floats) -> Floats:
@@ -297,7 +294,8 @@ class CardiacArtifactRejector(Stage):
         else:
             known = self._template.take(window.heard, window.interval_s)
         before = self._led[-1].harmonics if self._led else _NOTHING
-        shape = known.harmonics if known.helps else _NOTHING
+        helps = known.helps and beat.trusted
+        shape = known.harmonics if helps else _NOTHING
         self._led.append(
             _Led(
                 place,
@@ -306,7 +304,7 @@ class CardiacArtifactRejector(Stage):
                 beat.usual_s,
                 shape,
                 before,
-                known.helps,
+                helps,
                 known.in_step,
             )
         )
