@@ -12,6 +12,7 @@ from infantmon.chain import SignalChain, replay, settings_of
 from infantmon.errors import ArgumentError
 from infantmon.events.batch import Batch
 from infantmon.events.log import EventLog, fold
+from infantmon.events.shared import Shared
 from infantmon.events.watch import Watch
 from infantmon.model.event import Change, Event, Excursion
 from infantmon.model.marks import Breaths, HeartRates, Pulsations, RPeaks
@@ -292,12 +293,12 @@ def sweep(
     list of (Prescription, EventLog)
         In the order given; each log equals ``review(recording, plan).events``.
     """
-    whole = Batch.joined(findings.batches)
+    shared = Shared(Batch.joined(findings.batches))
     latencies, roles = findings.chain.latencies, findings.roles
     swept = []
     for plan in plans:
-        watch = Watch(plan, latencies, roles, provisional=False)
-        swept.append((plan, fold(watch.push(whole))[0]))
+        watch = Watch(plan, latencies, roles, shared=shared)
+        swept.append((plan, fold(watch.push(shared.whole))[0]))
     return swept
 
 

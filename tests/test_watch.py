@@ -22,8 +22,9 @@ from slow_rules import (
     random_times,
 )
 
-from infantmon.events.batch import Latencies
+from infantmon.events.batch import Batch, Latencies
 from infantmon.events.log import fold
+from infantmon.events.shared import Shared
 from infantmon.events.watch import Watch
 from infantmon.model.prescription import Prescription
 
@@ -536,6 +537,26 @@ def test_a_reset_at_any_instant_loses_and_adds_no_event(seed):
             assert states.get(kind, "absent") == rule.condition.state
     assert fold(found) == fold(plain)
     assert any(change.cause == "reset" for change in found)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_plans_that_share_what_they_have_in_common_give_the_events_of_each_alone(seed):
+    plan, findings = random_night(seed)
+    tables = plan.model_dump(exclude_none=True)
+    plans = [
+        Prescription(
+            **tables
+            | {"apnea": {"limit_s": apnea_s}}
+            | {"low_heart_rate": {"limit_bpm": low_bpm, "hold_off_s": 2, "average_beats": beats}}
+        )
+        for apnea_s in (10, 15)
+        for low_bpm in (70, 90)
+        for beats in (1, 5)
+    ]
+    shared = Shared(Batch.joined(batches_of([100.0, 250.0, 400.0], **findings)))
+    for other in [*plans, *reversed(plans)]:
+        swept = Watch(other, LATENCIES, ROLES, shared=shared).push(shared.whole)
+        assert fold(swept) == fold(changes_of(other, 400.0, **findings))
 
 
 def test_rules_without_their_channel_are_left_out():

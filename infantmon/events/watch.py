@@ -9,6 +9,7 @@ from __future__ import annotations
 import dataclasses
 import math
 from collections.abc import Collection
+from functools import partial
 from typing import ClassVar
 
 from infantmon.events.apnea import ApneaRule
@@ -33,6 +34,7 @@ from infantmon.events.history import LONGEST_KEPT_S, History
 from infantmon.events.no_heart_beat import NoHeartBeatRule
 from infantmon.events.periodic_breathing import PeriodicBreathingRule
 from infantmon.events.rule import Rule
+from infantmon.events.shared import Shared
 from infantmon.model.carried import Carried, CarriedSet
 from infantmon.model.event import ABSENT, ACTIVE, PENDING, Change, Event, Excursion
 from infantmon.model.prescription import Prescription
@@ -57,9 +59,9 @@ class Watch(Carried):
         How far behind the input the findings may be known.
     roles : collection of str
         Channels that are there; rules without their channel are left out.
-    provisional : bool
-        Whether an event is judged from the start, as a monitor shows it; otherwise once, when it
-        settles, which comes to the same events and is quicker.
+    shared : Shared or None
+        For many prescriptions over one whole recording: what they have in common is worked out
+        once, and an event is judged once, when it settles. That comes to the same events.
     """
 
     carried: ClassVar[tuple[str, ...]] = (
@@ -80,14 +82,14 @@ class Watch(Carried):
         latencies: Latencies,
         roles: Collection[str],
         *,
-        provisional: bool = True,
+        shared: Shared | None = None,
     ) -> None:
         self.plan = plan
-        self._provisional = provisional
+        self._shared = shared
         self.latencies = latencies
         rules = _rules(plan, latencies, roles)
         self.rules = CarriedSet({rule.kind: rule for rule in rules})
-        self._history = History()
+        self._history = History() if shared is None else shared.history
         self._open: dict[str, Event] = {}  # by kind, until it ends
         self._unsettled: list[tuple[float, Event]] = []  # ended, with the time of settling
         self._assessable: dict[int, bool] = {}  # by number, until settled
@@ -108,12 +110,7 @@ class Watch(Carried):
 
     def push(self, batch: Batch) -> list[Change]:
         """Return the changes up to the time that the batch reaches, by known time and kind."""
-        self._history.add(batch)
-        steps = [
-            (step.known_s, rule.kind, step)
-            for rule in self.rules.values()
-            for step in rule.push(batch)
-        ]
+        steps = self._steps(batch)
         steps.sort(key=lambda entry: entry[:2])
         changes: list[Change] = []
         for known_s, kind, step in steps:
@@ -128,6 +125,24 @@ class Watch(Carried):
         self._forget()
         return sorted(changes, key=lambda change: (change.known_s, change.kind))
 
+    def _steps(self, batch: Batch) -> list[tuple[float, str, Transition]]:
+        """Return what the rules say, with the time and kind to sort it by."""
+        shared = self._shared
+        if shared is None:
+            self._history.add(batch)
+            courses = [(rule, rule.push(batch)) for rule in self.rules.values()]
+        else:  # a rule's course depends on its limit alone
+
+            def pushed(rule: Rule) -> tuple[Rule, list[Transition]]:
+                return rule, rule.push(shared.whole)
+
+            courses = [
+                shared.once((rule.kind, *rule.limits.items()), partial(pushed, rule))
+                for rule in self.rules.values()
+            ]
+            self.rules = CarriedSet({rule.kind: rule for rule, _ in courses})
+        return [(step.known_s, rule.kind, step) for rule, steps in courses for step in steps]
+
     def reset(self, at_s: float) -> list[Change]:
         """Reset by a person, acting on everything that has changed up to `at_s` (seconds)."""
         changes = []
@@ -138,6 +153,8 @@ class Watch(Carried):
         return sorted(changes, key=lambda change: change.kind)
 
     def _forget(self) -> None:
+        if self._shared is not None:
+            return
         begun = [rule.begun_s for rule in self.rules.values()]
         unsettled = [event.onset_s for _, event in self._unsettled]
         first_s = min([*begun, *unsettled], default=math.inf)
@@ -185,7 +202,7 @@ class Watch(Carried):
             if kind in _SLOW:
                 self._slow.append((self._count, onset_s))
         self._assessable[event.number] = step.assessable
-        if self._provisional:
+        if self._shared is None:
             event = self._judged(event, step.known_s)
         self._open[kind] = event
         return Change(step.known_s, kind, ACTIVE, step.cause, event)
@@ -197,7 +214,7 @@ class Watch(Carried):
         if due_s <= step.known_s:
             event = self._settled(event, step.known_s)
         else:
-            if self._provisional:
+            if self._shared is None:
                 event = self._judged(event, step.known_s)
             self._unsettled.append((due_s, event))
             self._unsettled.sort(key=lambda entry: (entry[0], entry[1].kind))
@@ -244,15 +261,25 @@ class Watch(Carried):
 
     def _judged(self, event: Event, known_s: float) -> Event:
         """Return the event with reasons, judgement and measures, as far as known by then."""
+        assessable = self._assessable[event.number]
+        if self._shared is None:
+            found = self._evidence(event, known_s, assessable)
+        else:  # and evidence on the event alone
+            key = (event.kind, event.onset_s, event.end_s, known_s, assessable)
+            work = partial(self._evidence, event, known_s, assessable)
+            found = self._shared.once((*key, *event.limits.items()), work)
+        linked = self._slow_hearts_beside(event) if event.kind == "apnea" else ()
+        return dataclasses.replace(found, number=event.number, known_s=event.known_s, linked=linked)
+
+    def _evidence(self, event: Event, known_s: float, assessable: bool) -> Event:
         until_s = known_s if event.end_s is None else event.end_s
-        case = Case(event, self._assessable[event.number], until_s, known_s, self._history)
+        case = Case(event, assessable, until_s, known_s, self._history)
         reasons = reasons_for(case)
         judged = dataclasses.replace(
             event, reasons=reasons, judgement=judge(reasons), unusable=unusable_inside(case)
         )
         if event.kind == "apnea":
-            linked = self._slow_hearts_beside(event)
-            return dataclasses.replace(judged, linked=linked, effort_free_s=effort_free_s(case))
+            return dataclasses.replace(judged, effort_free_s=effort_free_s(case))
         rule = self.rules[event.kind]
         if isinstance(rule, HeartRateRule):
             return with_extreme_rate(judged, case, rule.averaging)
