@@ -2,12 +2,9 @@
 
 from __future__ import annotations
 
-import os
-from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
-import pytest
 
 from infantmon.model.marks import RPeaks
 
@@ -43,14 +40,18 @@ def infant(
     step: float = 0.0,
     rebound: float = 0.0,
     sizes: tuple[float, ...] = (1.0,),
+    in_time: bool = False,
+    breath_spread: float = 0.1,
 ) -> Infant:
     """Breaths with pauses (begin after this time, length mark to mark), beats, their pulsation.
 
-    A heart rate of 0 in the pauses is a standstill.
+    A heart rate of 0 in the pauses is a standstill. The pulsation stretches with the interval, or
+    (`in_time`) is fixed in time after the beat, so that pulses run together when beats are close.
     """
     rng = np.random.default_rng(seed)
     time_s = np.arange(round(seconds * rate_hz)) / rate_hz
-    start_s, length_s, peak_s, around = _breaths(rng, seconds, 60.0 / breaths_per_min, pauses)
+    usual_s = 60.0 / breaths_per_min
+    start_s, length_s, peak_s, around = _breaths(rng, seconds, usual_s, pauses, breath_spread)
     values = np.zeros(len(time_s))
     for number, (start, length) in enumerate(zip(start_s, length_s, strict=True)):
         inside = slice(*np.searchsorted(time_s, (start, start + length)))
@@ -60,18 +61,19 @@ def infant(
         since_out_s, since_in_s = (np.maximum(time_s - t, 0.0) for t in (onset + 0.8, end))
         values += rebound * (np.exp(-since_in_s) - np.exp(-since_out_s))
     beat_s = _beats(rng, seconds, heart_bpm, around, heart_in_pause_bpm)
-    values += pulsation * _pulse(time_s, beat_s)
+    pulse = _pulse_in_time(time_s, beat_s, heart_bpm) if in_time else _pulse(time_s, beat_s)
+    values += pulsation * pulse
     values += noise * rng.standard_normal(len(time_s))
     if step:
         values = np.round(values / step) * step
     return Infant(values, rate_hz, beat_s, np.array(peak_s), around)
 
 
-def _breaths(rng, seconds, usual, pauses):
+def _breaths(rng, seconds, usual, pauses, spread):
     start_s, length_s, peak_s, around = [], [], [], []
     now, waiting = 0.7, list(pauses)
     while now < seconds - 3.0:
-        length = usual * np.exp(0.1 * rng.standard_normal())
+        length = usual * np.exp(spread * rng.standard_normal())
         if waiting and now > waiting[0][0] and peak_s:
             now = peak_s[-1] + waiting.pop(0)[1] - 0.42 * length
             around.append((peak_s[-1], now + 0.42 * length))
@@ -104,6 +106,19 @@ def _pulse(time_s, beat_s):
     return np.where((length < 2.0) & (phase >= 0.0), wave / 2.2, 0.0)
 
 
+def _pulse_in_time(time_s, beat_s, usual_bpm):
+    def shape(since_s):
+        x = np.maximum(since_s - 0.05, 0.0) / 0.12
+        return x**2 * np.exp(-2.0 * (x - 1.0))
+
+    lag_s = np.arange(0.0, 60.0 / usual_bpm, 0.002)[:, None] + 60.0 / usual_bpm * np.arange(8)
+    wave = np.zeros(len(time_s))
+    for beat in beat_s:
+        first, after = np.searchsorted(time_s, (beat, beat + 2.0))
+        wave[first:after] += shape(time_s[first:after] - beat)
+    return wave / np.ptp(shape(lag_s).sum(axis=1))
+
+
 def r_peaks(beat_s: Array, latency_s: float = 1.2, end_s: float = np.inf) -> RPeaks:
     """R peaks as a detector with this latency gives them."""
     known = np.minimum(beat_s + latency_s, end_s)
@@ -122,12 +137,3 @@ def matched(reference: Array, found: Array, within_s: float) -> int:
         else:
             i += 1
     return pairs
-
-
-def recordings() -> Path:
-    """Folder of the shared recordings; the test is skipped where there is none."""
-    project = Path(__file__).resolve().parents[1]
-    folder = Path(os.environ.get("INFANTMON_RECORDINGS", project.parent / "shared" / "recordings"))
-    if not folder.is_dir():
-        pytest.skip("the shared recordings are not here (INFANTMON_RECORDINGS names their folder)")
-    return folder

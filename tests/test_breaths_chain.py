@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from breath_inputs import infant, matched, r_peaks, recordings
+from breath_inputs import infant, matched, r_peaks
 
 from infantmon.effort import detect_breaths
 from infantmon.model.marks import Breaths
@@ -144,10 +144,10 @@ def test_no_one_and_two_breaths_in_a_whole_record(breaths):
 
 
 @pytest.mark.recordings
-def test_preterm_infants_agree_with_the_stored_marks():
+def test_preterm_infants_agree_with_the_stored_marks(recordings):
     # Gee et al., IEEE TBME 2017;64:2300-2308: segments of infants 1 and 2; marks by an algorithm
     hits = stored = found = 0
-    for path in sorted((recordings() / "picsdb").glob("infant*_segment*.npz")):
+    for path in sorted((recordings / "picsdb").glob("infant*_segment*.npz")):
         with np.load(path) as data:
             rate_hz = float(data["resp_fs"])
             reference = data["locmax_resp"] / rate_hz
