@@ -1,0 +1,110 @@
+"""The command that runs the bench: parses, calls, prints."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from contextlib import AbstractContextManager
+from pathlib import Path
+from typing import Annotated
+
+import typer
+from rich import box
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from infantmon.errors import InfantmonError
+from infantmon.report.cautions import CAUTIONS
+from infantmon.report.whole_file import write_whole
+from infantmon.selftest.bench import RECORDINGS_VARIABLE, Bench, run_bench
+from infantmon.selftest.export import as_html, as_json, notes
+from infantmon.selftest.row import FALLS_SHORT, NOT_RUN, PASS, Row
+from infantmon.selftest.subject import OwnChain, load_detector
+
+STYLES = {PASS: "green", FALLS_SHORT: "bold red", NOT_RUN: "dim"}
+Progress = Callable[[], AbstractContextManager[Callable[[str, float], None]]]
+
+
+def add_selftest(app: typer.Typer, console: Callable[[], Console], progress: Progress) -> None:
+    """Add the command to a command line.
+
+    Parameters
+    ----------
+    app : typer.Typer
+        The command line.
+    console : callable
+        Gives the console to print on.
+    progress : callable
+        Gives what shows progress.
+    """
+
+    @app.command()
+    def selftest(
+        detector: Annotated[
+            str | None,
+            typer.Option(
+                help="Another detector, as module:function. The function takes samples in mV and "
+                "their rate in Hz and gives beat times in seconds."
+            ),
+        ] = None,
+        json: Annotated[Path | None, typer.Option(help="Write the table as JSON.")] = None,
+        html: Annotated[Path | None, typer.Option(help="Write the table as a page.")] = None,
+        recordings: Annotated[
+            Path | None,
+            typer.Option(
+                envvar=RECORDINGS_VARIABLE, help="Folder that holds the waveforms aami-ec13."
+            ),
+        ] = None,
+    ) -> None:
+        """Put this chain, or another detector, through published tests; 1 if it falls short."""
+        subject = OwnChain() if detector is None else load_detector(detector)
+        with progress() as tell:
+            bench = run_bench(subject, recordings=recordings, progress=tell)
+        screen = console()
+        _print(screen, bench)
+        for path, text in ((json, as_json), (html, as_html)):
+            if path is not None:
+                _write(path, text(bench))
+                screen.print(f"wrote {path}", soft_wrap=True)
+        if bench.falls_short:
+            raise typer.Exit(1)
+
+
+def _write(path: Path, text: str) -> None:
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        write_whole(path, text)
+    except OSError as fault:
+        raise InfantmonError(
+            f"cannot write {path} ({fault.strerror or fault}); pass another file."
+        ) from fault
+
+
+def _print(console: Console, bench: Bench) -> None:
+    console.print(Text(f"Self-test of {bench.subject}"))
+    group = ""
+    for row in bench.rows:
+        if row.group != group:
+            group = row.group
+            console.print()
+            console.print(Text(group, style="bold"))
+            console.print(_table([r for r in bench.rows if r.group == group]))
+    console.print()
+    console.print(", ".join(f"{count} {verdict}" for verdict, count in bench.counts.items()))
+    console.print()
+    for line in (*notes(bench), *CAUTIONS):
+        console.print(Text(line), soft_wrap=True)
+
+
+def _table(rows: list[Row]) -> Table:
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, expand=True)
+    for name, ratio in (("trial and source", 5), ("limit", 4), ("measured", 4)):
+        table.add_column(name, ratio=ratio)
+    table.add_column("verdict", width=11)
+    for row in rows:
+        trial = Text.assemble(row.name, "\n", (row.source, "dim"))
+        measured = Text(row.measured)
+        if row.reason:
+            measured.append(f"\n{row.reason}", style="dim")
+        table.add_row(trial, Text(row.limit), measured, Text(row.verdict, STYLES[row.verdict]))
+    return table
