@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 import infantmon as im
-from benchmarks.must_apnea import apnea_scenes, measure_apneas, plan, run_apnea_scene
+from benchmarks.apnea_scenes import apnea_scenes
+from benchmarks.must_apnea import measure_apneas, plan, run_apnea_scene
 from benchmarks.must_quantised import COUNT, LIMITS_S, quantised_scenes, run_quantised_scene
 from infantmon import simulate as sim
 
