@@ -20,3 +20,7 @@ for event in review.events.of_kind("apnea"):
 
 for role, usable_s in review.usable_s.items():
     print(f"{role}: {usable_s / 60:.1f} of {review.recorded_s / 60:.1f} min could be used")
+
+# In a notebook the last line of a cell is enough; `save("night.svg")` keeps one as a file.
+overview = review.plot_night()
+strip = review.plot(review.events.of_kind("apnea")[0])
