@@ -51,7 +51,7 @@ def test_a_broken_line_through_three_means_is_taken_off():
     means = baselines(slope, 4, 4)
     np.testing.assert_allclose(means, [[6.5, 10.5, 14.5], [2.0, -6.0, -14.0]])
     rows = np.array([[0.0, 1.0, 2.0, 1.0, 0.0]])
-    level = off_baseline(rows, np.array([[0.0, 2.0, 0.0]]))
+    level = off_baseline(rows, np.array([[0.0, 2.0, 0.0]]), 2)
     np.testing.assert_allclose(level, np.zeros((1, 5)))
 
 

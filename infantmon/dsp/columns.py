@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+from typing import TypeVar
+
 import numpy as np
+import numpy.typing as npt
 
 from infantmon.model.arrays import Floats
 
+Shapes = npt.NDArray[np.float32]
+_T = TypeVar("_T", np.float32, np.float64)
 
-def total(values: Floats) -> Floats:
+
+def total(values: npt.NDArray[_T]) -> npt.NDArray[_T]:
     """Return the sum of each column, added up row by row.
 
     A single column would be summed in pairs, in another order and so with another rounding; then a
@@ -18,13 +24,25 @@ def total(values: Floats) -> Floats:
     return np.asarray(values.sum(axis=0))
 
 
-def inner(left: Floats, right: Floats) -> Floats:
+def inner(left: npt.NDArray[_T], right: npt.NDArray[_T]) -> npt.NDArray[_T]:
     """Return the inner product of each pair of columns."""
     return total(left * right)
 
 
-def unit(shapes: Floats) -> Floats:
+def length(values: npt.NDArray[_T]) -> npt.NDArray[_T]:
+    """Return the length of each column; 1 for a column of zeros."""
+    found = np.sqrt(inner(values, values))
+    found[found == 0.0] = 1.0
+    return found
+
+
+def unit(values: npt.NDArray[_T]) -> npt.NDArray[_T]:
     """Return the columns scaled to length 1 (a column of zeros stays)."""
-    length = np.sqrt(inner(shapes, shapes))
-    length[length == 0.0] = 1.0
-    return np.asarray(shapes / length)
+    return np.asarray(values / length(values))
+
+
+def narrowed(values: Floats) -> Shapes:
+    """Return the columns scaled to a peak of 1 in single precision: enough to compare shapes."""
+    peak = np.abs(values).max(axis=0)
+    peak[peak == 0.0] = 1.0
+    return np.asarray(values / peak, dtype=np.float32)

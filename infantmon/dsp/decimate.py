@@ -29,5 +29,7 @@ class GroupMean(Carried):
         joined = np.concatenate((self._rest, values)) if len(self._rest) else values
         full = len(joined) // self.size * self.size
         self._rest = joined[full:].copy()
-        means: Floats = joined[:full].reshape(-1, self.size).mean(axis=1)
-        return means
+        total: Floats = joined[0 : full : self.size].copy()
+        for place in range(1, self.size):  # adding whole strides is several times as fast as rows
+            total += joined[place : full : self.size]
+        return total / self.size

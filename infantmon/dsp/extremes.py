@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import ClassVar
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from scipy import signal
 
 from infantmon.dsp.columns import total
@@ -80,7 +81,7 @@ def baselines(level: Floats, width: int, apart: int) -> Floats:
     return np.stack([total(level[start : start + width]) / width for start in starts], axis=1)
 
 
-def off_baseline(windows: Floats, baseline: Floats) -> Floats:
+def off_baseline(windows: Floats, baseline: Floats, knot: int) -> Floats:
     """Take the broken line through early, middle and late baseline off each row.
 
     Parameters
@@ -88,31 +89,37 @@ def off_baseline(windows: Floats, baseline: Floats) -> Floats:
     windows : numpy.ndarray, shape (n, 2 * half + 1)
         Samples around each complex.
     baseline : numpy.ndarray, shape (n, 3)
-        Baseline at the first, the middle and the last column.
+        Baseline `knot` columns before the middle, there, and as far behind.
+    knot : int
+        Columns between the points; the line goes on straight beyond them.
     """
     half = windows.shape[1] // 2
-    along = np.arange(half + 1) / half
+    along = np.arange(half + 1) / knot
     early, middle, late = (baseline[:, k, np.newaxis] for k in range(3))
-    line = np.empty_like(windows)
-    line[:, : half + 1] = early + (middle - early) * along
-    line[:, half:] = middle + (late - middle) * along
-    return np.asarray(windows - line)
+    level = windows - middle
+    level[:, :half] += (middle - early) * along[half:0:-1]
+    level[:, half:] -= (late - middle) * along
+    return level
 
 
 def smoothed(windows: Floats, width: int) -> Floats:
     """Return the mean of each `width` neighbouring columns (so `width` - 1 columns fewer)."""
     count = windows.shape[1] - width + 1
-    total = windows[:, :count].copy()
+    added = windows[:, :count].copy()
     for shift in range(1, width):
-        total += windows[:, shift : shift + count]
-    return total / width
+        added += windows[:, shift : shift + count]
+    added /= width
+    return added
 
 
 def refined(complexes: Floats, column: Ints, upright: Bools, reach: int) -> tuple[Ints, Floats]:
-    """Return column and height of the extreme sample within `reach` columns of a given one."""
-    columns = column[:, np.newaxis] + np.arange(-reach, reach + 1)
-    columns = np.clip(columns, 0, complexes.shape[1] - 1)
+    """Return column and height of the extreme sample within `reach` columns of a given one.
+
+    Every given column must lie at least `reach` columns from either end.
+    """
+    if not len(complexes):
+        return column, np.zeros(0)
     rows = np.arange(len(complexes))
-    near = complexes[rows[:, np.newaxis], columns]
+    near = sliding_window_view(complexes, 2 * reach + 1, axis=1)[rows, column - reach]
     best = np.where(upright, near.argmax(axis=1), near.argmin(axis=1))
-    return columns[rows, best], near[rows, best]
+    return column - reach + best, near[rows, best]

@@ -26,38 +26,52 @@ class Kept(Carried):
     def __init__(self, dtype: npt.DTypeLike = np.float64) -> None:
         self._first = 0  # place of the first kept sample in the stream
         self._values: npt.NDArray[Any] = np.empty(0, dtype=dtype)
+        self._waiting: list[npt.NDArray[Any]] = []  # pushed, not joined yet
 
     @property
     def end(self) -> int:
         """Place after the last sample, which is the number of samples pushed so far."""
-        return self._first + len(self._values)
+        return self._first + len(self._values) + sum(len(values) for values in self._waiting)
 
     def push(self, values: npt.NDArray[Any]) -> None:
         """Take up more samples."""
         if len(values):
-            self._values = np.concatenate((self._values, values))
+            self._waiting.append(values)
 
     def forget_before(self, place: int) -> None:
         """Let go of the samples before a place in the stream."""
-        surplus = min(place - self._first, len(self._values))
+        values = self._joined()
+        surplus = min(place - self._first, len(values))
         if surplus > 0:
-            self._values = self._values[surplus:].copy()
+            self._values = values[surplus:].copy()
             self._first += surplus
+
+    def snapshot(self) -> dict[str, Any]:
+        """Return the kept samples as plain data that shares no memory with this object."""
+        self._joined()
+        return super().snapshot()
+
+    def _joined(self) -> npt.NDArray[Any]:
+        if self._waiting:
+            self._values = np.concatenate((self._values, *self._waiting))
+            self._waiting = []
+        return self._values
 
     def windows(self, starts: Ints, width: int) -> npt.NDArray[Any]:
         """Return one row of `width` samples from each start; ends of the stream are held."""
-        places = starts - self._first
-        if len(places) and places.min() >= 0 and places.max() + width <= len(self._values):
-            rows: npt.NDArray[Any] = sliding_window_view(self._values, width)[places]
+        values, places = self._joined(), starts - self._first
+        if len(places) and places.min() >= 0 and places.max() + width <= len(values):
+            rows: npt.NDArray[Any] = sliding_window_view(values, width)[places]
             return rows
         within = places[:, np.newaxis] + np.arange(width)
-        held: npt.NDArray[Any] = self._values[np.clip(within, 0, len(self._values) - 1)]
+        held: npt.NDArray[Any] = values[np.clip(within, 0, len(values) - 1)]
         return held
 
     def columns(self, starts: Ints, width: int) -> npt.NDArray[Any]:
         """Return one column of `width` samples from each start: `windows`, laid out for sums."""
+        values = self._joined()
         within = (starts - self._first) + np.arange(width)[:, np.newaxis]
-        if len(starts) and (within[0].min() < 0 or within[-1].max() >= len(self._values)):
-            within = np.clip(within, 0, len(self._values) - 1)
-        columns: npt.NDArray[Any] = self._values[within]
+        if len(starts) and (within[0].min() < 0 or within[-1].max() >= len(values)):
+            within = np.clip(within, 0, len(values) - 1)
+        columns: npt.NDArray[Any] = values[within]
         return columns

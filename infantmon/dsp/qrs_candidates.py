@@ -8,7 +8,7 @@ from typing import ClassVar
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
-from infantmon.dsp.columns import inner, unit
+from infantmon.dsp.columns import inner, length, narrowed, unit
 from infantmon.dsp.kept import Kept
 from infantmon.dsp.local_maxima import LocalMaxima
 from infantmon.model.arrays import NO_FLOATS, Bools, Floats, Ints
@@ -113,19 +113,25 @@ class CandidateFinder(Carried):
         self._place = np.empty(0, dtype=np.int64)  # candidates that are still in sight of others
         self._height = NO_FLOATS
         self._given = 0  # how many of them have been given out
-        self._shapes = np.zeros((2 * self._wing + 1, _ALIKE))  # of the latest prominent ones
+        self._shapes = np.zeros(
+            (2 * self._wing + 1, _ALIKE), dtype=np.float32
+        )  # of the latest prominent ones
 
-    def push(self, band: Floats, envelope: Floats, *, last: bool = False) -> Candidates:
-        """Return the candidates that are settled now."""
+    def push(self, band: Floats, envelope: Floats, *, last: bool = False) -> None:
+        """Take up ticks of the band-passed signal and of the envelope."""
         self._band.push(band)
         self._envelope.push(envelope)
         place, height = self._maxima.push(envelope, last=last)
-        self._place = np.concatenate((self._place, place))
-        self._height = np.concatenate((self._height, height))
-        settled = self._envelope.end if last else self._envelope.end - self.ahead
-        end = int(np.searchsorted(self._place, settled))
-        found = self._describe(self._given, max(end, self._given))
-        self._forget(max(end, self._given))
+        if len(place):
+            self._place = np.concatenate((self._place, place))
+            self._height = np.concatenate((self._height, height))
+
+    def settled(self, *, last: bool = False) -> Candidates:
+        """Return the candidates that are settled now and have not been given yet."""
+        before = self._envelope.end - (0 if last else self.ahead)
+        end = max(int(np.searchsorted(self._place, before)), self._given)
+        found = self._describe(self._given, end)
+        self._forget(end)
         return found
 
     @property
@@ -183,16 +189,17 @@ class CandidateFinder(Carried):
             return likeness
         place, partner = place[prominent], partner[prominent]
         wing, width, count = self._wing, 2 * self._wing + 1, len(place)
-        wide = self._band.columns(place - wing - _LAGS, width + 2 * _LAGS)
-        other = unit(self._band.columns(partner - wing, width))
+        wide = narrowed(self._band.columns(place - wing - _LAGS, width + 2 * _LAGS))
+        other = unit(narrowed(self._band.columns(partner - wing, width)))
         earlier = np.concatenate((self._shapes, unit(wide[_LAGS : _LAGS + width])), axis=1)
-        alike = np.zeros((_ALIKE + 1, count))
+        alike = np.zeros((_ALIKE + 1, count), dtype=np.float32)
         for lag in range(2 * _LAGS + 1):
-            shape = unit(wide[lag : lag + width])
-            np.maximum(alike[_ALIKE], inner(shape, other), out=alike[_ALIKE])
+            shape = wide[lag : lag + width]
+            inverse = 1.0 / length(shape)
+            np.maximum(alike[_ALIKE], inner(shape, other) * inverse, out=alike[_ALIKE])
             for back in range(_ALIKE):
-                before = earlier[:, back : back + count]
-                np.maximum(alike[back], inner(shape, before), out=alike[back])
+                before = inner(shape, earlier[:, back : back + count]) * inverse
+                np.maximum(alike[back], before, out=alike[back])
         self._shapes = earlier[:, count:].copy()
         ordered = np.sort(alike[:_ALIKE], axis=0)
         best = np.where(ordered[0] > 0.0, ordered[-2], ordered[-1])

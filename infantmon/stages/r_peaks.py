@@ -28,6 +28,7 @@ _BRIDGED_GAP_S = 0.04  # after a longer gap the level may have moved
 _MEDIAN_FROM_HZ = 200.0  # below, three samples are as long as an infant's R wave
 _APART_S = 0.12  # two marks closer than this are one beat
 _LAG_S = 0.017  # by which the envelope of a QRS complex trails the filter's delay
+_PIECE = 15_000  # samples filtered at a time: what stays in the processor's cache is fast
 _BLOCK_S = 300.0
 
 
@@ -98,7 +99,7 @@ class RPeakDetector(Stage):
     def latency_s(self) -> float:
         """The longest that a beat can be known after its time, in seconds."""
         ticks = self._finder.ahead + self._front.half + 1 + self._delay
-        samples = math.ceil(ticks * self._front.size) + self._locator.search + 2
+        samples = math.ceil(ticks * self._front.size) + self._locator.reach + 2
         return samples / self._clock.rate_hz
 
     @property
@@ -127,13 +128,16 @@ class RPeakDetector(Stage):
         samples = as_samples(values, name="ecg")
         self.begin_push(last=last)
         self._pushed += len(samples)
-        places, reliable = self._beats(samples, last=last)
+        for at in range(0, max(1, len(samples)), _PIECE):
+            piece = samples[at : at + _PIECE]
+            self._take(piece, last=last and at + _PIECE >= len(samples))
+        places, reliable = self._beats(last=last)
         found = self._marks(places, reliable)
         self._forget()
         return found
 
-    def _beats(self, samples: Floats, *, last: bool) -> tuple[Ints, Bools]:
-        """Return the envelope's ticks at which beats are, and whether they look like their kind."""
+    def _take(self, samples: Floats, *, last: bool) -> None:
+        """Filter some samples and keep what decisions and marks will need."""
         level, lost = self._bridged.push(samples)
         if self._despikes:
             level = self._median.push(level, last=last)
@@ -146,7 +150,11 @@ class RPeakDetector(Stage):
             held = np.concatenate((level, np.full(ticks * self._front.size, final)))
         means, band, envelope = self._front.push(held, last=last)
         self._locator.push(level, means)
-        found = self._finder.push(band, envelope, last=last)
+        self._finder.push(band, envelope, last=last)
+
+    def _beats(self, *, last: bool) -> tuple[Ints, Bools]:
+        """Return the envelope's ticks at which beats are, and which of them are reliable."""
+        found = self._finder.settled(last=last)
         taken = self._decider.push(found)
         reliable = self._reliability.push(found.likeness[taken], found.between[taken])
         return found.place[taken], reliable
@@ -186,7 +194,7 @@ class RPeakDetector(Stage):
     def _forget(self) -> None:
         oldest = self._finder.pending_from - self._delay - 1.0
         self._locator.forget_before(oldest)
-        self._lost.forget_before(math.floor(oldest * self._front.size) - self._locator.search)
+        self._lost.forget_before(math.floor(oldest * self._front.size) - self._locator.reach)
 
 
 def detect_r_peaks(ecg: npt.ArrayLike, rate_hz: float, unit: str | None = None) -> RPeaks:
