@@ -10,7 +10,7 @@ from pathlib import Path
 
 from infantmon.chain import SignalChain, replay, settings_of
 from infantmon.errors import ArgumentError
-from infantmon.events.batch import Batch
+from infantmon.events.batch import Batch, with_views
 from infantmon.events.log import EventLog, fold
 from infantmon.events.shared import Shared
 from infantmon.events.watch import Watch
@@ -20,6 +20,7 @@ from infantmon.model.prescription import Prescription
 from infantmon.model.recording import Recording
 from infantmon.model.signal import Signal
 from infantmon.model.spans import ContactMarks, Spans
+from infantmon.model.spooled import SpooledSignal
 from infantmon.report.days import LEAST_HOURS
 from infantmon.report.drawing import Drawing, draw_day, draw_event
 from infantmon.report.export import write_json
@@ -42,13 +43,16 @@ class StoredFindings:
     Attributes
     ----------
     batches : tuple of Batch
-        As the signal chain gave them.
+        As the signal chain gave them, without the effort; their tables are views of `whole`.
     chain : SignalChain
         The chain that gave them (for its latencies and channels).
+    whole : Batch
+        All batches as one.
     """
 
     batches: tuple[Batch, ...]
     chain: SignalChain
+    whole: Batch
 
     @property
     def roles(self) -> tuple[str, ...]:
@@ -252,21 +256,28 @@ def review(
     """
     _require(recording, Recording, "recording")
     _require(plan, Prescription, "plan")
-    findings = find(recording, progress=progress)
-    return _assembled(recording, plan, findings)
+    findings, cleaned = find(recording, progress=progress)
+    return _assembled(recording, plan, findings, cleaned)
 
 
 def find(
     recording: Recording, *, progress: Callable[[float], None] | None = None
-) -> StoredFindings:
-    """Run the signal chain over a recording and keep its findings."""
+) -> tuple[StoredFindings, Signal | None]:
+    """Run the signal chain over a recording; return its findings and the cleaned impedance.
+
+    The cleaned impedance of a long recording is kept in a temporary file, without a name.
+    """
     chain = SignalChain(settings_of(recording))
     batches: list[Batch] = []
+    cleaned = SpooledSignal()
     for batch in replay(recording, chain):
-        batches.append(batch)
+        if batch.effort is not None:
+            cleaned.add(batch.effort)
+        batches.append(dataclasses.replace(batch, effort=None))
         if progress is not None:
             progress(min(batch.reached_s / recording.end_s, 1.0))
-    return StoredFindings(tuple(batches), chain)
+    whole, views = with_views(batches)
+    return StoredFindings(tuple(views), chain, whole), cleaned.joined()
 
 
 def judge(findings: StoredFindings, plan: Prescription) -> tuple[tuple[Change, ...], Watch]:
@@ -293,7 +304,7 @@ def sweep(
     list of (Prescription, EventLog)
         In the order given; each log equals ``review(recording, plan).events``.
     """
-    shared = Shared(Batch.joined(findings.batches))
+    shared = Shared(findings.whole)
     latencies, roles = findings.chain.latencies, findings.roles
     swept = []
     for plan in plans:
@@ -345,28 +356,24 @@ def library_version() -> str:
         return "not installed"
 
 
-def _assembled(recording: Recording, plan: Prescription, findings: StoredFindings) -> Review:
+def _assembled(
+    recording: Recording, plan: Prescription, findings: StoredFindings, cleaned: Signal | None
+) -> Review:
     changes, watch = judge(findings, plan)
     events, excursions = fold(changes)
-    batches = findings.batches
-    marks = {
-        role: ContactMarks.joined([batch.contact[role] for batch in batches])
-        for role in findings.roles
-    }
-    beats = RPeaks.joined([batch.r_peaks for batch in batches])
-    efforts = [batch.effort for batch in batches if batch.effort is not None]
+    whole = findings.whole
     return Review(
         recording=recording,
         plan=plan,
         events=events,
         excursions=excursions,
         changes=changes,
-        r_peaks=beats,
-        breaths=Breaths.joined([batch.breaths for batch in batches]),
-        heart_rate=_shown_rate(plan, beats, marks.get("ecg")),
-        pulsation=Pulsations.joined([batch.pulsation for batch in batches]),
-        contact={role: found.spans(recording.end_s) for role, found in marks.items()},
-        cleaned=Signal.joined(efforts) if efforts else None,
+        r_peaks=whole.r_peaks,
+        breaths=whole.breaths,
+        heart_rate=_shown_rate(plan, whole.r_peaks, whole.contact.get("ecg")),
+        pulsation=whole.pulsation,
+        contact={role: found.spans(recording.end_s) for role, found in whole.contact.items()},
+        cleaned=cleaned,
         findings=findings,
         latencies_s=watch.latencies_s,
     )

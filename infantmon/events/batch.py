@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -69,6 +71,33 @@ class Batch:
             reached_s=batches[-1].reached_s,
             last=batches[-1].last,
         )
+
+
+def with_views(batches: Sequence[Batch]) -> tuple[Batch, list[Batch]]:
+    """Join batches, so that nothing is held twice.
+
+    Returns
+    -------
+    (Batch, list of Batch)
+        All of them as one, and each again with views of its tables, all without the effort.
+    """
+    views = [dataclasses.replace(batch, effort=None) for batch in batches]
+    whole = dataclasses.replace(views[-1])
+    for name in ("r_peaks", "breaths", "pulsation", "second_beats"):
+        tables: list[Any] = [getattr(batch, name) for batch in views]
+        table = type(tables[0]).joined(tables)
+        whole = dataclasses.replace(whole, **{name: table})
+        first = 0
+        for place, part in enumerate(tables):
+            rows = table.rows(first, first + len(part))
+            view = dataclasses.replace(rows, settled_until_s=part.settled_until_s)
+            views[place] = dataclasses.replace(views[place], **{name: view})
+            first += len(part)
+    contact = {
+        role: ContactMarks.joined([batch.contact[role] for batch in views])
+        for role in views[0].contact
+    }
+    return dataclasses.replace(whole, contact=contact), views
 
 
 @dataclass(frozen=True, slots=True)
