@@ -31,7 +31,7 @@ def test_a_spooled_signal_is_the_signal(monkeypatch, held):
     del spooled  # the array outlives what made it
     assert joined.equals(Signal.joined(list(runs([0, 3, 0, 20, 1, 30, 0]))))
     assert isinstance(joined.values, np.memmap) == (held < 50)
-    assert pickle.loads(pickle.dumps(joined)).equals(joined)
+    assert pickle.loads(pickle.dumps(joined)).equals(joined)  # noqa: S301
 
 
 def test_nothing_gathered_is_nothing():

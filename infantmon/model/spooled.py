@@ -47,21 +47,21 @@ class SpooledSignal:
             self._spool()
 
     def joined(self) -> Signal | None:
-        """Return all runs as one; None if there was none."""
+        """Return all runs as one, and end the gathering; None if there was none."""
         if self._first is None or self._latest is None:
             return None
         if self._file is None:
             return Signal.joined(self._runs)
-        self._file.flush()
-        values: Floats = np.memmap(self._file, dtype=np.float64, mode="r", shape=(self._count,))
+        with self._file as file:  # what is mapped stays, and goes with the array
+            file.flush()
+            values: Floats = np.memmap(file, dtype=np.float64, mode="r", shape=(self._count,))
         first, latest = self._first, self._latest
         return Signal(values, first.first_tick, first.clock, latest.settled_until_s)
 
     def _spool(self) -> None:
         try:
             if self._file is None:
-                # open as long as this object: the mapped array outlives it on its own
-                self._file = tempfile.TemporaryFile(prefix="infantmon-")  # noqa: SIM115
+                self._file = tempfile.TemporaryFile(prefix="infantmon-")  # noqa: SIM115 - until joined
             for run in self._runs:
                 self._file.write(np.ascontiguousarray(run.values, dtype=np.float64).tobytes())
         except OSError as fault:
