@@ -40,6 +40,8 @@ class ApneaResult:
     ----------
     long, found : int
         Pauses of 20.5 s and more, and how many of them were reported as one assessable apnea.
+    not_assessable : int
+        How many of the others were reported as one apnea that is not assessable.
     short, reported : int
         Pauses of 19.5 s and less, and how many were reported all the same.
     invented : int
@@ -55,6 +57,7 @@ class ApneaResult:
 
     long: int = 0
     found: int = 0
+    not_assessable: int = 0
     short: int = 0
     reported: int = 0
     invented: int = 0
@@ -65,7 +68,7 @@ class ApneaResult:
 
     def add(self, other: ApneaResult) -> None:
         """Take up what came of another night."""
-        for name in ("long", "found", "short", "reported", "invented"):
+        for name in ("long", "found", "not_assessable", "short", "reported", "invented"):
             setattr(self, name, getattr(self, name) + getattr(other, name))
         for name in ("worst_onset_s", "worst_length_s", "worst_delay_s"):
             setattr(self, name, max(getattr(self, name), getattr(other, name)))
@@ -99,6 +102,7 @@ def _measure_one(
     if len(over) != 1 or not over[0].assessable:
         what = "; ".join(f"{e.onset_s:.2f}-{e.end_s} {e.judgement}" for e in over) or "nothing"
         result.faults.append(f"pause {onset_s:.2f} to {end_s:.2f} s: reported {what}")
+        result.not_assessable += len(over) == 1
         return
     event = over[0]
     result.found += 1

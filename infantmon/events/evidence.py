@@ -152,9 +152,21 @@ def _pulsation(case: Case) -> list[Evidence]:
     text = f"heart pulsation taken out: {ratio:.2f} of a breath before"
     items = [Evidence(text, "beside" if ratio >= PULSATION_SHARE else "for")]
     if np.mean(taken.locked) > DISTURBED_SHARE:
-        text = "breathing and heart beat kept step and could not be told apart"
-        items.append(Evidence(text, "not assessable"))
+        items.append(_kept_step(before_too=bool(np.mean(before.locked) > DISTURBED_SHARE)))
     return items
+
+
+def _kept_step(*, before_too: bool) -> Evidence:
+    """Swings in step with the heart: breaths, or its pulsation? What was before decides.
+
+    Where breathing kept step before as well, the two cannot be told apart. Where it did not,
+    breaths would have had to change to the heart's rate at that very moment: doubtful, not more.
+    """
+    if before_too:
+        text = "breathing and heart beat kept step and could not be told apart"
+        return Evidence(text, "not assessable")
+    text = "swings in step with the heart were taken for its pulsation, not for breaths"
+    return Evidence(text, "against")
 
 
 def _movement(case: Case) -> list[Evidence]:
