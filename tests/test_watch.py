@@ -27,6 +27,7 @@ from infantmon.events.log import fold
 from infantmon.events.shared import Shared
 from infantmon.events.watch import Watch
 from infantmon.model.prescription import Prescription
+from infantmon.model.usability import Usability
 
 LATENCIES = Latencies(beats_s=1.25, breaths_s=3.5, contact_s=0.5)
 ROLES = ("ecg", "impedance")
@@ -258,11 +259,13 @@ def test_a_pending_low_rate_is_given_up_when_the_ecg_is_lost():
     assert changes[-1].cause == "signal became unusable"
 
 
-def test_a_pending_low_rate_that_had_lasted_long_enough_goes_active_and_stays():
+@pytest.mark.parametrize(("hold_off_s", "listed"), [(3.0, 1), (3.25, 1), (3.375, 0)])
+def test_a_pending_low_rate_that_had_lasted_long_enough_goes_active_and_stays(hold_off_s, listed):
+    """It lasts 3.25 s until the stretch begins; exactly the hold-off is long enough."""
     times = np.concatenate((regular(0, 20.25, 0.5), regular(21, 24, 1.0)))
     contact = {"ecg": contact_of([Stretch(24.0, 25.125)])}
-    events = events_of(low(80, 3), 60.0, beats=beats_at(times), contact=contact)
-    assert spans(events) == [("low heart rate", 20.75, None)]
+    events = events_of(low(80, hold_off_s), 60.0, beats=beats_at(times), contact=contact)
+    assert spans(events) == [("low heart rate", 20.75, None)] * listed
 
 
 @pytest.mark.parametrize("reason", ["missing", "not finite", "flat"])
@@ -309,6 +312,26 @@ def test_periodic_breathing_begins_with_its_first_pause_and_ends_with_its_last()
     assert [(e.onset_s, e.known_s, e.end_s, e.settled_s) for e in events] == [
         (10.0, 39.5, 39.0, 39.0 + 20 + 3 + 3.5)
     ]
+
+
+def test_a_short_hole_ends_periodic_breathing_at_the_next_breath_however_cut():
+    plan = Prescription(periodic_breathing={"pause_s": 3, "count": 2, "gap_s": 60})
+    times = np.array([t for t in regular(0, 60, 1) if not 10 < t < 14 and not 20 < t < 24])
+    contact = {"impedance": contact_of([lost(31.125, 32.375, missing=True)])}
+    findings = {"breaths": breaths_at(times, times + 0.25), "contact": contact}
+    for cuts in ([], [33.0, 34.0], regular(0, 60, 0.25).tolist()):
+        event = events_of(plan, 60.0, cuts=cuts, **findings)[0]
+        assert (event.onset_s, event.end_s, event.settled_s) == (10.0, 31.125, 33.25)
+
+
+def test_findings_in_each_of_several_stretches_close_together_do_not_count():
+    usable = Usability()
+    for since, end in ((10.0, 12.0), (12.5, 14.0), (15.0, 17.0)):
+        usable.opens(since, 2)
+        usable.closes(end, 2)
+    usable.opens(18.0, 2)
+    times = np.array([9.0, 10.0, 11.9, 12.0, 12.5, 13.9, 14.0, 16.0, 17.0, 18.0, 99.0])
+    assert times[usable.counts(times)].tolist() == [9.0, 12.0, 14.0, 17.0]
 
 
 @pytest.mark.parametrize(("gap_s", "listed"), [(5.9, 0), (6.0, 1)])
