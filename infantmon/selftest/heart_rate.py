@@ -61,7 +61,16 @@ def _why(rate_bpm: float, low: float, high: float, passed: bool) -> str:
     ):
         if abs(low / rate_bpm - share) < 0.1 and abs(high / rate_bpm - share) < 0.1:
             return words
-    return "beats missed" if low < rate_bpm else "something else counted as beats"
+    most = tolerance_bpm(rate_bpm)
+    said = [
+        words
+        for wrong, words in (
+            (low < rate_bpm - most, "beats missed"),
+            (high > rate_bpm + most, "something else counted as beats"),
+        )
+        if wrong
+    ]
+    return " and ".join(said)
 
 
 def _limit(rate_bpm: float) -> str:

@@ -87,7 +87,16 @@ def _too_small(bed: Bed) -> Measured:
         f"{count} of {len(ecg.beat_s)} counted",
         passed=passed,
         numbers={"counted": count},
-        reason="" if passed else "no floor of 0.15 mV: sizes are judged against each other",
+        reason="" if passed else _why_small(bed),
+    )
+
+
+def _why_small(bed: Bed) -> str:
+    if not bed.subject.is_chain:
+        return "no floor of 0.15 mV"
+    return (
+        "no floor of 0.15 mV on purpose: sizes are judged against each other, so that small leads "
+        "and leads of unknown gain can be followed"
     )
 
 
