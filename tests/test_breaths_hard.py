@@ -204,3 +204,16 @@ def test_bidmc_agrees_with_both_annotators(recordings):
     assert led[1] >= 0.975
     assert alone[0] >= 0.98
     assert alone[1] >= 0.94
+
+
+@pytest.mark.parametrize("heart_in_pause_bpm", [None, 65.0], ids=["steady", "slowing"])
+def test_a_long_pause_does_not_end_before_it_ends(heart_in_pause_bpm):
+    data = infant(
+        48,
+        360.0,
+        pulsation=0.4,
+        pauses=((60.0, 60.0), (180.0, 120.0)),
+        heart_in_pause_bpm=heart_in_pause_bpm,
+    )
+    marks = detect_breaths(data.impedance, 62.5, r_peaks(data.beat_s)).time_s
+    assert found_pauses(data, marks) == 2 == long_gaps(marks)

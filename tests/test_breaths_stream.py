@@ -177,11 +177,11 @@ def test_usual_size_keeps_bursts_out_and_comes_back_from_silence():
     for n in range(5):
         usual.learn(40.0 + n, 9.0, 1.0)  # movement of 5 s
     assert usual.at(46.0, 9.0) == 1.0
-    assert usual.at(70.0, 0.1) == 1.0
-    assert usual.at(90.0, 0.1) < 0.5
+    assert usual.at(200.0, 0.1) == 1.0
+    assert usual.at(300.0, 0.1) < 0.2
     for n in range(20):
-        usual.learn(100.0 + n, 9.0, 1.0)  # it lasts: the new usual size
-    assert usual.at(121.0, 9.0) == 9.0
+        usual.learn(80.0 + n, 9.0, 1.0)  # it lasts: the new usual size
+    assert usual.at(101.0, 9.0) == 9.0
 
 
 def test_wrong_arguments_are_told():

@@ -19,12 +19,18 @@ SURE_AFTER_S = 60.0  # if learned for so long
 HUGE = 2.5  # a size beyond this many usual ones is not learned from at once
 HUGE_FOR_S = 12.0  # unless nothing smaller came for so long
 HUGE_APART_S = 6.0  # in a row: with a longer silence between them they are single jumps
-PATIENCE_S = 30.0  # silence after which the usual size starts to sink
-HALVED_EVERY_S = 8.0
+PATIENCE_S = 30.0  # silence after which an even row of small ones is believed
+SHALLOW_LEAST = 0.1  # if they are not smaller than this share: noise and pulsation are, mostly
+SHALLOW_AMONG = 0.45  # those count that are at least this share of the largest of them
+SHALLOW_COUNT = 5
+SHALLOW_EVEN = 2.5
+GIVEN_UP_S = 180.0  # silence after which the usual size sinks whatever comes
+HALVED_EVERY_S = 20.0
+SWINGS = 12  # kept, whether they counted or not
 SMALL_COUNT = 6  # so many in a row may be what is usual
 SMALL_EVEN = 1.9  # if neither their sizes nor their intervals differ by more than this factor
 SMALL = 0.6  # and all are smaller than this share of what was believed
-SMALL_APART_S = (0.55, 4.5)  # and these are their intervals
+SMALL_APART_S = (0.55, 6.0)  # and these are their intervals
 LONG_COUNT = 60  # sizes in the long memory
 LONG_FROM = 20  # with fewer there is none
 LONG_STEP = 1.5  # a size beyond this factor counts in it no more than one at this factor
@@ -36,9 +42,10 @@ class UsualSize(Carried):
 
     * A size far above the usual is kept out (movement), unless nothing smaller comes for 12 s: then
       what was learned before is dropped.
-    * In silence the usual size stays for 30 s, then halves every 8 s.
     * While the sizes learned are unlike each other, six small ones in an even row are believed
       instead: what came before them was a burst (movement as the electrodes are put on).
+    * The same after 30 s of silence: breathing has become shallow. What is left in a pause of noise
+      and pulsation makes no such row. After 180 s the usual size halves every 20 s.
     * A long memory of about 60 sizes, which a burst hardly moves, tells after it what was usual
       before: two in a row of that size are enough to come back to it.
     """
@@ -60,7 +67,7 @@ class UsualSize(Carried):
         self._times: deque[float] = deque(maxlen=KEPT)
         self._huge: deque[tuple[float, float]] = deque(maxlen=KEPT)  # time, size
         self._huge_since = math.inf  # time of the first of the huge ones in a row
-        self._swings: deque[tuple[float, float]] = deque(maxlen=SMALL_COUNT)  # time, size
+        self._swings: deque[tuple[float, float]] = deque(maxlen=SWINGS)  # time, size
         self._since = math.inf  # time of the first size learned
         self._latest = -math.inf  # time of the last one
         self._long = 0.0  # mean logarithm of the sizes in the long memory
@@ -84,8 +91,8 @@ class UsualSize(Carried):
         usual = _weighted_median(self._sizes)
         if len(self._sizes) < FEW:
             usual = max(usual, seen)
-        silent = time_s - self._latest - PATIENCE_S
-        return usual if silent <= 0.0 else usual * 0.5 ** (silent / HALVED_EVERY_S)
+        silent_s = time_s - self._latest - GIVEN_UP_S
+        return usual if silent_s <= 0.0 else usual * 0.5 ** (silent_s / HALVED_EVERY_S)
 
     def learn(self, time_s: float, size: float, usual: float) -> None:
         """Take up the size of one more, which was judged against `usual`."""
@@ -116,23 +123,35 @@ class UsualSize(Carried):
         as_before = all(before / AS_LONG <= each <= before * AS_LONG for each in sizes[-2:])
         if as_before and self._long_count >= LONG_FROM and before < SMALL * known:
             swings = swings[-2:]
-        elif max(sizes) > SMALL * known or not self._is_even() or self.is_sure:
-            return False
+        else:
+            silent = time_s - self._latest > PATIENCE_S
+            swings = self._shallow_row(known) if silent else swings[-SMALL_COUNT:]
+            if not swings or not (silent or self._is_burst_over(swings, known)):
+                return False
         self._start_anew(time_s)
         for each in swings:
             self._take(*each)
         return True
 
-    def _is_even(self) -> bool:
-        """Tell whether the latest swings come in an even row."""
-        sizes = [size for _, size in self._swings]
-        apart = [b - a for (a, _), (b, _) in pairwise(self._swings)]
+    def _is_burst_over(self, swings: list[tuple[float, float]], known: float) -> bool:
+        """Tell whether small swings in an even row show that a burst was taken for usual."""
+        sizes = [size for _, size in swings]
+        small = max(sizes) <= min(SMALL * known, SMALL_EVEN * min(sizes))
         return (
-            len(sizes) == SMALL_COUNT
-            and max(sizes) <= SMALL_EVEN * min(sizes)
-            and max(apart) <= SMALL_EVEN * min(apart)
-            and SMALL_APART_S[0] <= sum(apart) / len(apart) <= SMALL_APART_S[1]
+            small
+            and len(sizes) == SMALL_COUNT
+            and _is_even(swings, SMALL_EVEN)
+            and not self.is_sure
         )
+
+    def _shallow_row(self, known: float) -> list[tuple[float, float]]:
+        """Return the latest swings of a row that may be shallow breathing, or none."""
+        largest = max(size for _, size in self._swings)
+        row = [each for each in self._swings if each[1] >= SHALLOW_AMONG * largest]
+        row = row[-SHALLOW_COUNT:]
+        if largest < SHALLOW_LEAST * known or len(row) < SHALLOW_COUNT:
+            return []
+        return row if _is_even(row, SHALLOW_EVEN) else []
 
     def _learn_huge(self, time_s: float, size: float) -> None:
         if self._huge and time_s - self._huge[-1][0] > HUGE_APART_S:
@@ -166,6 +185,13 @@ class UsualSize(Carried):
             step = min(max(step, -most), most)
         self._long_count = min(self._long_count + 1, LONG_COUNT)
         self._long += step / self._long_count
+
+
+def _is_even(swings: list[tuple[float, float]], factor: float) -> bool:
+    """Tell whether swings (time, size) come at even intervals, as breaths do."""
+    apart = [after - before for (before, _), (after, _) in pairwise(swings)]
+    mean = sum(apart) / len(apart)
+    return max(apart) <= factor * min(apart) and SMALL_APART_S[0] <= mean <= SMALL_APART_S[1]
 
 
 def _unlikeness(values: Sequence[float]) -> float:
