@@ -17,12 +17,13 @@ from rich.text import Text
 
 from infantmon.cli_selftest import add_selftest
 from infantmon.cli_simulate import add_simulate
-from infantmon.demo import ComparedRow, run_demo, write_demo
+from infantmon.demo import ComparedRow, run_demo
 from infantmon.errors import InfantmonError
 from infantmon.formats.reading import read
 from infantmon.model.event import Event
 from infantmon.model.prescription import Prescription
 from infantmon.report.cautions import CAUTIONS
+from infantmon.report.files import write_files
 from infantmon.report.table import event_table_text
 from infantmon.reviewing import Review, library_version
 from infantmon.reviewing import review as review_recording
@@ -76,7 +77,7 @@ def demo(
     console.print("Half an hour of an invented infant: what is known beside what was found.\n")
     console.print(_comparison(shown.rows))
     console.print()
-    for path in write_demo(shown, out):
+    for path in write_files(shown.review, out):
         console.print(f"wrote {path}", soft_wrap=True)
     _print_cautions(console)
 
@@ -104,7 +105,7 @@ def review(
         )
     console = _console()
     _print_review(console, reviewed)
-    for path in _write_review(reviewed, out):
+    for path in write_files(reviewed, out):
         console.print(f"wrote {path}", soft_wrap=True)
     _print_cautions(console)
 
@@ -130,20 +131,6 @@ def _print_review(console: Console, reviewed: Review) -> None:
     table = event_table_text(reviewed.events, width=console.width)
     console.print(table, markup=False, highlight=False, soft_wrap=True)
     console.print()
-
-
-def _write_review(reviewed: Review, out: Path) -> list[Path]:
-    try:
-        out.mkdir(parents=True, exist_ok=True)
-        page, data, table = out / "review.html", out / "events.json", out / "events.csv"
-        reviewed.to_html(page)
-        reviewed.to_json(data)
-        reviewed.events.to_frame().to_csv(table, index=False)
-    except OSError as fault:
-        raise InfantmonError(
-            f"cannot write to {out} ({fault.strerror or fault}); pass another folder with --out."
-        ) from fault
-    return [page, data, table]
 
 
 def _comparison(rows: Sequence[ComparedRow]) -> Table:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 
 from infantmon.model.arrays import Floats
 from infantmon.model.event import Event
@@ -116,16 +115,6 @@ def compare(known: Sequence[KnownEvent], found: Sequence[Event]) -> tuple[Compar
         rows.append(ComparedRow(item, match))
     rows += [ComparedRow(None, event) for event in left]
     return tuple(sorted(rows, key=_onset_s))
-
-
-def write_demo(demo: Demo, folder: Path) -> list[Path]:
-    """Write the review page and the events as JSON and CSV; return the paths."""
-    folder.mkdir(parents=True, exist_ok=True)
-    page, data, table = folder / "review.html", folder / "events.json", folder / "events.csv"
-    demo.review.to_html(page)
-    demo.review.to_json(data)
-    demo.review.events.to_frame().to_csv(table, index=False)
-    return [page, data, table]
 
 
 def _spans(start_s: Floats, end_s: Floats, what: str) -> list[KnownEvent]:

@@ -293,10 +293,24 @@ def test_every_output_says_what_is_not_watched(night, tmp_path, capsys):
     assert "no heart beat" in json.dumps(stored)
 
 
-def test_the_demonstration_has_its_command(capsys):
-    assert main(["demo", "--help"]) == 0
-    assert "--out" in capsys.readouterr().out
+@pytest.mark.parametrize(
+    ("command", "words"),
+    [
+        ("demo", ("--out", "--seed")),
+        ("review", ("record", "--prescription", "--out", "--ecg", "--ecg2", "--impedance")),
+        ("simulate", ("--out",)),
+        ("selftest", ()),
+    ],
+)
+def test_the_commands_and_their_options(command, words, capsys):
+    assert main([command, "--help"]) == 0
+    told = capsys.readouterr().out
+    assert [word for word in words if word not in told] == []
+
+
+def test_the_program_tells_its_version(capsys):
     assert main(["version"]) == 0
+    assert re.fullmatch(r"\d+\.\d+\.\d+\n", capsys.readouterr().out)
 
 
 # A monitor ----------------------------------------------------------------------------------------

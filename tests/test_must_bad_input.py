@@ -3,6 +3,7 @@
 At the command line: exit code 2, one message on standard error, no traceback, nothing written.
 """
 
+import errno
 import subprocess
 import sys
 from dataclasses import dataclass
@@ -241,6 +242,34 @@ def test_a_place_that_cannot_be_written_to_is_told(tmp_path, monkeypatch, capsys
     told = capsys.readouterr().err
     assert_one_message(told, ("cannot write to out", "another folder with --out"))
     assert (tmp_path / "out").read_text() == "a file, not a folder"
+
+
+@pytest.mark.parametrize("failing", ["write_json", "EventLog"])
+@pytest.mark.parametrize("there", [True, False])
+def test_a_disk_that_fills_leaves_nothing_half_written(
+    tmp_path, monkeypatch, capsys, failing, there
+):
+    def full(*_told):
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr(f"infantmon.report.files.{failing}", full)
+    (tmp_path / "night.csv").write_text(table())
+    (tmp_path / "plan.toml").write_text(PLAN)
+    if there:
+        (tmp_path / "out").mkdir()
+        (tmp_path / "out" / "review.html").write_text("yesterday")
+    before = contents(tmp_path)
+    assert main(["review", "night.csv", "--prescription", "plan.toml", "--out", "out"]) == 2
+    assert_one_message(capsys.readouterr().err, ("cannot write to out", "No space left", "--out"))
+    assert contents(tmp_path) == before
+
+
+def test_the_demonstration_tells_it_too(tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "out").write_text("a file, not a folder")
+    assert main(["demo", "--out", "out"]) == 2
+    assert_one_message(capsys.readouterr().err, ("cannot write to out", "--out"))
 
 
 def test_the_same_command_works_when_nothing_is_wrong(tmp_path, monkeypatch, capsys):
