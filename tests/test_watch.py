@@ -318,7 +318,9 @@ def test_a_short_hole_ends_periodic_breathing_at_the_next_breath_however_cut():
     plan = Prescription(periodic_breathing={"pause_s": 3, "count": 2, "gap_s": 60})
     times = np.array([t for t in regular(0, 60, 1) if not 10 < t < 14 and not 20 < t < 24])
     contact = {"impedance": contact_of([lost(31.125, 32.375, missing=True)])}
-    findings = {"breaths": breaths_at(times, times + 0.25), "contact": contact}
+    known = np.where(times == 31.0, 32.9, times + 0.25)  # the last before the hole is told after it
+    breaths = breaths_at(times, np.maximum.accumulate(known))
+    findings = {"breaths": breaths, "contact": contact}
     for cuts in ([], [33.0, 34.0], regular(0, 60, 0.25).tolist()):
         event = events_of(plan, 60.0, cuts=cuts, **findings)[0]
         assert (event.onset_s, event.end_s, event.settled_s) == (10.0, 31.125, 33.25)
