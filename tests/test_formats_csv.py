@@ -174,7 +174,7 @@ def test_text_in_a_column_that_is_not_used_does_no_harm(tmp_path):
         (7, "", r"line 9: the time '' holds no time"),
         (7, "inf", r"line 9: the time 'inf' holds no time"),
         (7, "noon", r"line 9, column 'time': 'noon' where a number is expected"),
-        (0, "noon", r"line 2: the time 'noon' is neither a number nor an ISO timestamp"),
+        (0, "noon", r"line 2: the time 'noon' is neither a number, a time as hh:mm:ss, nor an ISO"),
     ],
 )
 def test_a_bad_time_is_told_with_its_line(tmp_path, row, time, words):
@@ -390,3 +390,55 @@ def test_bidmc_columns_are_found_by_name(recordings, tmp_path):
     assert (recording.ecg.name, recording.impedance.name) == ("II", "RESP")
     assert (recording.ecg.rate_hz, len(recording.impedance)) == (125.0, 60001)
     assert len(recording.ecg.segments) == 1
+
+
+@pytest.mark.parametrize(
+    ("header", "units"),
+    [
+        ("time;ecg;impedance", "s;mV;ohm"),
+        ("time;ecg;impedance", "[s];[uV];[]"),
+        ("t;II;RESP", ";mV;"),
+    ],
+)
+def test_a_row_of_units_below_the_header_is_read_as_units(tmp_path, header, units):
+    rows = "".join(f"{i / 100:.2f};{i % 7};{i % 5}\n" for i in range(40))
+    (tmp_path / "a.csv").write_text(f"{header}\n{units}\n{rows}", encoding="utf-8")
+    recording = read(tmp_path / "a.csv")
+    told = [unit.strip("[]") or None for unit in units.split(";")]
+    assert (recording.ecg.unit, recording.impedance.unit) == (told[1], told[2])
+    assert recording.ecg.rate_hz == 100.0
+    assert recording.ecg.segments[0].values.tolist() == [i % 7 for i in range(40)]
+
+
+@pytest.mark.parametrize("below", ["1.5,nan,3", "0,-,", "noon,mV,ohm:3"])
+def test_a_row_that_is_no_row_of_units_is_a_row_of_samples(tmp_path, below):
+    rows = "".join(f"{i / 100 + 5:.2f},{i % 7},{i % 5}\n" for i in range(40))
+    (tmp_path / "a.csv").write_text(f"time_s,ecg,impedance\n{below}\n{rows}", encoding="utf-8")
+    if below[0].isdigit():
+        assert len(read(tmp_path / "a.csv").ecg) == 41
+    else:
+        with pytest.raises(RecordingError, match="the time 'noon' is neither a number"):
+            read(tmp_path / "a.csv")
+
+
+@pytest.mark.parametrize(("start_s", "sign"), [(0.0, "."), (18_367.5, "."), (86_398.0, ",")])
+def test_times_as_hours_minutes_seconds_are_read_also_past_midnight(tmp_path, start_s, sign):
+    def clock(seconds):
+        minutes, rest = divmod(seconds % 86_400, 60)
+        hours, minutes = divmod(int(minutes), 60)
+        return f"{hours:02d}:{minutes:02d}:{rest:06.3f}".replace(".", sign)
+
+    rows = "".join(f"{clock(start_s + i / 125)};{i % 7};{i % 5}\n" for i in range(600))
+    (tmp_path / "a.csv").write_text("time;ecg;impedance\n" + rows, encoding="utf-8")
+    recording = read(tmp_path / "a.csv")
+    assert (recording.ecg.rate_hz, len(recording.ecg.segments)) == (125.0, 1)
+    assert recording.started_at is None
+    assert any("pass midnight" in note for note in recording.notes) == (start_s > 80_000)
+
+
+def test_a_bad_time_of_day_names_its_line(tmp_path):
+    rows = "".join(f"05:06:{i:02d},{i % 7},{i % 5}\n" for i in range(40))
+    path = tmp_path / "a.csv"
+    path.write_text("time,ecg,resp\n" + rows.replace("05:06:07", "05:67:07"), encoding="utf-8")
+    with pytest.raises(RecordingError, match="line 9, column 'time': '05:67:07' where a time as"):
+        read(path)

@@ -104,13 +104,19 @@ def read_layout(path: Path) -> CsvLayout:
             "Name the columns in the first line, such as time_s, ecg [mV], impedance [ohm]."
         )
     told = [name_and_unit(cell) for cell in header]
-    rows, cut_off = _count_rows(path, encoding, separator, header_at + 1, len(header))
+    head_lines = header_at + 1
+    units = _row_of_units(lines[head_lines : head_lines + 1], separator, len(header))
+    if units is not None:
+        head_lines += 1
+        told = [(name, unit or told) for (name, unit), told in zip(told, units, strict=True)]
+        below = below[1:]
+    rows, cut_off = _count_rows(path, encoding, separator, head_lines, len(header))
     return CsvLayout(
         path=path,
         encoding=encoding,
         separator=separator,
         decimal=_decimal(below, separator),
-        head_lines=header_at + 1,
+        head_lines=head_lines,
         names=tuple(name for name, _ in told),
         units=tuple(unit for _, unit in told),
         rows=rows,
@@ -130,6 +136,17 @@ def name_and_unit(cell: str) -> tuple[str, str | None]:
         if unit in VOLTAGES | IMPEDANCES | set(SECONDS_IN) and suffixed[2] not in {"h", "min"}:
             return suffixed[1].strip(), unit
     return text, None
+
+
+def _row_of_units(lines: list[str], separator: str, width: int) -> list[str | None] | None:
+    """Return the units that a line below the header states; None if it is no row of units."""
+    cells = next(csv.reader(lines, delimiter=separator, skipinitialspace=True), [])
+    units = [_unit(cell) for cell in cells]
+    known = VOLTAGES | IMPEDANCES | set(SECONDS_IN)
+    samples = any(_NUMBER.fullmatch(cell.strip()) or ":" in cell for cell in cells)
+    if len(cells) != width or samples or not known & set(units):
+        return None
+    return units
 
 
 def _unit(text: str) -> str | None:

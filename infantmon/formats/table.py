@@ -1,0 +1,179 @@
+"""Tables in, whatever their file: one row a sample time, a time column or a rate that is told."""
+
+from __future__ import annotations
+
+import re
+import warnings
+from abc import abstractmethod
+from typing import Any
+
+import numpy as np
+
+from infantmon.errors import ArgumentError, RecordingError, require_rate
+from infantmon.formats.evenness import EvenRows, Run, measured_rows
+from infantmon.formats.files import told_clearly
+from infantmon.formats.source import Listed, Source, with_numbered_doubles
+from infantmon.model.arrays import Floats
+from infantmon.model.channel import Channel
+
+_TIME_NAMES = re.compile(
+    r"(elapsed )?time( stamp)?|timestamp|date ?time|t|date|seconds?|secs?|elapsed", re.IGNORECASE
+)
+_FEWEST_ROWS = 10  # for telling that a column has a sample only in every k-th row
+
+
+class TableSource(Source):
+    """A table, one row a sample time.
+
+    A further kind of table sets `path`, names its columns with their units, counts its rows, and
+    reads one column at a time; then it calls `_open`.
+    """
+
+    names: tuple[str, ...]
+    units: tuple[str | None, ...]
+    rows: int
+    rate_words: str
+
+    @abstractmethod
+    def _numbers(self, column: int) -> Floats:
+        """Return a column of numbers, NaN where a cell is empty."""
+
+    @abstractmethod
+    def _times(self, column: int) -> Floats:
+        """Return the times of the rows in seconds, and set `started_at` where they tell it."""
+
+    @abstractmethod
+    def _bad_time(self, column: int, row: int, fault: str) -> RecordingError:
+        """Word what is wrong with the time of a row."""
+
+    def _open(self, rate_hz: float | None) -> None:
+        """Find the clock of the rows, and list the columns."""
+        with told_clearly(self.path, "the table"):
+            self._even, time_at = self._measured_or_told(rate_hz)
+        listed = [
+            Listed(i, name, self.units[i], self._even.rate_hz)
+            for i, name in enumerate(self.names)
+            if name and i != time_at
+        ]
+        self.channels = with_numbered_doubles(listed)
+
+    def _measured_or_told(self, rate_hz: float | None) -> tuple[EvenRows, int | None]:
+        """Return the clock of the rows, and the place of the time column."""
+        time_at = _time_column(self.names)
+        if time_at is None:
+            return self._told_rate(rate_hz), None
+        if rate_hz is not None:
+            raise ArgumentError(
+                f"{self.path} has the time column {self.names[time_at]!r}; leave rate_hz out."
+            )
+        return self._measured(time_at), time_at
+
+    def load(self, listed: Listed) -> Channel:
+        """Read one column; an empty cell is an invalid sample.
+
+        A column that has a value only in every k-th row (a slower signal beside a faster one) is
+        read at that slower rate.
+        """
+        even = self._even
+        values = self._numbers(listed.index)
+        rate_hz, pieces = (
+            even.rate_hz,
+            [(run.start_s, values[run.first : run.end]) for run in even.runs],
+        )
+        stride, first = _stride(values, even)
+        if stride > 1:
+            self.notes.append(
+                f"{listed.name} has a value in one row of {stride}: read at {rate_hz / stride:g} Hz"
+            )
+            pieces = _thinned(values, even, stride, first)
+            rate_hz /= stride
+        return Channel.joined(pieces, rate_hz, listed.unit, listed.name)
+
+    def _told_rate(self, rate_hz: float | None) -> EvenRows:
+        if rate_hz is None:
+            raise RecordingError(
+                f"{self.path} has no time column (its columns: {', '.join(self.names)}), "
+                "and a rate is never assumed. Add a column such as time_s, or tell the rate: "
+                f"{self.rate_words}."
+            )
+        rate = require_rate(rate_hz)
+        return EvenRows(rate, (Run(0, self.rows, 0.0),), 0.0, 0.0)
+
+    def _measured(self, time_at: int) -> EvenRows:
+        """Measure the rate from the time column; times count from the first row."""
+        times = self._times(time_at)
+        bad = np.flatnonzero(~np.isfinite(times))
+        if len(bad):
+            raise self._bad_time(time_at, int(bad[0]), "holds no time")
+        back = np.flatnonzero(np.diff(times) < 0.0)
+        if len(back):
+            raise self._bad_time(
+                time_at, int(back[0]) + 1, f"goes back by {-np.diff(times)[back[0]]:g} s"
+            )
+        even = measured_rows(times, str(self.path))
+        if self.started_at is None and times[0] != 0.0:
+            self.notes.append(f"times count from the first row, which is at {times[0]:g} s")
+        if even.off_s > 1.0 / even.rate_hz + even.coarse_s:
+            self.notes.append(
+                f"rows are up to {even.off_s:.3f} s off an even clock of {even.rate_hz:.6g} Hz"
+            )
+        return even
+
+
+def elapsed_s(stamps: Any, *, has_offset: bool) -> Floats:
+    """Return a pandas column of ISO timestamps as seconds after the first.
+
+    Raises
+    ------
+    ValueError, FutureWarning
+        If pandas cannot read one of them.
+    """
+    import pandas as pd  # noqa: PLC0415 - heavy
+
+    with warnings.catch_warnings():
+        warnings.simplefilter("error", FutureWarning)  # pandas met an odd UTC offset
+        read = pd.to_datetime(stamps, format="ISO8601", utc=has_offset)
+    if has_offset:
+        read = read.dt.tz_localize(None)  # all are UTC by now
+    nanoseconds = read.to_numpy().astype("datetime64[ns]")
+    elapsed = (nanoseconds - nanoseconds[0]) / np.timedelta64(1, "s")
+    return np.asarray(elapsed, dtype=np.float64)
+
+
+def _time_column(names: tuple[str, ...]) -> int | None:
+    for index, name in enumerate(names):
+        if _TIME_NAMES.fullmatch(re.sub(r"[_\-.]+", " ", name).strip()):
+            return index
+    return None
+
+
+def _ticks(even: EvenRows) -> np.ndarray[Any, np.dtype[np.int64]]:
+    """Return the place of each row on the even clock."""
+    parts = [
+        round(run.start_s * even.rate_hz) + np.arange(run.end - run.first, dtype=np.int64)
+        for run in even.runs
+    ]
+    return np.concatenate(parts)
+
+
+def _stride(values: Floats, even: EvenRows) -> tuple[int, int]:
+    """Return every how many rows a column has a value, and the place of the first."""
+    there = np.flatnonzero(~np.isnan(values))
+    if len(there) < _FEWEST_ROWS or len(there) == len(values):
+        return 1, 0
+    places = _ticks(even)[there]
+    stride = int(np.gcd.reduce(np.diff(places)))
+    return stride, int(places[0] % stride) if stride else 0
+
+
+def _thinned(values: Floats, even: EvenRows, stride: int, first: int) -> list[tuple[float, Floats]]:
+    """Return the runs of a column with only every `stride`-th place of the clock."""
+    ticks = _ticks(even)
+    pieces = []
+    for run in even.runs:
+        inside = slice(run.first, run.end)
+        kept = ticks[inside] % stride == first
+        if np.any(kept):
+            start_s = float(ticks[inside][kept][0] - first) / even.rate_hz
+            pieces.append((start_s, values[inside][kept]))
+    return pieces
