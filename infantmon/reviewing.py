@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
@@ -19,7 +19,7 @@ from infantmon.model.marks import Breaths, HeartRates, Pulsations, RPeaks
 from infantmon.model.prescription import Prescription
 from infantmon.model.recording import Recording
 from infantmon.model.signal import Signal
-from infantmon.model.spans import ContactMarks, Spans
+from infantmon.model.spans import Spans
 from infantmon.model.spooled import SpooledSignal
 from infantmon.report.days import LEAST_HOURS
 from infantmon.report.drawing import Drawing, draw_day, draw_event
@@ -370,7 +370,7 @@ def _assembled(
         changes=changes,
         r_peaks=whole.r_peaks,
         breaths=whole.breaths,
-        heart_rate=_shown_rate(plan, whole.r_peaks, whole.contact.get("ecg")),
+        heart_rate=_shown_rate(plan, findings.batches),
         pulsation=whole.pulsation,
         contact={role: found.spans(recording.end_s) for role, found in whole.contact.items()},
         cleaned=cleaned,
@@ -379,13 +379,16 @@ def _assembled(
     )
 
 
-def _shown_rate(plan: Prescription, beats: RPeaks, contact: ContactMarks | None) -> HeartRates:
+def _shown_rate(plan: Prescription, batches: Sequence[Batch]) -> HeartRates:
     """Return the heart rate as the prescription averages it, else over 8 intervals."""
     limit = plan.low_heart_rate or plan.high_heart_rate
     settings = HeartRateSettings(average_beats=SHOWN_AVERAGE_BEATS)
     if limit is not None:
         settings = HeartRateSettings(limit.average_beats, limit.average_s)
-    return HeartRate(settings).push(beats, contact, last=True)
+    stage = HeartRate(settings)
+    return HeartRates.joined(
+        [stage.push(each.r_peaks, each.contact.get("ecg"), last=each.last) for each in batches]
+    )
 
 
 def _require(value: object, kind: type, name: str) -> None:
