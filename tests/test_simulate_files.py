@@ -1,9 +1,11 @@
 """Scenario files, and simulated nights written to disk while they are made."""
 
 import dataclasses
+import re
 import resource
 import subprocess
 import sys
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -363,3 +365,11 @@ def test_a_day_is_written_in_bounded_memory(tmp_path):
     subprocess.run([*command, "--out", str(tmp_path / "out")], check=True, capture_output=True)
     # the largest of all processes that this one has waited for
     assert resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss < 300 * 1024
+
+
+def test_the_scenario_of_the_guide_can_be_made():
+    page = (Path(__file__).parents[1] / "docs" / "simulation.md").read_text(encoding="utf-8")
+    (text,) = re.findall(r"```toml\n(.*?)```", page, re.DOTALL)
+    scenario, seed = scenario_from_toml(text)
+    assert seed == 1
+    assert sim.InventedInfant(scenario, 1).truth.obstructions.mixed.tolist() == [True]

@@ -25,7 +25,8 @@ from infantmon.model.arrays import Floats
 _PATH = str | os.PathLike[str]
 _MOST_A_FRAME = 10_000
 _WFDB_ADC = 16
-_CSV_ROWS = 10_000
+_CSV_ROWS = 4_000
+_TIME_DIGITS = 9
 
 Chunks = Iterable[Mapping[str, Floats]]
 """Consecutive samples of every channel by role; a channel may have any number in a chunk."""
@@ -134,8 +135,6 @@ def stream_csv(chunks: Chunks, channels: Sequence[StreamedChannel], path: _PATH)
     -----
     Values are rounded to six decimals. A slower channel has a value in every k-th row.
     """
-    import pandas as pd  # noqa: PLC0415 - heavy
-
     rate = max(channel.rate_hz for channel in channels)
     ratios = [rate / channel.rate_hz for channel in channels]
     if any(ratio != round(ratio) for ratio in ratios):
@@ -147,22 +146,16 @@ def stream_csv(chunks: Chunks, channels: Sequence[StreamedChannel], path: _PATH)
     target = Path(path)
     strides = [round(ratio) for ratio in ratios]
     rows = _CSV_ROWS * math.lcm(*strides)
-    counts = [rows // stride for stride in strides]
-    row = 0
+    head = ["time_s", *(f"{channel.name} [{channel.unit}]" for channel in channels)]
+    lines = _Lines(strides, rate)
     with (
         written_whole(target.parent, (target.name,)) as scratch,
         (scratch / target.name).open("w", encoding="utf-8", newline="") as file,
     ):
-        for record in whole_records(chunks, channels, counts):
-            strided = list(zip(channels, record, strides, strict=True))
-            count = max((len(values) - 1) * stride + 1 for _, values, stride in strided)
-            columns: dict[str, Any] = {"time_s": np.round((row + np.arange(count)) / rate, 9)}
-            for channel, values, stride in strided:
-                column = np.full(count, math.nan)
-                column[::stride][: len(values)] = np.round(values, 6)
-                columns[f"{channel.name} [{channel.unit}]"] = column
-            pd.DataFrame(columns).to_csv(file, index=False, header=row == 0)
-            row += rows
+        file.write(",".join(head) + "\n")
+        counts = [rows // stride for stride in strides]
+        for number, record in enumerate(whole_records(chunks, channels, counts)):
+            file.write(lines.of(record, number * rows))
     return target
 
 
@@ -192,6 +185,49 @@ def stream_arrays(chunks: Chunks, channels: Sequence[StreamedChannel], folder: _
         for array in arrays:
             array.finish()
     return [Path(folder) / file for file in names]
+
+
+class _Lines:
+    """Turns samples into the lines of a table, many at a time by one format.
+
+    Parameters
+    ----------
+    strides : list of int
+        In every how manieth row each channel has a value.
+    rate_hz : float
+        Rows a second.
+    """
+
+    def __init__(self, strides: list[int], rate_hz: float) -> None:
+        self.strides, self.rate_hz = strides, rate_hz
+        self.cycle = math.lcm(*strides)
+        exact = [d for d in range(_TIME_DIGITS) if (10**d / rate_hz).is_integer()]
+        self.time = f"%.{exact[0] if exact else _TIME_DIGITS}f"
+        cells = [["%.6f" if k % s == 0 else "" for s in strides] for k in range(self.cycle)]
+        self.form = "".join(",".join([self.time, *row]) + "\n" for row in cells)
+
+    def of(self, record: Sequence[Floats], first_row: int) -> str:
+        """Return the lines of a record whose first row has a number; nothing where NaN."""
+        rows = max(
+            (len(values) - 1) * stride + 1
+            for values, stride in zip(record, self.strides, strict=True)
+        )
+        cycles = math.ceil(rows / self.cycle)
+        columns = [(first_row + np.arange(cycles * self.cycle)) / self.rate_hz]
+        for values, stride in zip(record, self.strides, strict=True):
+            fill = np.full(cycles * (self.cycle // stride) - len(values), math.nan)
+            columns.append(np.concatenate([values, fill]))
+        each = [column.reshape(cycles, -1) for column in columns]
+        order = [
+            array[:, k // stride]
+            for k in range(self.cycle)
+            for array, stride in zip(each, [1, *self.strides], strict=True)
+            if k % stride == 0
+        ]
+        flat = np.stack(order, axis=1).ravel().tolist()
+        text = (self.form * cycles % tuple(flat)).replace("nan", "")
+        spare = cycles * self.cycle - rows
+        return text if not spare else "".join(text.splitlines(keepends=True)[:-spare])
 
 
 class _Sink:
