@@ -1,4 +1,4 @@
-"""Recordings in: one door for WFDB records, EDF and BDF files, and tables of text."""
+"""Recordings in: one door for WFDB records, EDF and BDF files, and tables."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from infantmon.formats.csv_table import CsvSource
 from infantmon.formats.edf import EdfSource
 from infantmon.formats.joining import joined_in_time
 from infantmon.formats.naming import choose
+from infantmon.formats.parquet_table import ParquetSource
 from infantmon.formats.source import Source
 from infantmon.formats.wfdb_record import WfdbSource
 from infantmon.model.recording import Recording
@@ -27,8 +28,8 @@ def read(
     Parameters
     ----------
     *names : str or path
-        A WFDB record (its name, with or without .hea), an EDF or BDF file, or a CSV file. Several
-        names are records of one infant, joined in time by their start times.
+        A WFDB record (its name, with or without .hea), an EDF or BDF file, a CSV or Parquet file.
+        Several names are records of one infant, joined in time by their start times.
     ecg, ecg2, impedance : str or None
         Name of a channel in the file, to choose it. Left out, the ECG and the chest impedance are
         found by name and unit, never by position; a second lead is only taken when asked for.
@@ -87,6 +88,39 @@ def read_csv(
     return _recording(CsvSource(Path(path), rate_hz), asked)
 
 
+def read_parquet(
+    path: str | os.PathLike[str],
+    *,
+    rate_hz: float | None = None,
+    ecg: str | None = None,
+    ecg2: str | None = None,
+    impedance: str | None = None,
+) -> Recording:
+    """Read a Parquet file whose rate may have to be told.
+
+    Parameters
+    ----------
+    path : str or path
+        The file: one row a sample time. Units may stand in the column names, as in "ecg [mV]", or
+        in the metadata of a column under "unit".
+    rate_hz : float or None
+        Rows a second, where there is no time column.
+    ecg, ecg2, impedance : str or None
+        Names of columns, as for `read`.
+
+    Raises
+    ------
+    RecordingError
+        As for `read`.
+    ArgumentError
+        If a rate is told although the table has a time column, or is not above 0 Hz.
+    InfantmonError
+        If pyarrow is not installed (``pip install 'infantmon[parquet]'``).
+    """
+    asked = {"ecg": ecg, "ecg2": ecg2, "impedance": impedance}
+    return _recording(ParquetSource(Path(path), rate_hz), asked)
+
+
 def _recording(source: Source, asked: Mapping[str, str | None]) -> Recording:
     chosen, notes = choose(source.channels, asked, source.path)
     channels = {role: source.load(listed) for role, listed in chosen.items()}
@@ -105,6 +139,8 @@ def _opened(path: Path) -> Source:
         return EdfSource(path)
     if ending in {".csv", ".tsv"}:
         return CsvSource(path)
+    if ending in {".parquet", ".pq"}:
+        return ParquetSource(path)
     header = path if ending == ".hea" else path.parent / f"{path.name}.hea"
     if path.name and header.exists():
         return WfdbSource(header)
@@ -112,7 +148,10 @@ def _opened(path: Path) -> Source:
 
 
 def _not_a_recording(path: Path, ending: str) -> str:
-    known = "Pass a WFDB record name (with NAME.hea beside its signal files), .edf, .bdf or .csv."
+    known = (
+        "Pass a WFDB record name (with NAME.hea beside its signal files), .edf, .bdf, .csv or "
+        ".parquet."
+    )
     if path.is_dir():
         records = sorted(p.stem for p in path.glob("*.hea"))[:5]
         there = f" It holds the WFDB records {', '.join(records)}." if records else ""

@@ -1,4 +1,4 @@
-"""Recordings out: WFDB, EDF+ and CSV; each file is written whole or not at all.
+"""Recordings out: WFDB, EDF+, CSV and Parquet; each file is written whole or not at all.
 
 Names of infants and other texts that could identify one are never written: a file has the channels,
 their names and units, and the start time.
@@ -22,6 +22,7 @@ from infantmon.errors import ArgumentError
 from infantmon.formats.edf import INVALID_TEXT
 from infantmon.formats.files import written_whole
 from infantmon.formats.gridding import Grid, Laid, gridded
+from infantmon.formats.parquet_table import arrow_package
 from infantmon.formats.wfdb_files import wfdb_package
 from infantmon.model.recording import Recording
 
@@ -57,6 +58,45 @@ def write_csv(recording: Recording, path: _PATH) -> None:
     import pandas as pd  # noqa: PLC0415 - heavy
 
     target = Path(path)
+    table = pd.DataFrame(_table(recording))
+    with written_whole(target.parent, (target.name,)) as scratch:
+        table.to_csv(scratch / target.name, index=False)
+
+
+def write_parquet(recording: Recording, path: _PATH) -> None:
+    """Write a recording as a Parquet file: time_s, then a column a channel, as `write_csv` does.
+
+    Parameters
+    ----------
+    recording : Recording
+        What to write.
+    path : str or path
+        The file; an existing one is replaced.
+
+    Raises
+    ------
+    ArgumentError
+        If the rates are not whole multiples of each other, or the folder does not exist.
+    InfantmonError
+        If pyarrow is not installed (``pip install 'infantmon[parquet]'``).
+
+    Notes
+    -----
+    As for `write_csv`; an invalid sample is an empty cell.
+    """
+    parquet = arrow_package()
+    import pyarrow as pa  # noqa: PLC0415 - an extra
+
+    target = Path(path)
+    columns = {
+        name: pa.array(values, mask=np.isnan(values)) for name, values in _table(recording).items()
+    }
+    with written_whole(target.parent, (target.name,)) as scratch:
+        parquet.write_table(pa.table(columns), scratch / target.name)
+
+
+def _table(recording: Recording) -> dict[str, npt.NDArray[np.float64]]:
+    """Return the columns of a table, times first; rows in which nothing was recorded left out."""
     grid = gridded(recording)
     rows_a_frame = max(laid.per_frame for laid in grid.channels)
     if any(rows_a_frame % laid.per_frame for laid in grid.channels):
@@ -77,8 +117,7 @@ def write_csv(recording: Recording, path: _PATH) -> None:
         recorded |= np.repeat(laid.recorded.reshape(grid.frames, -1).any(axis=1), rows_a_frame)
         unit = f" [{laid.channel.unit}]" if laid.channel.unit else ""
         columns[laid.label + unit] = values
-    with written_whole(target.parent, (target.name,)) as scratch:
-        pd.DataFrame(columns)[recorded].to_csv(scratch / target.name, index=False)
+    return {name: values[recorded] for name, values in columns.items()}
 
 
 def write_wfdb(recording: Recording, folder: _PATH, name: str, *, bits: int = 16) -> None:
