@@ -102,7 +102,7 @@ class SlowDecider:
         r = self.rules
         alike = c["likeness"] > r.local_likeness and c["depth"] > r.local_depth
         high = c["height"] >= r.local_rank * c["largest"]
-        high = high and c["height"] > r.local_floor * self.median(self.cleans)
+        high = high and c["height"] > r.local_floor * self.median(self.cleans or self.beats)
         return alike and high and c["between"] <= r.local_between
 
 

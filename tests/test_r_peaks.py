@@ -214,3 +214,32 @@ def test_the_input_is_not_changed():
     before = ecg.copy()
     RPeakDetector(RPeakSettings(250.0)).push(ecg, last=True)
     np.testing.assert_array_equal(ecg, before)
+
+
+def pulses(height_mv, width_s, rate_bpm=80.0, length_s=40.0, rate_hz=500.0):
+    """Triangles of a height and a width at the base, on a flat line."""
+    at = np.arange(round(length_s * rate_hz)) / rate_hz
+    times = np.arange(0.5, length_s - 0.1, 60.0 / rate_bpm)
+    ecg = np.zeros(len(at))
+    for time in times:
+        ecg += height_mv * np.maximum(0.0, 1.0 - np.abs(at - time) / (0.5 * width_s))
+    return times, ecg
+
+
+@pytest.mark.parametrize("width_s", [0.04, 0.08, 0.12])
+@pytest.mark.parametrize("height_mv", [0.5, 1.0, 5.0, -0.5, -5.0])
+@pytest.mark.parametrize("rate_bpm", [30.0, 80.0, 200.0])
+def test_complexes_of_half_a_millivolt_and_more_are_found(height_mv, width_s, rate_bpm):
+    """QRS complexes of 0.5-5 mV and 40-120 ms: IEC 60601-2-27, from memory."""
+    times, ecg = pulses(height_mv, width_s, rate_bpm)
+    found = detect_r_peaks(ecg, 500.0, unit="mV").time_s
+    assert matched(times, found, 0.03) == (len(times), 0, 0)
+
+
+@pytest.mark.parametrize("width_s", [0.04, 0.08, 0.12])
+def test_complexes_of_15_hundredths_of_a_millivolt_do_not_count(width_s):
+    """0.15 mV and less must not be counted: IEC 60601-2-27, from memory."""
+    times, ecg = pulses(0.15, width_s)
+    assert len(detect_r_peaks(ecg, 500.0, unit="mV")) == 0
+    assert len(detect_r_peaks(1e-3 * ecg, 500.0, unit="V")) == 0
+    assert matched(times, detect_r_peaks(ecg, 500.0).time_s, 0.03) == (len(times), 0, 0)

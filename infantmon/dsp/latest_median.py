@@ -78,10 +78,12 @@ def _steps_to_median(count: int) -> list[tuple[int, int]]:
     while merged < count:
         apart = merged
         while apart >= 1:
-            for start in range(apart % merged, count - apart, 2 * apart):
-                for low in range(start, start + min(apart, count - start - apart)):
-                    if low // (2 * merged) == (low + apart) // (2 * merged):
-                        steps.append((low, low + apart))
+            steps.extend(
+                (low, low + apart)
+                for start in range(apart % merged, count - apart, 2 * apart)
+                for low in range(start, start + min(apart, count - start - apart))
+                if low // (2 * merged) == (low + apart) // (2 * merged)
+            )
             apart //= 2
         merged *= 2
     wanted, needed = {(count - 1) // 2, count // 2}, []

@@ -13,28 +13,37 @@ from infantmon.model.carried import Carried
 class Median3(Carried):
     """The median of each sample and its two neighbours, ready one sample later.
 
-    Output sample k stands for input sample k. The first and the last sample are given as they are.
+    Output sample k stands for input sample k. The first and the last sample, which lack a
+    neighbour, get the median next to them; a stream of fewer than three samples is given as it is.
     """
 
-    carried: ClassVar[tuple[str, ...]] = ("_tail",)
+    carried: ClassVar[tuple[str, ...]] = ("_tail", "_latest")
 
     def __init__(self) -> None:
-        self._tail = NO_FLOATS  # the last two samples
+        self._tail = NO_FLOATS  # the last two samples; all, until there are three
+        self._latest = NO_FLOATS  # the last median, if there is one yet
 
     def push(self, values: Floats, *, last: bool = False) -> Floats:
         """Return the medians that are ready now."""
-        joined = values
-        if len(self._tail):
-            joined = np.concatenate((self._tail, values))
-        elif len(values):
-            joined = np.concatenate((values[:1], values))  # so that the first is its own median
-        if last and len(joined):
-            joined = np.concatenate((joined, joined[-1:]))
-        self._tail = joined[-2:].copy()
+        joined = np.concatenate((self._tail, values)) if len(self._tail) else values
         if len(joined) < 3:
-            return NO_FLOATS
-        before, middle, after = joined[:-2], joined[1:-1], joined[2:]
-        low = np.minimum(before, middle)
-        high = np.maximum(before, middle, out=np.empty(len(before)))
-        np.minimum(high, after, out=high)
-        return np.maximum(low, high, out=high)
+            self._tail = joined.copy()
+            return self._ended(joined) if last else NO_FLOATS
+        self._tail = joined[-2:].copy()
+        medians = _medians(joined)
+        if not len(self._latest):
+            medians = np.concatenate((medians[:1], medians))
+        self._latest = medians[-1:].copy()
+        return np.concatenate((medians, self._latest)) if last else medians
+
+    def _ended(self, joined: Floats) -> Floats:
+        """Return what is left at the end of a stream without a sample since the last push."""
+        return self._latest if len(self._latest) else joined.copy()
+
+
+def _medians(values: Floats) -> Floats:
+    before, middle, after = values[:-2], values[1:-1], values[2:]
+    low = np.minimum(before, middle)
+    high = np.maximum(before, middle)
+    np.minimum(high, after, out=high)
+    return np.maximum(low, high, out=high)

@@ -50,8 +50,9 @@ class DecisionRules:
         the QT interval grows with that root); depth; in-between candidates; height over noise
         level; height over the largest in sight.
     local_floor, local_rank, local_likeness, local_depth, local_between : float
-        A beat after a change of gain, or after movement: height over the level of clean beats and
-        over the largest in sight, likeness, depth, in-between candidates.
+        A beat after a change of gain, or after movement: height over the level of clean beats (of
+        all beats, if none was clean) and over the largest in sight, likeness, depth, in-between
+        candidates.
     plain_rank, plain_depth, plain_likeness, plain_clear, plain_fair : float
         A beat before any level is known: height over the largest in sight, depth, and likeness;
         less likeness is asked for the deeper and clearer it stands (`plain_clear`, `plain_fair`).
@@ -66,7 +67,7 @@ class DecisionRules:
     refractory: float = 0.35
     refractory_low_s: float = 0.14
     refractory_high_s: float = 0.24
-    foot: float = 1.8
+    foot: float = 2.5
     foot_soon: float = 1.05
     foot_below: float = 0.6
     foot_artefact: float = 3.0
@@ -82,7 +83,7 @@ class DecisionRules:
     due: float = 0.15
     due_likeness: float = 0.8
     rise_due: float = -0.15
-    clean_cap: float = 1.2
+    clean_cap: float = 1.0
     clean_least: int = 3
     small: float = 0.2
     small_gap: float = 0.38
@@ -101,7 +102,7 @@ class DecisionRules:
     plain_clear: tuple[float, float] = (0.85, 0.7)
     plain_fair: tuple[float, float] = (0.75, 0.8)
     learned: int = 3
-    clean_likeness: float = 0.85
+    clean_likeness: float = 0.9
     clean_between: int = 1
     clean_irregular: float = 0.25
     forget_s: float = 20.0
@@ -210,11 +211,12 @@ def _small_and_wide(some: Candidates, at: Standing, rules: DecisionRules, rate_h
 
 def _fits_locally(some: Candidates, at: Standing, rules: DecisionRules) -> Bools:
     """Tell which candidates are beats by their surroundings, whatever the levels say."""
+    floor = rules.local_floor * np.where(at.cleans > 0, at.clean, at.beat)
     return np.asarray(
         (some.likeness > rules.local_likeness)
         & (some.depth > rules.local_depth)
         & (some.height >= rules.local_rank * some.largest)
-        & (some.height > rules.local_floor * at.clean)
+        & (some.height > floor)
         & (some.between <= rules.local_between)
     )
 
