@@ -15,8 +15,10 @@ from infantmon import simulate as sim
 from infantmon.cli import main
 from infantmon.cli_simulate import Format
 from infantmon.errors import ArgumentError
-from infantmon.formats.streamed import StreamedChannel, stream_csv, stream_wfdb
+from infantmon.formats.streamed import StreamedChannel
+from infantmon.formats.streamed_csv import stream_csv
 from infantmon.formats.streamed_edf import stream_edf
+from infantmon.formats.streamed_wfdb import stream_wfdb
 from infantmon.formats.wfdb_annotations import NORMAL, Annotation, write_annotations
 from infantmon.simulate.event_list import true_events
 from infantmon.simulate.scenario_file import (

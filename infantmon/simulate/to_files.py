@@ -11,13 +11,10 @@ from pathlib import Path
 import numpy as np
 
 from infantmon.formats.files import written_whole
-from infantmon.formats.streamed import (
-    StreamedChannel,
-    stream_arrays,
-    stream_csv,
-    stream_wfdb,
-)
+from infantmon.formats.streamed import StreamedChannel, stream_arrays
+from infantmon.formats.streamed_csv import stream_csv
 from infantmon.formats.streamed_edf import stream_edf
+from infantmon.formats.streamed_wfdb import stream_wfdb
 from infantmon.formats.wfdb_annotations import (
     NORMAL,
     NOTE,
