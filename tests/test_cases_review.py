@@ -17,6 +17,7 @@ PLAN = im.Prescription(
     no_heart_beat={"limit_s": 4},
     contact_loss={"delay_s": 5},
 )
+NOISE = pytest.mark.xfail(reason="with so few breaths known, noise counts as breathing")
 TECHNICAL = {"contact loss", "signal unusable"}
 
 
@@ -140,8 +141,7 @@ def test_16_polarity_decides_nothing():
     assert np.array_equal(up.r_peaks.sample, down.r_peaks.sample)
 
 
-@pytest.mark.xfail(reason="after silence noise of a hundredth of a breath counts as breathing")
-@pytest.mark.parametrize("breaths", [0, 1, 2])
+@pytest.mark.parametrize("breaths", [0, pytest.param(1, marks=NOISE), pytest.param(2, marks=NOISE)])
 def test_18_no_breath_or_one_or_two_in_the_whole_record(breaths):
     seconds, last_s = 60.0, 10.0
     quiet = sim.Breathing(rate_per_min=45.0)
