@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from infantmon.events.history import History
+from infantmon.model.arrays import Floats
 from infantmon.model.event import (
     DOUBTFUL,
     NOT_ASSESSABLE,
@@ -21,6 +22,7 @@ from infantmon.model.event import (
     Evidence,
     UnusableStretch,
 )
+from infantmon.model.marks import RPeaks
 from infantmon.model.spans import Reason, Spans
 from infantmon.stages.heart_rate import IntervalAverage
 
@@ -32,6 +34,12 @@ DISTURBED_SHARE = 0.2
 """From this share of an event under movement it is doubtful."""
 PULSATION_SHARE = 0.8
 """From this ratio of pulsation to breath the two are hard to tell apart."""
+SAME_BEAT_S = 0.1
+"""Marks of two leads no further apart than this are one beat, in seconds."""
+AGREE_SHARE = 0.8
+"""From this share of beats that both leads have, either way, they show the same rhythm."""
+AGREE_BEFORE_S = 10.0
+"""How far back from an event the beats of two leads are compared, in seconds."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,20 +197,25 @@ def _contact_beside(case: Case) -> list[Evidence]:
 
 
 def _beats_alike(case: Case) -> list[Evidence]:
+    """Look whether the beats look alike; a second lead that shows the same beats vouches for them.
+
+    Where it does, a beat that looks strange is still a beat (a wide one, an escape beat).
+    """
     event = case.event
     beats = case.history.beats(event.onset_s - 10.0, case.until_s + 1e-6, case.known_s)
     if not len(beats):
         return [Evidence("no heart beat was seen before", "against")]
+    strange_side = "beside" if _carried_by_second_lead(case) else "against"
     share = float(np.mean(~beats.reliable))
     text = f"{100 * (1 - share):.0f} % of the beats around look alike"
-    items = [Evidence(text, "against" if share >= UNRELIABLE_SHARE else "for")]
+    items = [Evidence(text, strange_side if share >= UNRELIABLE_SHARE else "for")]
     # good beats before must not hide that the few inside, or on both sides, are strange
     first = max(int(np.searchsorted(beats.time_s, event.onset_s, side="right")) - 1, 0)
     strange = int(np.count_nonzero(~beats.reliable[first:]))
     count = len(beats) - first
     if share < UNRELIABLE_SHARE and 2 * strange > count:
         text = f"{strange} of the {count} beats it rests on do not look like their neighbours"
-        items.append(Evidence(text, "against"))
+        items.append(Evidence(text, strange_side))
     return items
 
 
@@ -222,19 +235,57 @@ def _smaller_beats(case: Case) -> list[Evidence]:
 def _second_lead(case: Case) -> list[Evidence]:
     """Look at a second lead: another rhythm there speaks against; no beats there say nothing."""
     event = case.event
-    limit_bpm = float(event.limits.get("limit_bpm", 0.0))
+    if _leads_agree(case):
+        return [Evidence("the second lead shows the same beats", "for")]
     other = case.history.second_beats(event.onset_s - 1.0, case.until_s + 1.0, case.known_s)
     if len(other) < 3:
         return []
     rate_bpm = 60.0 / float(np.median(np.diff(other.time_s)))
-    if event.kind == "high heart rate":
-        agrees = rate_bpm > limit_bpm
-    elif event.kind == "low heart rate":
-        agrees = rate_bpm < limit_bpm
-    else:
-        agrees = float(np.diff(other.time_s).max()) >= float(event.limits.get("limit_s", 0.0))
     text = f"the second lead shows {rate_bpm:.0f} beats a minute meanwhile"
-    return [Evidence(text, "for" if agrees else "against")]
+    return [Evidence(text, "for" if _beyond_limit(event, other) else "against")]
+
+
+def _beyond_limit(event: Event, beats: RPeaks) -> bool:
+    """Tell whether the beats of a lead are beyond the limit of an event by themselves."""
+    intervals_s = np.diff(beats.time_s)
+    if event.kind == "no heart beat":
+        return float(intervals_s.max()) >= float(event.limits.get("limit_s", 0.0))
+    rate_bpm = 60.0 / float(np.median(intervals_s))
+    limit_bpm = float(event.limits.get("limit_bpm", 0.0))
+    return rate_bpm > limit_bpm if event.kind == "high heart rate" else rate_bpm < limit_bpm
+
+
+def _leads_agree(case: Case) -> bool:
+    """Tell whether both leads show the same beats around the event, one to one within 0.1 s."""
+    start_s, end_s = case.event.onset_s - AGREE_BEFORE_S, case.until_s + 1e-6
+    first = case.history.beats(start_s, end_s, case.known_s).time_s
+    other = case.history.second_beats(start_s, end_s, case.known_s).time_s
+    if min(len(first), len(other)) < 3:
+        return False
+    near = _distance_s(first, other) <= SAME_BEAT_S
+    near_other = _distance_s(other, first) <= SAME_BEAT_S
+    return bool(min(np.mean(near), np.mean(near_other)) >= AGREE_SHARE)
+
+
+def _distance_s(times_s: Floats, others_s: Floats) -> Floats:
+    """Return how far each time is from the nearest of the others, in seconds."""
+    after = np.clip(np.searchsorted(others_s, times_s), 1, len(others_s) - 1)
+    nearest = np.minimum(np.abs(times_s - others_s[after - 1]), np.abs(others_s[after] - times_s))
+    return np.asarray(nearest, dtype=np.float64)
+
+
+def _carried_by_second_lead(case: Case) -> bool:
+    """Tell whether a second lead vouches for what the first shows but doubtfully.
+
+    It does if it shows the same beats, or if its own beats look alike and are beyond the limit too.
+    """
+    if _leads_agree(case):
+        return True
+    event = case.event
+    other = case.history.second_beats(event.onset_s - 1.0, case.until_s + 1e-6, case.known_s)
+    if len(other) < 3 or float(np.mean(~other.reliable)) >= UNRELIABLE_SHARE:
+        return False
+    return _beyond_limit(event, other)
 
 
 def _ecg_disturbed(case: Case) -> list[Evidence]:

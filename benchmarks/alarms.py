@@ -1,0 +1,274 @@
+"""True and false alarms of adult intensive care: which are kept, which rejected, which not listed.
+
+    python -m benchmarks.alarms --out benchmarks/results/alarms.json
+
+Each excerpt (challenge2015, 90 s) ends at the moment of an alarm that people have judged. It is
+reviewed with its ECG leads, and with its respiration where there is one. Looked at are events of
+the alarm's kind that reach into the last 16 s. An alarm is kept if one of them is supported or not
+assessable, rejected but listed if all are doubtful, and without an event if there is none.
+
+Two sets of limits. "Fitted" was chosen on these excerpts: some end 3.5 s into the pause, and the
+labels of the low rates part at about 42 a minute. "Literal" is what the challenge says (from
+memory): no beat for 4 s, under 40 over 5 beats, over 140 over 17 beats. No figure of the literal
+set gates anything.
+
+Clifford GD et al., Computing in Cardiology 42:273-276, 2015.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import warnings
+from collections import Counter
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import infantmon as im
+from benchmarks.results import run_facts, write_result
+from benchmarks.shared_recordings import Database, database
+from infantmon.model.event import DOUBTFUL, NOT_ASSESSABLE, SUPPORTED, Event
+from infantmon.model.prescription import UnusualLimitWarning
+from infantmon.scoring.tallies import wilson_interval
+
+ENDS_S = 90.0
+LOOKED_AT_S = 16.0
+NO_EVENT = "no event"
+VERDICTS = (SUPPORTED, NOT_ASSESSABLE, DOUBTFUL, NO_EVENT)
+KEPT = (SUPPORTED, NOT_ASSESSABLE)
+KIND_OF = {
+    "Asystole": "no heart beat",
+    "Bradycardia": "low heart rate",
+    "Tachycardia": "high heart rate",
+}
+LIMITS: dict[str, dict[str, dict[str, Any]]] = {
+    "fitted": {
+        "Asystole": {"no_heart_beat": {"limit_s": 3.4}},
+        "Bradycardia": {"low_heart_rate": {"limit_bpm": 42.5, "hold_off_s": 0, "average_beats": 5}},
+        "Tachycardia": {
+            "high_heart_rate": {"limit_bpm": 130, "hold_off_s": 0, "average_beats": 17}
+        },
+    },
+    "literal": {
+        "Asystole": {"no_heart_beat": {"limit_s": 4}},
+        "Bradycardia": {"low_heart_rate": {"limit_bpm": 40, "hold_off_s": 0, "average_beats": 5}},
+        "Tachycardia": {
+            "high_heart_rate": {"limit_bpm": 140, "hold_off_s": 0, "average_beats": 17}
+        },
+    },
+}
+CONTACT = {"delay_s": 2}
+
+
+@dataclass(frozen=True)
+class Bar:
+    """What the fitted limits have to reach: true alarms kept, false ones rejected, unlisted."""
+
+    kept: int
+    rejected: int | None
+    unlisted: int
+
+
+BARS = {"Asystole": Bar(9, 38, 1), "Bradycardia": Bar(18, 18, 1), "Tachycardia": Bar(61, None, 2)}
+
+
+@dataclass(frozen=True)
+class Judged:
+    """One excerpt and what was said of its alarm.
+
+    Attributes
+    ----------
+    name, alarm : str
+        The excerpt, and the kind of its alarm.
+    true : bool
+        Whether people judged it a true one.
+    verdict : str
+        The best judgement of its events, or "no event".
+    events : tuple of Event
+        The events looked at.
+    """
+
+    name: str
+    alarm: str
+    true: bool
+    verdict: str
+    events: tuple[Event, ...] = ()
+
+
+def plan_for(alarm: str, limits: str) -> im.Prescription:
+    """Return the limits for an alarm; of adults, and no recommendation."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", UnusualLimitWarning)
+        return im.Prescription(**LIMITS[limits][alarm], contact_loss=CONTACT)
+
+
+def at_the_alarm(events: Iterable[Event], kind: str) -> tuple[Event, ...]:
+    """Return the events of a kind that reach into the last seconds before the alarm."""
+    since_s = ENDS_S - LOOKED_AT_S
+    return tuple(
+        event
+        for event in events
+        if event.kind == kind
+        and event.onset_s < ENDS_S
+        and (event.end_s is None or event.end_s > since_s)
+    )
+
+
+def verdict_of(events: Iterable[Event]) -> str:
+    """Return the best judgement among events, or that there is none."""
+    found = {event.judgement for event in events}
+    return next((verdict for verdict in VERDICTS if verdict in found), NO_EVENT)
+
+
+def judge_all(shelf: Database, names: Iterable[str] | None = None) -> dict[str, list[Judged]]:
+    """Return what was said of every excerpt, under each set of limits."""
+    judged: dict[str, list[Judged]] = {limits: [] for limits in LIMITS}
+    for name in shelf.names if names is None else names:
+        labelled = shelf.load(name)
+        if labelled.alarm is None:
+            continue
+        alarm, true = labelled.alarm
+        plans = {limits: plan_for(alarm, limits) for limits in LIMITS}
+        review = im.review(labelled.recording, plans["fitted"])
+        swept = im.sweep(review.findings, plans.values())
+        for limits, (_, events) in zip(plans, swept, strict=True):
+            near = at_the_alarm(events, KIND_OF[alarm])
+            judged[limits].append(Judged(name, alarm, true, verdict_of(near), near))
+    return judged
+
+
+def share(count: int, of: int) -> dict[str, Any]:
+    """Return a share with its Wilson interval."""
+    interval = wilson_interval(count, of)
+    ends = None if interval is None else [round(end, 4) for end in interval]
+    return {"count": count, "of": of, "interval_95": ends}
+
+
+def table_of(judged: Iterable[Judged]) -> dict[str, Any]:
+    """Return for each alarm how many true ones were kept and how many false ones rejected."""
+    rows = list(judged)
+    table: dict[str, Any] = {}
+    for alarm in KIND_OF:
+        true = Counter(row.verdict for row in rows if row.alarm == alarm and row.true)
+        false = Counter(row.verdict for row in rows if row.alarm == alarm and not row.true)
+        kept = sum(true[verdict] for verdict in KEPT)
+        rejected = false[DOUBTFUL] + false[NO_EVENT]
+        table[alarm] = {
+            "true": {verdict: true[verdict] for verdict in VERDICTS},
+            "false": {verdict: false[verdict] for verdict in VERDICTS},
+            "true_kept": share(kept, true.total()),
+            "false_rejected": share(rejected, false.total()),
+            "true_kept_if_not_assessable_were_silent": share(true[SUPPORTED], true.total()),
+            "false_rejected_if_not_assessable_were_silent": share(
+                rejected + false[NOT_ASSESSABLE], false.total()
+            ),
+            "true_without_event": true[NO_EVENT],
+        }
+    return table
+
+
+def holds(table: Mapping[str, Any]) -> dict[str, bool]:
+    """Tell for each alarm whether its bars are reached."""
+    told = {}
+    for alarm, bar in BARS.items():
+        row = table[alarm]
+        enough = row["true_kept"]["count"] >= bar.kept
+        few = row["true_without_event"] <= bar.unlisted
+        quiet = bar.rejected is None or row["false_rejected"]["count"] >= bar.rejected
+        told[alarm] = enough and few and quiet
+    return told
+
+
+def result_of(judged: Mapping[str, list[Judged]], shelf: Database) -> dict[str, Any]:
+    """Return all that is stored of a run."""
+    tables = {limits: table_of(rows) for limits, rows in judged.items()}
+    return {
+        "run": run_facts(),
+        "database": shelf.name,
+        "population": shelf.population,
+        "labels": shelf.label_origin,
+        "used_while_building": "the fitted limits and the evidence's thresholds",
+        "looked_at_s": LOOKED_AT_S,
+        "limits": LIMITS,
+        "bars": {alarm: vars(bar) for alarm, bar in BARS.items()},
+        "holds": holds(tables["fitted"]),
+        "tables": tables,
+        "excerpts": {
+            limits: [
+                {
+                    "name": row.name,
+                    "alarm": row.alarm,
+                    "true": row.true,
+                    "verdict": row.verdict,
+                    "against": [
+                        str(reason)
+                        for event in row.events
+                        for reason in event.reasons
+                        if reason.side not in ("for", "beside")
+                    ],
+                }
+                for row in rows
+            ]
+            for limits, rows in judged.items()
+        },
+    }
+
+
+def as_markdown(result: Mapping[str, Any]) -> str:
+    """Return the tables for people."""
+    lines = ["# True and false alarms (challenge2015 excerpts)", ""]
+    lines += [f"Population: {result['population']}. Labels: {result['labels']}."]
+    lines += [f"Tuned on these excerpts: {result['used_while_building']}.", ""]
+    for limits, table in result["tables"].items():
+        gated = "bars apply" if limits == "fitted" else "no bar applies"
+        lines += [f"## {limits} limits ({gated})", ""]
+        lines += [
+            "| alarm | true kept | 95 % | false rejected | 95 % | true without event | "
+            "true kept / false rejected, not assessable as silent |",
+            "| --- | --- | --- | --- | --- | --- | --- |",
+        ]
+        for alarm, row in table.items():
+            silent = [
+                _of(row[f"{name}_if_not_assessable_were_silent"])
+                for name in ("true_kept", "false_rejected")
+            ]
+            lines.append(
+                f"| {alarm.lower()} | {_of(row['true_kept'])} | {_ends(row['true_kept'])} | "
+                f"{_of(row['false_rejected'])} | {_ends(row['false_rejected'])} | "
+                f"{row['true_without_event']} | {' / '.join(silent)} |"
+            )
+        lines.append("")
+    return "\n".join([*lines, result["run"]["caution"], ""])
+
+
+def _of(told: Mapping[str, Any]) -> str:
+    return f"{told['count']} of {told['of']}"
+
+
+def _ends(told: Mapping[str, Any]) -> str:
+    if told["interval_95"] is None:
+        return "-"
+    low, high = told["interval_95"]
+    return f"{100 * low:.0f} to {100 * high:.0f}"
+
+
+def main(words: list[str] | None = None) -> int:
+    """Run it; return 0 if every bar is reached."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--out", type=Path, help="JSON file to write, with Markdown beside it")
+    told = parser.parse_args(words)
+    shelf = database("challenge2015")
+    result = result_of(judge_all(shelf), shelf)
+    markdown = as_markdown(result)
+    print(markdown)
+    for alarm, reached in result["holds"].items():
+        print(f"{alarm}: {'reached' if reached else 'NOT reached'}")
+    if told.out is not None:
+        write_result(told.out, result, markdown)
+    return 0 if all(result["holds"].values()) else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())
