@@ -60,6 +60,10 @@ LIMITS: dict[str, dict[str, dict[str, Any]]] = {
     },
 }
 CONTACT = {"delay_s": 2}
+HEAD = (
+    "| alarm | true kept | 95 % | false rejected | 95 % | true without event | "
+    "true kept / false rejected, not assessable as silent |"
+)
 
 
 @dataclass(frozen=True)
@@ -224,11 +228,7 @@ def as_markdown(result: Mapping[str, Any]) -> str:
     for limits, table in result["tables"].items():
         gated = "bars apply" if limits == "fitted" else "no bar applies"
         lines += [f"## {limits} limits ({gated})", ""]
-        lines += [
-            "| alarm | true kept | 95 % | false rejected | 95 % | true without event | "
-            "true kept / false rejected, not assessable as silent |",
-            "| --- | --- | --- | --- | --- | --- | --- |",
-        ]
+        lines += [HEAD, "|" + " --- |" * (HEAD.count("|") - 1)]
         for alarm, row in table.items():
             silent = [
                 _of(row[f"{name}_if_not_assessable_were_silent"])

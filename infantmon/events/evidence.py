@@ -204,7 +204,9 @@ def _beats_alike(case: Case) -> list[Evidence]:
     event = case.event
     beats = case.history.beats(event.onset_s - 10.0, case.until_s + 1e-6, case.known_s)
     if not len(beats):
-        return [Evidence("no heart beat was seen before", "against")]
+        # whether a heart has stopped cannot be told by a lead that has not shown it beat
+        stopped = event.kind == "no heart beat"
+        return [Evidence("no heart beat was seen before", NOT_ASSESSABLE if stopped else "against")]
     strange_side = "beside" if _carried_by_second_lead(case) else "against"
     share = float(np.mean(~beats.reliable))
     text = f"{100 * (1 - share):.0f} % of the beats around look alike"
