@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+import infantmon as im
 from infantmon import simulate as sim
 from infantmon.errors import ArgumentError
 from infantmon.simulate.ages import RATES, rates_at
@@ -266,3 +267,14 @@ def test_a_newborn_has_newborn_intervals():
     """QRS 40 +- 10, PR 90 +- 20, QTc 400 +- 30 ms: abstracts on newborn ECG, n = 364."""
     lead = sim.newborn_lead()
     assert (lead.qrs_s, lead.pr_s, lead.qtc_s) == (0.04, 0.09, 0.4)
+
+
+def test_the_chain_does_not_see_an_obstructive_apnea_and_sees_the_first_part_of_a_mixed_one():
+    """A limit of the method, not a wish: effort without flow looks like breathing."""
+    events = (sim.ObstructiveApnea(60.0, 30.0), sim.MixedApnea(140.0, 22.0, 15.0))
+    night = infant(*events, duration_s=220.0).night()
+    plan = im.Prescription(apnea={"limit_s": 20})
+    apneas = [e for e in im.review(night.recording, plan).events if e.kind == "apnea"]
+    assert len(apneas) == 1
+    assert abs(apneas[0].onset_s - 140.0) < 1.0
+    assert abs(apneas[0].end_s - 162.0) < 1.0
