@@ -105,8 +105,15 @@ class EdfLayout:
         return self.scales[place]
 
 
-def read_layout(path: Path) -> EdfLayout:
+def read_layout(path: Path, *, for_samples: bool = True) -> EdfLayout:
     """Read and check the header of an EDF or BDF file.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        The file.
+    for_samples : bool
+        Whether samples are wanted: then a data record must last longer than 0 s.
 
     Raises
     ------
@@ -141,7 +148,7 @@ def read_layout(path: Path) -> EdfLayout:
         is_bdf=is_bdf,
         plus=kind[4:5] if kind[:4] in {"EDF+", "BDF+"} else "",
         header_bytes=256 * (count + 1),
-        record_s=_seconds(path, head),
+        record_s=_seconds(path, head, for_samples=for_samples),
         declared=declared,
         records=records,
         left_bytes=data_bytes - records * record_bytes,
@@ -209,10 +216,10 @@ def _samples(path: Path, text: str) -> int:
     return int(text)
 
 
-def _seconds(path: Path, head: bytes) -> float:
+def _seconds(path: Path, head: bytes, *, for_samples: bool) -> float:
     text = _text(head[slice(*_HEAD["record_s"])])
     number = _number(text)
-    if not (math.isfinite(number) and number > 0.0):
+    if not (math.isfinite(number) and (number > 0.0 or (number == 0.0 and not for_samples))):
         raise RecordingError(
             f"{path}: the header states {text!r} s as the length of a data record; more than 0 s "
             "is expected, or the sampling rate is not known. Only annotations can have 0 s."
