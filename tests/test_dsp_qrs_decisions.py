@@ -61,7 +61,7 @@ class SlowDecider:
         inserted = inserted and abs(since + ahead - usual) <= self.rules.inserted * usual
         return (
             self.stands_out(c, since, beat, noise, usual, inserted)
-            or (not inserted and self.small(c, since, beat, noise, usual))
+            or self.small(c, since, beat, noise, usual, inserted)
             or self.local(c)
         )
 
@@ -91,8 +91,12 @@ class SlowDecider:
             beat = min(beat, r.clean_cap * self.median(self.cleans))
         return c["height"] > (noise + rise * (beat - noise) if noise < beat else beat)
 
-    def small(self, c, since, beat, noise, usual):
+    def small(self, c, since, beat, noise, usual, inserted):
         r = self.rules
+        if inserted and not (
+            c["height"] > r.second_over_noise * noise and c["depth"] > r.second_depth
+        ):
+            return False
         after_t = since > r.small_gap * math.sqrt(min(usual, RATE_HZ) * RATE_HZ)
         clear = c["depth"] > r.small_depth and c["between"] <= r.small_between
         high = c["height"] > max(r.small * beat, r.small_over_noise * noise)

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from benchmarks.shared_recordings import database
+from infantmon.formats.wfdb_files import wfdb_package
 from infantmon.scoring.marks import score_marks
 from infantmon.stages.r_peaks import detect_r_peaks
 
@@ -78,3 +79,15 @@ def test_a_little_electrode_motion_changes_nothing(recordings):
         assert sensitivity[0] == 100.0
         assert predictivity[0] >= 99.8
         assert unreliable <= 0.01
+
+
+@pytest.mark.parametrize(
+    ("record", "rate_bpm"), [("aami3a", 80), ("aami3b", 60), ("aami3c", 120), ("aami3d", 90)]
+)
+def test_irregular_rhythms(recordings, record, rate_bpm):
+    """ANSI/AAMI EC13 4.1.2.1 (e): the expected rate after 20 s of settling, from memory."""
+    stored = wfdb_package().rdrecord(str(recordings / "aami-ec13" / record))
+    ecg = stored.p_signal[:, 0]
+    found = detect_r_peaks(ecg, stored.fs, unit="mV").time_s
+    counted = np.sum(found > 20.0) / (len(ecg) / stored.fs - 20.0)
+    assert 60.0 * counted == pytest.approx(rate_bpm, rel=0.02)

@@ -49,6 +49,9 @@ class DecisionRules:
         beat over the square root of the usual interval in seconds (from there the T wave is over:
         the QT interval grows with that root); depth; in-between candidates; height over noise
         level; height over the largest in sight.
+    second_over_noise, second_depth : float
+        A small wide beat between two large ones one usual interval apart, such as every second
+        beat in bigeminy, must be clearer still: height over noise level, and depth.
     local_floor, local_rank, local_likeness, local_depth, local_between : float
         A beat after a change of gain, or after movement: height over the level of clean beats (of
         all beats, if none was clean) and over the largest in sight, likeness, depth, in-between
@@ -91,6 +94,8 @@ class DecisionRules:
     small_between: int = 2
     small_over_noise: float = 2.1
     small_rank: float = 0.22
+    second_over_noise: float = 4.0
+    second_depth: float = 0.88
     local_floor: float = 0.2
     local_rank: float = 0.5
     local_likeness: float = 0.9
@@ -145,7 +150,7 @@ def judge(some: Candidates, at: Standing, rules: DecisionRules, rate_hz: float) 
     taken = np.where(
         learned,
         _stands_out(some, at, rules, inserted=inserted)
-        | (~inserted & _small_and_wide(some, at, rules, rate_hz))
+        | _small_and_wide(some, at, rules, rate_hz, inserted=inserted)
         | _fits_locally(some, at, rules),
         _plain(some, rules),
     )
@@ -196,9 +201,12 @@ def _stands_out(some: Candidates, at: Standing, rules: DecisionRules, *, inserte
     )
 
 
-def _small_and_wide(some: Candidates, at: Standing, rules: DecisionRules, rate_hz: float) -> Bools:
+def _small_and_wide(
+    some: Candidates, at: Standing, rules: DecisionRules, rate_hz: float, *, inserted: Bools
+) -> Bools:
     """Tell which candidates are small against other beats, but clear of T wave and noise."""
     over = np.sqrt(np.minimum(at.interval, rate_hz) * rate_hz)
+    clear = (some.height > rules.second_over_noise * at.noise) & (some.depth > rules.second_depth)
     return np.asarray(
         (some.height > rules.small * at.beat)
         & (at.since > rules.small_gap * over)
@@ -206,6 +214,7 @@ def _small_and_wide(some: Candidates, at: Standing, rules: DecisionRules, rate_h
         & (some.between <= rules.small_between)
         & (some.height > rules.small_over_noise * at.noise)
         & (some.height >= rules.small_rank * some.largest)
+        & (clear | ~inserted)
     )
 
 
