@@ -6,6 +6,8 @@ Needs pyarrow, which is not installed with the library: ``pip install 'infantmon
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -45,6 +47,18 @@ def arrow_package() -> Any:
     return parquet
 
 
+@contextmanager
+def _arrow_told(path: Path, what: str) -> Iterator[None]:
+    """Turn what arrow raises on bad bytes, of its own kind too, into a `RecordingError`."""
+    from pyarrow import ArrowException  # noqa: PLC0415 - an extra
+
+    with told_clearly(path, what):
+        try:
+            yield
+        except ArrowException as fault:
+            raise ValueError(str(fault)) from fault
+
+
 class ParquetSource(TableSource):
     """A Parquet file, one row a sample time.
 
@@ -74,7 +88,7 @@ class ParquetSource(TableSource):
         self.notes = []
         self.started_at = None
         self._parquet = arrow_package()
-        with told_clearly(path, "the Parquet file"), self._parquet.ParquetFile(path) as file:
+        with _arrow_told(path, "the Parquet file"), self._parquet.ParquetFile(path) as file:
             self.rows = file.metadata.num_rows
             schema = file.schema_arrow
             self._check_size(len(schema))
@@ -99,15 +113,19 @@ class ParquetSource(TableSource):
         values = np.full(self.rows, math.nan)
         at = 0
         for block in self._blocks(column):
-            told = _as_numbers(block, self.path, self.names[column])
-            values[at : at + len(told)] = told
+            with _arrow_told(self.path, f"column {self.names[column]!r}"):
+                told = _as_numbers(block, self.path, self.names[column])
+            values[at : at + len(told)] = told[: self.rows - at]
             at += len(told)
-        if at != self.rows:
+        self._check_rows(column, at)
+        return values
+
+    def _check_rows(self, column: int, there: int) -> None:
+        if there != self.rows:
             raise RecordingError(
-                f"{self.path}: column {self.names[column]!r} has {at} of {self.rows} rows; "
+                f"{self.path}: column {self.names[column]!r} has {there} of {self.rows} rows; "
                 "the file is damaged."
             )
-        return values
 
     def _blocks(self, column: int) -> Any:
         """Yield the arrow arrays of one column."""
@@ -117,16 +135,24 @@ class ParquetSource(TableSource):
                 f"{self.path} has several columns {name!r}, which cannot be told apart; name each."
             )
         with (
-            told_clearly(self.path, f"column {name!r}"),
+            _arrow_told(self.path, f"column {name!r}"),
             self._parquet.ParquetFile(self.path) as file,
         ):
             for batch in file.iter_batches(batch_size=65_536, columns=[self._keys[column]]):
                 yield batch.column(0)
 
     def _times(self, column: int) -> Floats:
+        with _arrow_told(self.path, f"the times in column {self.names[column]!r}"):
+            times = self._times_of_kind(column)
+        self._check_rows(column, len(times))
+        return times
+
+    def _times_of_kind(self, column: int) -> Floats:
         import pyarrow.types as kinds  # noqa: PLC0415 - an extra
 
-        kind = next(iter(self._blocks(column))).type
+        first = next(iter(self._blocks(column)), None)
+        self._check_rows(column, 0 if first is None else self.rows)
+        kind = first.type
         if kinds.is_timestamp(kind):
             return self._stamps(column)
         if kinds.is_string(kind) or kinds.is_large_string(kind):

@@ -75,7 +75,8 @@ class TableSource(Source):
         read at that slower rate.
         """
         even = self._even
-        values = self._numbers(listed.index)
+        with told_clearly(self.path, f"column {listed.name!r}"):
+            values = self._numbers(listed.index)
         rate_hz, pieces = (
             even.rate_hz,
             [(run.start_s, values[run.first : run.end]) for run in even.runs],
