@@ -15,6 +15,7 @@ from rich.progress import Progress
 from rich.table import Table
 from rich.text import Text
 
+from infantmon.cli_deidentify import add_deidentify
 from infantmon.cli_selftest import add_selftest
 from infantmon.cli_simulate import add_simulate
 from infantmon.demo import ComparedRow, run_demo
@@ -186,3 +187,4 @@ def _progress() -> Iterator[Callable[[str, float], None]]:
 
 add_simulate(app, _console, _progress)
 add_selftest(app, _console, _progress)
+add_deidentify(app, _console)

@@ -103,7 +103,7 @@ class CsvSource(TableSource):
         texts = self._column(time_at, "string").str.strip()
         right = texts.isna() | texts.str.fullmatch(_CLOCK.pattern)
         if not right.all():
-            raise self._wrong_cell(time_at, _is_clock, "a time as hh:mm:ss,")
+            raise self._wrong_cell(time_at, is_clock, "a time as hh:mm:ss,")
         parts = texts.str.replace(",", ".").str.split(":", expand=True).astype("float64")
         times = (parts[0] * 60.0 + parts[1]) * 60.0 + parts[2]
         seconds = np.asarray(times, dtype=np.float64)
@@ -177,7 +177,8 @@ def _exact(pandas_version: str) -> Literal["round_trip"] | None:
     return None if (major, minor) >= (3, 1) else "round_trip"
 
 
-def _is_clock(cell: str) -> bool:
+def is_clock(cell: str) -> bool:
+    """Tell whether a cell is a time as hh:mm:ss, or stands for a missing one."""
     return cell.casefold() in MISSING or _CLOCK.fullmatch(cell.strip()) is not None
 
 

@@ -172,10 +172,11 @@ def record_notes(layout: EdfLayout) -> Iterator[RecordNote]:
     for _, raw in read_records(layout, 0, layout.records):
         for place in places:
             for lists in map(bytes, raw[:, layout.bytes_of(place)]):
-                yield from _notes(lists)
+                yield from list_notes(lists)
 
 
-def _notes(lists: bytes) -> Iterator[RecordNote]:
+def list_notes(lists: bytes) -> Iterator[RecordNote]:
+    """Yield the annotations of one annotation signal of one record."""
     for match in _LIST.finditer(lists):
         onset, length, texts = match.groups()
         for text in texts[:-1].split(b"\x14"):

@@ -6,7 +6,7 @@ import csv
 import os
 import shutil
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -117,7 +117,7 @@ def told_clearly(path: Path, what: str) -> Iterator[None]:
 
 
 @contextmanager
-def written_whole(folder: Path, names: tuple[str, ...]) -> Iterator[Path]:
+def written_whole(folder: Path, names: Sequence[str]) -> Iterator[Path]:
     """Give a temporary folder to write `names` into; they are moved to `folder` only when all done.
 
     The last of the names is moved last: put the header there, so that it never names a file that

@@ -9,6 +9,7 @@ import math
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import datetime
+from itertools import islice
 from pathlib import Path
 from typing import Any
 
@@ -48,7 +49,7 @@ def arrow_package() -> Any:
 
 
 @contextmanager
-def _arrow_told(path: Path, what: str) -> Iterator[None]:
+def arrow_told(path: Path, what: str) -> Iterator[None]:
     """Turn what arrow raises on bad bytes, of its own kind too, into a `RecordingError`."""
     from pyarrow import ArrowException  # noqa: PLC0415 - an extra
 
@@ -88,7 +89,7 @@ class ParquetSource(TableSource):
         self.notes = []
         self.started_at = None
         self._parquet = arrow_package()
-        with _arrow_told(path, "the Parquet file"), self._parquet.ParquetFile(path) as file:
+        with arrow_told(path, "the Parquet file"), self._parquet.ParquetFile(path) as file:
             self.rows = file.metadata.num_rows
             schema = file.schema_arrow
             self._check_size(len(schema))
@@ -113,7 +114,7 @@ class ParquetSource(TableSource):
         values = np.full(self.rows, math.nan)
         at = 0
         for block in self._blocks(column):
-            with _arrow_told(self.path, f"column {self.names[column]!r}"):
+            with arrow_told(self.path, f"column {self.names[column]!r}"):
                 told = _as_numbers(block, self.path, self.names[column])
             values[at : at + len(told)] = told[: self.rows - at]
             at += len(told)
@@ -135,14 +136,14 @@ class ParquetSource(TableSource):
                 f"{self.path} has several columns {name!r}, which cannot be told apart; name each."
             )
         with (
-            _arrow_told(self.path, f"column {name!r}"),
+            arrow_told(self.path, f"column {name!r}"),
             self._parquet.ParquetFile(self.path) as file,
         ):
             for batch in file.iter_batches(batch_size=65_536, columns=[self._keys[column]]):
                 yield batch.column(0)
 
     def _times(self, column: int) -> Floats:
-        with _arrow_told(self.path, f"the times in column {self.names[column]!r}"):
+        with arrow_told(self.path, f"the times in column {self.names[column]!r}"):
             times = self._times_of_kind(column)
         self._check_rows(column, len(times))
         return times
@@ -150,9 +151,9 @@ class ParquetSource(TableSource):
     def _times_of_kind(self, column: int) -> Floats:
         import pyarrow.types as kinds  # noqa: PLC0415 - an extra
 
-        first = next(iter(self._blocks(column)), None)
-        self._check_rows(column, 0 if first is None else self.rows)
-        kind = first.type
+        blocks = list(islice(self._blocks(column), 1))
+        self._check_rows(column, self.rows if blocks else 0)
+        kind = blocks[0].type
         if kinds.is_timestamp(kind):
             return self._stamps(column)
         if kinds.is_string(kind) or kinds.is_large_string(kind):

@@ -59,7 +59,7 @@ class TableSource(Source):
 
     def _measured_or_told(self, rate_hz: float | None) -> tuple[EvenRows, int | None]:
         """Return the clock of the rows, and the place of the time column."""
-        time_at = _time_column(self.names)
+        time_at = time_column(self.names)
         if time_at is None:
             return self._told_rate(rate_hz), None
         if rate_hz is not None:
@@ -141,7 +141,8 @@ def elapsed_s(stamps: Any, *, has_offset: bool) -> Floats:
     return np.asarray(elapsed, dtype=np.float64)
 
 
-def _time_column(names: tuple[str, ...]) -> int | None:
+def time_column(names: tuple[str, ...]) -> int | None:
+    """Return the place of the column that holds times, by its name; None if there is none."""
     for index, name in enumerate(names):
         if _TIME_NAMES.fullmatch(re.sub(r"[_\-.]+", " ", name).strip()):
             return index

@@ -1,0 +1,55 @@
+"""The command that copies recordings without what tells whose they are: parses, calls, prints."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Annotated
+
+import typer
+from rich.console import Console
+
+from infantmon.errors import InfantmonError
+from infantmon.formats.deidentifying import deidentify as copy_without_identity
+
+
+def add_deidentify(app: typer.Typer, console: Callable[[], Console]) -> None:
+    """Add the command to a command line.
+
+    Parameters
+    ----------
+    app : typer.Typer
+        The command line.
+    console : callable
+        Gives the console to print on.
+    """
+
+    @app.command()
+    def deidentify(
+        record: Annotated[
+            list[str],
+            typer.Argument(help="WFDB record names, .edf, .bdf, .csv or .parquet, of one infant."),
+        ],
+        out: Annotated[
+            Path, typer.Option("--out", help="Folder to write to; made if it is not there.")
+        ],
+        name: Annotated[str, typer.Option(help="What the copies are called.")] = "recording",
+    ) -> None:
+        """Copy recordings without what tells whose they are; dates moved by an unstated shift."""
+        try:
+            out.mkdir(parents=True, exist_ok=True)
+        except OSError as fault:
+            raise InfantmonError(
+                f"cannot write to {out} ({fault.strerror or fault}); pass another folder with "
+                "--out."
+            ) from fault
+        screen = console()
+        for done in copy_without_identity(record, out, name=name):
+            for path in done.paths:
+                screen.print(f"wrote {path}", soft_wrap=True, markup=False)
+            screen.print(f"  left out: {'; '.join(done.left_out)}", soft_wrap=True, markup=False)
+        screen.print(
+            "Samples are as they were. Look through the copies before you give them away: no "
+            "program can promise that a recording is anonymous.",
+            soft_wrap=True,
+        )
