@@ -21,7 +21,7 @@ from infantmon.formats.files import Unchanged, told_clearly
 from infantmon.model.arrays import Floats, Ints
 from infantmon.model.channel import StoredSamples
 
-AT_ONCE_BYTES = 4_000_000
+AT_ONCE_BYTES = 1_000_000
 """Bytes of records that are read together, at most (or one record)."""
 _ONSET = re.compile(rb"[+-]\d+(?:\.\d*)?(?=[\x14\x15])")
 # onset, length where there is one, texts; each text ends with 0x14, the list with 0

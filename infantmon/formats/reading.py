@@ -53,7 +53,7 @@ def read(
     if not names:
         raise ArgumentError("no recording was named; pass a WFDB record, an EDF or a CSV file.")
     asked = {"ecg": ecg, "ecg2": ecg2, "impedance": impedance}
-    recordings = [_recording(_opened(Path(name)), asked) for name in names]
+    recordings = [_recording(open_source(Path(name)), asked) for name in names]
     return recordings[0] if len(recordings) == 1 else joined_in_time(recordings)
 
 
@@ -132,8 +132,14 @@ def _recording(source: Source, asked: Mapping[str, str | None]) -> Recording:
     )
 
 
-def _opened(path: Path) -> Source:
-    """Return the source for a name, by its ending."""
+def open_source(path: Path) -> Source:
+    """Return the source for a name, by its ending.
+
+    Raises
+    ------
+    RecordingError
+        If it is missing, damaged, or not a recording.
+    """
     ending = path.suffix.casefold()
     if ending in {".edf", ".bdf"}:
         return EdfSource(path)
