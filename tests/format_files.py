@@ -113,7 +113,8 @@ def edf_file(
     if tals:
         labels, units = [*labels, f"{'BDF' if bdf else 'EDF'} Annotations"], [*units, ""]
         width.append(24 // (3 if bdf else 2))
-        ends.append(("-1", "1", "-32768", "32767"))
+        whole = ("-8388608", "8388607") if bdf else ("-32768", "32767")
+        ends.append(("-1", "1", *whole))
     total = len(labels)
     head = _fields(
         *(("\xffBIOSEMI" if bdf else "0", 8), ("X X X X", 80), ("Startdate X X X X", 80)),

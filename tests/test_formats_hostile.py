@@ -102,12 +102,12 @@ def test_the_checks_find_a_source_that_breaks_a_rule(tmp_path, fault):
 )
 def test_no_reader_takes_more_than_ten_times_the_file(tmp_path, monkeypatch, form, held):
     monkeypatch.setattr("infantmon.formats.source.HELD_SAMPLES", held)
-    values = noise(1_500_000)
+    values = noise(600_000)
     if form in {"edf", "bdf"}:
-        signals = [("ECG", "mV", values.reshape(6000, 250))]
+        signals = [("ECG", "mV", values.reshape(2400, 250))]
         path = edf_file(tmp_path / "a.edf", signals, bdf=form == "bdf")
     elif form == "csv":
-        times = np.arange(300_000) / 250
+        times = np.arange(150_000) / 250
         rows = "".join(f"{t:.3f},{x}\n" for t, x in zip(times, values, strict=False))
         path = tmp_path / "a.csv"
         path.write_text("time_s,ecg\n" + rows)

@@ -90,6 +90,6 @@ def _equal(one: Floats, other: Floats) -> bool:
     return np.array_equal(one, other, equal_nan=True)
 
 
-def _require(holds: bool, what: str) -> None:  # noqa: FBT001
+def _require(holds: bool, what: str) -> None:
     if not holds:
         raise SourceCheckError(f"this does not hold of the source: {what}.")
