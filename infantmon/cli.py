@@ -20,6 +20,7 @@ from infantmon.cli_selftest import add_selftest
 from infantmon.cli_simulate import add_simulate
 from infantmon.demo import ComparedRow, run_demo
 from infantmon.errors import InfantmonError
+from infantmon.formats.marking import write_marks
 from infantmon.formats.reading import read
 from infantmon.model.event import Event
 from infantmon.model.prescription import Prescription
@@ -87,7 +88,9 @@ def demo(
 def review(
     record: Annotated[
         list[str],
-        typer.Argument(help="WFDB record name, .edf, .bdf or .csv; several are joined in time."),
+        typer.Argument(
+            help="WFDB record, .edf, .bdf, .csv or .parquet; several are joined in time."
+        ),
     ],
     prescription: Annotated[
         Path, typer.Option(help="Limits in force, as TOML. No limit has a default.")
@@ -96,6 +99,9 @@ def review(
     ecg: Annotated[str | None, typer.Option(help="Name of the ECG channel.")] = None,
     ecg2: Annotated[str | None, typer.Option(help="Name of a second ECG lead.")] = None,
     impedance: Annotated[str | None, typer.Option(help="Name of the impedance channel.")] = None,
+    marks: Annotated[
+        bool, typer.Option("--marks", help="Write WFDB and EDF+ annotations as well.")
+    ] = False,
 ) -> None:
     """Review a recording: list its events with reasons, and write the review page."""
     plan = Prescription.from_toml(prescription)
@@ -106,7 +112,7 @@ def review(
         )
     console = _console()
     _print_review(console, reviewed)
-    for path in write_files(reviewed, out):
+    for path in [*write_files(reviewed, out), *(write_marks(reviewed, out) if marks else [])]:
         console.print(f"wrote {path}", soft_wrap=True)
     _print_cautions(console)
 

@@ -9,8 +9,10 @@ from format_files import edf_file, wfdb_record
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from infantmon.cli import main
 from infantmon.demo import demo_plan
 from infantmon.errors import ArgumentError, RecordingError
+from infantmon.formats import write_wfdb
 from infantmon.formats.edf_annotations import TimedNote, read_edf_notes, write_edf_notes
 from infantmon.formats.marking import (
     BEAT,
@@ -244,6 +246,20 @@ def test_what_a_review_found_comes_back_exactly(tmp_path, reviewed):
     notes = read_edf_notes(paths[3])
     assert notes == timed_notes(reviewed)
     assert [n.onset_s for n in notes if n.text.endswith(BREATH)] == reviewed.breaths.time_s.tolist()
+
+
+def test_the_command_writes_marks_when_asked(tmp_path, capsys):
+    recording = simulate_night(demo_scenario(), 5).recording
+    write_wfdb(recording, tmp_path, "night")
+    (tmp_path / "limits.toml").write_text("[apnea]\nlimit_s = 20\n")
+    told = ["review", str(tmp_path / "night"), "--prescription", str(tmp_path / "limits.toml")]
+    assert main([*told, "--out", str(tmp_path / "plain")]) == 0
+    assert main([*told, "--out", str(tmp_path / "marked"), "--marks"]) == 0
+    more = {p.name for p in (tmp_path / "marked").iterdir()}
+    more -= {p.name for p in (tmp_path / "plain").iterdir()}
+    assert more == {"review.beats", "review.breaths", "review.events", "review.edf"}
+    assert "review.beats" in capsys.readouterr().out
+    assert len(read_annotations(tmp_path / "marked" / "review.beats")) > 3000
 
 
 @pytest.mark.recordings
