@@ -17,7 +17,7 @@ sys.path.insert(0, str(HERE))
 
 from targets import TARGETS, run_once  # noqa: E402
 
-SECONDS = 3
+SECONDS = 2
 LONGEST_OF_ALL_S = 100  # beside the fuzzing itself: imports watched by the fuzzer are slow
 
 FOUND = sorted((HERE / "found").iterdir())

@@ -87,8 +87,8 @@ class AnonymousWfdb:
         words = line.split()
         told = [name if segments is None else f"{name}/{segments}"]
         patterns = (_COUNT, _RATE, _COUNT)
-        whats = ("the number of signals", "the sampling rate", "the length")
-        for word, pattern, what in zip(words[1:4], patterns, whats, strict=False):
+        meanings = ("the number of signals", "the sampling rate", "the length")
+        for word, pattern, what in zip(words[1:4], patterns, meanings, strict=False):
             told.append(require_plain(word, pattern, what, path))
         if len(words) > 4:
             told.append(require_plain(words[4], r"[\d:.]{1,16}", "the time of the start", path))
