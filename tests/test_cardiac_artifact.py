@@ -112,6 +112,20 @@ def test_cutting_and_interleaving_of_both_inputs_do_not_show(seed):
     assert found_again.equals(found)
 
 
+@pytest.mark.parametrize("cut", [1, 20, 52, 168, 1490])
+def test_the_sizes_do_not_look_ahead(cut):
+    for led in (True, False):
+        beats = replace(PEAKS, settled_until_s=math.inf) if led else None
+        none = RPeaks.empty() if led else None
+        whole_run = rejector(led_by_beats=led).push(DATA.impedance, beats, last=True)
+        stage = rejector(led_by_beats=led)
+        parts = [
+            stage.push(DATA.impedance[:cut], beats),
+            stage.push(DATA.impedance[cut:], none, last=True),
+        ]
+        assert joined(parts)[1].equals(whole_run.pulsation)
+
+
 def test_each_sample_is_given_exactly_when_both_inputs_have_come_far_enough():
     stage = rejector()
     ahead_s = stage.latency_s

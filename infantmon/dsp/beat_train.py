@@ -12,10 +12,15 @@ EXTRA = 0.6  # a beat sooner than this share of the usual interval is taken for 
 MISSED = 1.6  # an interval longer than this many usual ones may hold a missed beat
 NEAR = 0.2  # if it is this near to a whole number of them
 MOST = 3  # cycles in one interval
-EVEN = 0.2  # intervals in a row that differ by no more than this share are a rhythm
+EVEN = 0.3  # intervals in a row that differ by no more than this share are a rhythm
 SLOWER_COUNT = 3  # so many of them are one, if it is slower
 FASTER_COUNT = 6  # or faster: two extra beats in a row look like one, too
+MULTIPLE_COUNT = 5  # or as slow as if every second beat were missed
+BACK_COUNT = 2  # and so many are enough to come back to the rhythm before
+BACK_FOR = 40  # beats
 JUDGED = 12  # beats by which the train is judged
+FITTING = 0.1  # a missed beat that leaves a whole number of intervals within this share
+LIGHT = 0.4  # weighs so little
 MENDED = 4  # if more than this of them had to be mended, it is not trusted
 SHARE = 0.5  # of a new interval in the usual one
 
@@ -52,7 +57,9 @@ class BeatTrain(Carried):
         self._usual_s = math.nan
         self._came_s = -math.inf  # last beat that came in
         self._intervals: deque[float] = deque(maxlen=FASTER_COUNT)  # between those that came in
-        self._mended: deque[bool] = deque(maxlen=JUDGED)
+        self._former_s = math.nan  # usual interval before the present rhythm
+        self._former_until = -1  # cycle up to which it is remembered
+        self._mended: deque[float] = deque(maxlen=JUDGED)
 
     def take(self, time_s: float) -> Beat | None:
         """Return the beat with its number, or None if it is taken for an extra one."""
@@ -65,18 +72,22 @@ class BeatTrain(Carried):
             self._usual_s = interval if math.isfinite(interval) else math.nan
             return self._next(time_s, 1)
         ratio = interval / self._usual_s
-        self._mended.append(not EXTRA <= ratio <= MISSED)
-        if not self._mended[-1]:
+        cycles = round(ratio)
+        if EXTRA <= ratio <= MISSED:
+            self._mended.append(0.0)
             self._usual_s += SHARE * (interval - self._usual_s)
             return self._next(time_s, 1)
-        rhythm_s = self._rhythm(SLOWER_COUNT if ratio > MISSED else FASTER_COUNT)
+        fits = 2 <= cycles <= MOST and abs(ratio - cycles) <= FITTING * cycles
+        self._mended.append(LIGHT if fits else 1.0)
+        slower = MULTIPLE_COUNT if fits else SLOWER_COUNT
+        rhythm_s = self._rhythm(slower if ratio > MISSED else FASTER_COUNT) or self._rhythm_back()
         if rhythm_s:
+            self._former_s, self._former_until = self._usual_s, self._cycle + BACK_FOR
             self._usual_s = rhythm_s
             self._mended.clear()
             return self._next(time_s, 1)
         if ratio < EXTRA:
             return None
-        cycles = round(ratio)
         missed = 2 <= cycles <= MOST and abs(ratio - cycles) <= NEAR * cycles
         return self._next(time_s, cycles if missed else 1)
 
@@ -86,6 +97,14 @@ class BeatTrain(Carried):
         if len(latest) < count or latest[-1] > (1.0 + EVEN) * latest[0]:
             return 0.0
         return latest[count // 2]
+
+    def _rhythm_back(self) -> float:
+        """Return the usual interval before the present one if beats are back at it, else 0."""
+        if self._cycle > self._former_until or len(self._intervals) < BACK_COUNT:
+            return 0.0
+        latest = list(self._intervals)[-BACK_COUNT:]
+        back = all(abs(each / self._former_s - 1.0) <= NEAR for each in latest)
+        return self._former_s if back else 0.0
 
     def _next(self, time_s: float, cycles: int) -> Beat:
         self._time_s = time_s

@@ -370,7 +370,7 @@ class CardiacArtifactRejector(Stage):
             return Pulsations.empty(self.settled_until_s)
         width = round(SIZE_WINDOW_S * self._clock.rate_hz)
         removed, left = (
-            kept.windows(np.maximum(at - width + 1, 0), width)
+            kept.windows(at - width + 1, width)  # before the first sample, that is held
             for kept in (self._removed, self._left)
         )
         pulsation = removed.max(axis=1) - removed.min(axis=1)
@@ -389,8 +389,16 @@ class CardiacArtifactRejector(Stage):
         )
 
     def _end_s(self) -> float:
-        """Return the end of the stream once it is known."""
-        return self._clock.time_s(self._kept.end - 1) if self._ended else math.inf
+        """Return the end of the raw stream once it is known.
+
+        The band-pass makes up as many samples at the end as its filter delays; what is left of its
+        lag is what a group of raw samples reaches beyond the middle of the group.
+        """
+        if not self._ended:
+            return math.inf
+        lag, rate = self.settings.input_lag_s, self._clock.rate_hz
+        half_group_s = lag - math.floor(lag * rate + 1e-9) / rate
+        return self._clock.time_s(self._kept.end - 1) + half_group_s
 
     def _forget(self) -> None:
         """Let go of what nothing can need any more."""
