@@ -133,6 +133,11 @@ _SLOWING = sim.SlowingInPause()
 _SHARES = (0.0, 0.2, 0.4, 0.6, 0.8)
 
 
+def _size(share: float) -> str:
+    """Tell small from large pulsation in the name of a group."""
+    return ", pulsation up to 0.4" if share < 0.5 else ", pulsation from 0.5"
+
+
 def _steady() -> list[ApneaScene]:
     return [
         ApneaScene(f"pulsation {share:g} {word}", "heart constant", scenario(model(share)))
@@ -146,7 +151,7 @@ def _slowing() -> list[ApneaScene]:
     return [
         ApneaScene(
             f"pulsation {share:g} {word}, growth {growth:g}",
-            "heart falling to 65" + (", pulsation doubling" if growth else ""),
+            "heart falling to 65" + (" and pulsation doubling" if growth else "") + _size(share),
             scenario(model(share, growth)),
             bradycardia=_SLOWING,
         )
@@ -161,7 +166,7 @@ def _standing_still() -> list[ApneaScene]:
     return [
         ApneaScene(
             f"pulsation {share:g} {word}, still after {after:g} s",
-            "standstill in the pause",
+            "standstill in the pause" + _size(share),
             scenario(model(share)),
             in_pause=standstill(after, before_end),
         )
@@ -186,11 +191,13 @@ def _without_ecg() -> list[ApneaScene]:
         size = sim.PulsationByPhase(share)
         for way, in_pause in ways.items():
             name = f"pulsation {share:g}, ECG {way}"
-            found.append(ApneaScene(name, "ECG lost", scenario(size), in_pause=in_pause))
-        name = f"pulsation {share:g}, ECG "
-        found.append(ApneaScene(name + "not recorded", "no ECG", scenario(size), ecg=False))
-        found.append(ApneaScene(name + "all invalid", "no ECG", scenario(size, events=whole)))
-        found.append(ApneaScene(name + "flat", "no ECG", scenario(size, events=flat)))
+            found.append(
+                ApneaScene(name, "ECG lost" + _size(share), scenario(size), in_pause=in_pause)
+            )
+        name, group = f"pulsation {share:g}, ECG ", "no ECG" + _size(share)
+        found.append(ApneaScene(name + "not recorded", group, scenario(size), ecg=False))
+        found.append(ApneaScene(name + "all invalid", group, scenario(size, events=whole)))
+        found.append(ApneaScene(name + "flat", group, scenario(size, events=flat)))
     return found
 
 
