@@ -398,7 +398,7 @@ class CardiacArtifactRejector(Stage):
             return math.inf
         lag, rate = self.settings.input_lag_s, self._clock.rate_hz
         half_group_s = lag - math.floor(lag * rate + 1e-9) / rate
-        return self._clock.time_s(self._kept.end - 1) + half_group_s
+        return float(self._clock.time_s(self._kept.end - 1) + half_group_s)
 
     def _forget(self) -> None:
         """Let go of what nothing can need any more."""
