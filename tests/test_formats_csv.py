@@ -442,3 +442,19 @@ def test_a_bad_time_of_day_names_its_line(tmp_path):
     path.write_text("time,ecg,resp\n" + rows.replace("05:06:07", "05:67:07"), encoding="utf-8")
     with pytest.raises(RecordingError, match="line 9, column 'time': '05:67:07' where a time as"):
         read(path)
+
+
+def test_units_separator_and_decimal_sign_may_be_told(tmp_path):
+    rows = "".join(f"{i / 100:.2f}|{i % 7}|{i % 5}\n" for i in range(40))
+    (tmp_path / "a.csv").write_text("time|ecg [V]|impedance\n" + rows.replace(".", ","))
+    told = {"ecg": "mV", "impedance": "Ohm", "time": "s"}
+    path = tmp_path / "a.csv"
+    recording = read_csv(path, units=told, separator="|", decimal=",")
+    assert (recording.ecg.unit, recording.impedance.unit) == ("mV", "ohm")
+    assert recording.ecg.rate_hz == 100.0
+    assert not any("no unit" in note for note in recording.notes)
+    with pytest.raises(ArgumentError, match="a unit is told for 'heart', but"):
+        read_csv(path, units={"heart": "mV"}, separator="|", decimal=",")
+    for wrong in ({"separator": "||"}, {"decimal": "'"}, {"separator": ",", "decimal": ","}):
+        with pytest.raises(ArgumentError, match=r"separator|decimal"):
+            read_csv(path, **wrong)

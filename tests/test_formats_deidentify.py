@@ -185,7 +185,8 @@ def test_a_table_keeps_its_columns_of_numbers(tmp_path, stamped):
     rows = []
     for i in range(60):
         moment = START + timedelta(milliseconds=20 * i)
-        when = moment.isoformat(timespec="milliseconds") if stamped else f"{i / 50:.2f}".replace(".", ",")
+        elapsed = f"{i / 50:.2f}".replace(".", ",")
+        when = moment.isoformat(timespec="milliseconds") if stamped else elapsed
         rows.append(f"{when};{i % 7},5;{'' if i == 9 else i % 5};{SECRET}\n")
     source = tmp_path / f"{SECRET}.csv"
     source.write_text(f"# {SECRET}\ntime;ecg [mV];{SECRET} ;note\n" + "".join(rows))

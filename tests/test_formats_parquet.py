@@ -166,3 +166,10 @@ def test_a_file_that_packs_more_rows_than_a_recording_can_is_not_read(tmp_path):
 def test_what_cannot_be_used_is_told_with_its_place(tmp_path, change, words):
     with pytest.raises(RecordingError, match=words):
         read(table(tmp_path / "a.parquet", columns() | change))
+
+
+def test_units_may_be_told(tmp_path):
+    path = table(tmp_path / "a.parquet", columns())
+    assert read_parquet(path, units={"ecg": "uV"}).ecg.unit == "uV"
+    with pytest.raises(ArgumentError, match="a unit is told for 'heart'"):
+        read_parquet(path, units={"heart": "mV"})

@@ -77,8 +77,17 @@ class CsvLayout:
         return "_" not in cell
 
 
-def read_layout(path: Path) -> CsvLayout:
+def read_layout(
+    path: Path, *, told_separator: str | None = None, told_decimal: str | None = None
+) -> CsvLayout:
     """Find out how a table is written.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        The table.
+    told_separator, told_decimal : str or None
+        Between cells, and in numbers, where the caller knows better than what would be detected.
 
     Raises
     ------
@@ -96,7 +105,7 @@ def read_layout(path: Path) -> CsvLayout:
     if header_at is None:
         raise RecordingError(f"{path} holds no header line and no samples.")
     below = [s for s in lines[header_at + 1 :] if s.strip()][:_SAMPLE_LINES]
-    separator = _separator(lines[header_at], below)
+    separator = told_separator or _separator(lines[header_at], below)
     header = next(csv.reader([lines[header_at]], delimiter=separator, skipinitialspace=True))
     if all(_NUMBER.fullmatch(cell.strip()) for cell in header):
         raise RecordingError(
@@ -115,7 +124,7 @@ def read_layout(path: Path) -> CsvLayout:
         path=path,
         encoding=encoding,
         separator=separator,
-        decimal=_decimal(below, separator),
+        decimal=told_decimal or _decimal(below, separator),
         head_lines=head_lines,
         names=tuple(name for name, _ in told),
         units=tuple(unit for _, unit in told),

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from datetime import datetime
 from pathlib import Path
 from typing import Any, Literal
 
 import numpy as np
 
-from infantmon.errors import RecordingError
+from infantmon.errors import ArgumentError, RecordingError
 from infantmon.formats.csv_layout import MISSING, SECONDS_IN, read_layout
 from infantmon.formats.files import told_clearly
-from infantmon.formats.table import TableSource, elapsed_s
+from infantmon.formats.table import TableSource, elapsed_s, with_told_units
 from infantmon.model.arrays import Floats
 
 _CLOCK = re.compile(r"\d{1,3}:[0-5]\d:[0-5]\d(?:[.,]\d*)?")
@@ -36,6 +37,10 @@ class CsvSource(TableSource):
         The file.
     rate_hz : float or None
         Rows a second, where the table has no time column.
+    units : mapping of str to str or None
+        Units of columns by their names, in place of what the header states.
+    separator, decimal : str or None
+        Between cells, and in numbers; detected where left out.
 
     Raises
     ------
@@ -47,18 +52,30 @@ class CsvSource(TableSource):
 
     rate_words = "read_csv(path, rate_hz=...)"
 
-    def __init__(self, path: Path, rate_hz: float | None = None) -> None:
+    def __init__(
+        self,
+        path: Path,
+        rate_hz: float | None = None,
+        *,
+        units: Mapping[str, str] | None = None,
+        separator: str | None = None,
+        decimal: str | None = None,
+    ) -> None:
+        _check_told(separator, decimal)
         self.path = path
         self.name = path.stem
         self.notes = []
         self.started_at = None
         with told_clearly(path, "the table"):
-            self._layout = layout = read_layout(path)
+            self._layout = layout = read_layout(
+                path, told_separator=separator, told_decimal=decimal
+            )
         if not layout.rows:
             raise RecordingError(f"{path} has a header and no line of samples.")
         if layout.cut_off:
             self.notes.append("the last line is cut off and was not read")
-        self.names, self.units, self.rows = layout.names, layout.units, layout.rows
+        self.names, self.rows = layout.names, layout.rows
+        self.units = with_told_units(path, layout.names, layout.units, units)
         self._open(rate_hz)
 
     def _times(self, time_at: int) -> Floats:
@@ -66,7 +83,7 @@ class CsvSource(TableSource):
         layout = self._layout
         first = next((c[time_at] for _, c in layout.cells() if len(c) > time_at), "")
         if layout.is_number(first):
-            unit = layout.units[time_at]
+            unit = self.units[time_at]
             if unit is not None and unit not in SECONDS_IN:
                 raise RecordingError(
                     f"{self.path}: the time column is in {unit!r}; use {', '.join(SECONDS_IN)}."
@@ -169,6 +186,15 @@ class CsvSource(TableSource):
             f"{self.path}, line {line}: the time {seen!r} {fault}; times must be seconds or ISO "
             "timestamps that go forward. Where the clock was set back, give UTC offsets."
         )
+
+
+def _check_told(separator: str | None, decimal: str | None) -> None:
+    if separator is not None and (len(separator) != 1 or separator in '"\r\n'):
+        raise ArgumentError(f"the separator is {separator!r}; one character such as ';' is needed.")
+    if decimal not in {None, ".", ","}:
+        raise ArgumentError(f"the decimal sign is {decimal!r}; it can be '.' or ','.")
+    if decimal is not None and decimal == separator:
+        raise ArgumentError(f"{decimal!r} cannot be both the separator and the decimal sign.")
 
 
 def _exact(pandas_version: str) -> Literal["round_trip"] | None:

@@ -6,7 +6,7 @@ Needs pyarrow, which is not installed with the library: ``pip install 'infantmon
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from datetime import datetime
 from itertools import islice
@@ -19,7 +19,7 @@ from infantmon.errors import InfantmonError, RecordingError
 from infantmon.formats.csv_layout import SECONDS_IN, name_and_unit
 from infantmon.formats.files import readable_file, told_clearly
 from infantmon.formats.naming import plain_unit
-from infantmon.formats.table import TableSource, elapsed_s
+from infantmon.formats.table import TableSource, elapsed_s, with_told_units
 from infantmon.model.arrays import Floats
 
 UNIT_KEY = b"unit"
@@ -69,6 +69,8 @@ class ParquetSource(TableSource):
         The file.
     rate_hz : float or None
         Rows a second, where the table has no time column.
+    units : mapping of str to str or None
+        Units of columns by their names, in place of what the file states.
 
     Raises
     ------
@@ -82,7 +84,13 @@ class ParquetSource(TableSource):
 
     rate_words = "read_parquet(path, rate_hz=...)"
 
-    def __init__(self, path: Path, rate_hz: float | None = None) -> None:
+    def __init__(
+        self,
+        path: Path,
+        rate_hz: float | None = None,
+        *,
+        units: Mapping[str, str] | None = None,
+    ) -> None:
         readable_file(path, what="a Parquet file")
         self.path = path
         self.name = path.stem
@@ -96,7 +104,7 @@ class ParquetSource(TableSource):
             told = [_column(field) for field in schema]
             self._keys = [field.name for field in schema]
         self.names = tuple(name for name, _ in told)
-        self.units = tuple(unit for _, unit in told)
+        self.units = with_told_units(path, self.names, [unit for _, unit in told], units)
         self._open(rate_hz)
 
     def _check_size(self, columns: int) -> None:

@@ -61,11 +61,14 @@ def read_csv(
     path: str | os.PathLike[str],
     *,
     rate_hz: float | None = None,
+    units: Mapping[str, str] | None = None,
+    separator: str | None = None,
+    decimal: str | None = None,
     ecg: str | None = None,
     ecg2: str | None = None,
     impedance: str | None = None,
 ) -> Recording:
-    """Read a table of text whose rate may have to be told.
+    """Read a table of text whose rate, units or layout may have to be told.
 
     Parameters
     ----------
@@ -74,6 +77,10 @@ def read_csv(
         detected; units may stand in the header, as in "ecg [mV]", "impedance (ohm)", "time_s".
     rate_hz : float or None
         Rows a second, where there is no time column.
+    units : mapping of str to str or None
+        Units of columns by their names, as {"ecg": "mV"}, in place of those of the header.
+    separator, decimal : str or None
+        Between cells, and in numbers ("." or ","); detected where left out.
     ecg, ecg2, impedance : str or None
         Names of columns, as for `read`.
 
@@ -82,16 +89,19 @@ def read_csv(
     RecordingError
         As for `read`; for a cell that is no number, with its line, column and text.
     ArgumentError
-        If a rate is told although the table has a time column, or is not above 0 Hz.
+        If a rate is told although the table has a time column, or is not above 0 Hz; if a
+        unit is told for a column that is not there, or a separator or decimal sign cannot be used.
     """
     asked = {"ecg": ecg, "ecg2": ecg2, "impedance": impedance}
-    return _recording(CsvSource(Path(path), rate_hz), asked)
+    source = CsvSource(Path(path), rate_hz, units=units, separator=separator, decimal=decimal)
+    return _recording(source, asked)
 
 
 def read_parquet(
     path: str | os.PathLike[str],
     *,
     rate_hz: float | None = None,
+    units: Mapping[str, str] | None = None,
     ecg: str | None = None,
     ecg2: str | None = None,
     impedance: str | None = None,
@@ -105,6 +115,8 @@ def read_parquet(
         in the metadata of a column under "unit".
     rate_hz : float or None
         Rows a second, where there is no time column.
+    units : mapping of str to str or None
+        Units of columns by their names, where the file states none or wrong ones.
     ecg, ecg2, impedance : str or None
         Names of columns, as for `read`.
 
@@ -118,7 +130,7 @@ def read_parquet(
         If pyarrow is not installed (``pip install 'infantmon[parquet]'``).
     """
     asked = {"ecg": ecg, "ecg2": ecg2, "impedance": impedance}
-    return _recording(ParquetSource(Path(path), rate_hz), asked)
+    return _recording(ParquetSource(Path(path), rate_hz, units=units), asked)
 
 
 def _recording(source: Source, asked: Mapping[str, str | None]) -> Recording:

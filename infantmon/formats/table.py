@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 import warnings
 from abc import abstractmethod
+from collections.abc import Mapping, Sequence
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -12,6 +14,7 @@ import numpy as np
 from infantmon.errors import ArgumentError, RecordingError, require_rate
 from infantmon.formats.evenness import EvenRows, Run, measured_rows
 from infantmon.formats.files import told_clearly
+from infantmon.formats.naming import plain_unit
 from infantmon.formats.source import Listed, Source, with_numbered_doubles
 from infantmon.model.arrays import Floats
 from infantmon.model.channel import Channel
@@ -119,6 +122,32 @@ class TableSource(Source):
                 f"rows are up to {even.off_s:.3f} s off an even clock of {even.rate_hz:.6g} Hz"
             )
         return even
+
+
+def with_told_units(
+    path: Path,
+    names: Sequence[str],
+    units: Sequence[str | None],
+    told: Mapping[str, str] | None,
+) -> tuple[str | None, ...]:
+    """Return the units of columns, those that the caller told in place of those of the file.
+
+    Raises
+    ------
+    ArgumentError
+        If a unit is told for a column that is not there.
+    """
+    told = told or {}
+    strange = sorted(set(told) - set(names))
+    if strange:
+        raise ArgumentError(
+            f"a unit is told for {', '.join(map(repr, strange))}, but {path} has the columns "
+            f"{', '.join(map(repr, names))}; name those."
+        )
+    return tuple(
+        plain_unit(told[name]) if name in told else unit
+        for name, unit in zip(names, units, strict=True)
+    )
 
 
 def elapsed_s(stamps: Any, *, has_offset: bool) -> Floats:
