@@ -88,7 +88,9 @@ def main(argv: Sequence[str] | None = None) -> int:
         (told.out / "musts.md").write_text(text, encoding="utf-8")
         stored = {"made_with": _versions(), "rows": [dataclasses.asdict(row) for row in rows]}
         stored["scenes"] = scenes
-        (told.out / "musts.json").write_text(json.dumps(stored, indent=1) + "\n", encoding="utf-8")
+        (told.out / "musts.json").write_text(
+            json.dumps(stored, indent=1, allow_nan=False) + "\n", encoding="utf-8"
+        )
     return 0 if all(row.met for row in rows) else 1
 
 
@@ -151,7 +153,10 @@ def _apneas(seeds: Sequence[int]) -> tuple[list[Row], list[dict[str, Any]]]:
     scenes: list[dict[str, Any]] = []
     for scene in apnea_scenes():
         result = run_apneas(scene, seeds)
-        scenes.append({"group": scene.group, "scene": scene.name, **dataclasses.asdict(result)})
+        told = dataclasses.asdict(result)
+        if not result.found:  # a figure without a case is none
+            told |= {"worst_onset_s": None, "worst_length_s": None, "worst_delay_s": None}
+        scenes.append({"group": scene.group, "scene": scene.name, **told})
         named = dataclasses.replace(result, faults=[f"{scene.name}: {f}" for f in result.faults])
         groups.setdefault(scene.group, ApneaResult()).add(named)
     return [_apnea_row(group, result, seeds) for group, result in groups.items()], scenes
@@ -272,6 +277,10 @@ def _bad_input() -> Row:
 # The table ---------------------------------------------------------------------------------------
 
 
+def _seconds(value: float | None) -> str:
+    return "-" if value is None else f"{value:.2f}"
+
+
 def _told(seeds: Sequence[int]) -> str:
     return ", ".join(map(str, seeds))
 
@@ -304,8 +313,8 @@ def _markdown(rows: Sequence[Row], scenes: Sequence[dict[str, Any]]) -> str:
     lines += [SCENE_HEAD, "|---|---|---|---|---|---|---|---|"]
     lines += [
         f"| {s['group']} | {s['scene']} | {s['found']} of {s['long']} | "
-        f"{s['reported']} of {s['short']} | {s['invented']} | {s['worst_onset_s']:.2f} | "
-        f"{s['worst_length_s']:.2f} | {s['worst_delay_s']:.2f} |"
+        f"{s['reported']} of {s['short']} | {s['invented']} | {_seconds(s['worst_onset_s'])} | "
+        f"{_seconds(s['worst_length_s'])} | {_seconds(s['worst_delay_s'])} |"
         for s in scenes
     ]
     lines += ["", "## What stands behind the rows", ""]
