@@ -14,7 +14,7 @@ from rich.console import Console
 from infantmon.errors import ArgumentError, InfantmonError
 from infantmon.simulate import InventedInfant
 from infantmon.simulate.scenario_file import read_scenario
-from infantmon.simulate.to_files import WRITERS, write_simulated
+from infantmon.simulated_files import WRITERS, write_simulated
 
 
 class Format(StrEnum):

@@ -24,8 +24,8 @@ from infantmon.simulate.scenario_file import (
     scenario_from_toml,
     scenario_to_toml,
 )
-from infantmon.simulate.to_files import WRITERS, write_simulated
 from infantmon.simulate.words import EVENTS, PLAUSIBLE, PULSATIONS, SHOWN
+from infantmon.simulated_files import WRITERS, write_simulated
 
 EVERYTHING = (
     sim.Pause(20.0, 15.0, sim.SlowingInPause(), sim.Rebound()),
