@@ -1,7 +1,7 @@
 """Scenes with known truth in which the bars of the first release are measured.
 
-Everything here is invented. Labels are the simulator's own truth. Seeds 7, 8, 11, 12 and 101 to 103 were
-looked at while detectors were mended; stored results are of other seeds.
+Everything here is invented. Labels are the simulator's own truth. Seeds 7, 8, 11, 12 and 101 to
+103 were looked at while detectors were mended; stored results are of other seeds.
 """
 
 from __future__ import annotations

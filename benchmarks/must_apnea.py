@@ -105,9 +105,11 @@ def _measure_one(
         result.not_assessable += len(over) == 1
         return
     event = over[0]
+    if event.length_s is None:
+        result.faults.append(_told(onset_s, end_s, event, "never ended"))
+        return
     result.found += 1
-    length_s = math.inf if event.length_s is None else event.length_s
-    onset_off, length_off = abs(event.onset_s - onset_s), abs(length_s - (end_s - onset_s))
+    onset_off, length_off = abs(event.onset_s - onset_s), abs(event.length_s - (end_s - onset_s))
     delay_s = event.known_s - onset_s - limit_s
     result.worst_onset_s = max(result.worst_onset_s, onset_off)
     result.worst_length_s = max(result.worst_length_s, length_off)

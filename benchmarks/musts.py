@@ -167,8 +167,9 @@ def _apnea_row(group: str, result: ApneaResult, seeds: Sequence[int]) -> Row:
     if result.not_assessable:
         told += f", {result.not_assessable} more as not assessable"
     told += f"; {result.reported} of {result.short} short ones reported, {result.invented} invented"
-    told += f"; worst: onset {result.worst_onset_s:.2f} s, length {result.worst_length_s:.2f} s, "
-    told += f"known {result.worst_delay_s:.2f} s after limit"
+    if result.found:
+        told += f"; worst: onset {result.worst_onset_s:.2f} s, length {result.worst_length_s:.2f} s"
+        told += f", known {result.worst_delay_s:.2f} s after limit"
     return Row(
         f"pauses at 20 s, {group}",
         f"all of >= 20.5 s, none of <= 19.5 s; onset, length within {WITHIN_S:g} s; known "
