@@ -3,13 +3,17 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: demo test lint check clean
+.PHONY: demo test test-peers lint check clean
 
 demo: $(VENV)/.run
 	$(BIN)/infantmon demo --out out/demo
 
 test: $(VENV)/.dev
-	$(BIN)/python -m pytest -n 2
+	$(BIN)/python -m pytest -n 2 -m "not peers"
+
+# neurokit2 does not take the newest pandas, so it and the other peers live apart.
+test-peers: $(VENV)-peers/.ready
+	$(VENV)-peers/bin/python -m pytest -m peers tests/test_second_source.py
 
 lint: $(VENV)/.dev
 	$(BIN)/ruff check .
@@ -34,5 +38,11 @@ $(VENV)/.dev: $(VENV)/.run
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --group dev
 	@touch $@
 
+$(VENV)-peers/.ready: $(VENV)/bin/python pyproject.toml
+	$(PYTHON) -m venv $(VENV)-peers
+	$(VENV)-peers/bin/python -m pip install --quiet --disable-pip-version-check --upgrade "pip>=25.1"
+	$(VENV)-peers/bin/python -m pip install --quiet --disable-pip-version-check --editable . --group test --group bench
+	@touch $@
+
 clean:
-	rm -rf $(VENV) out dist build .pytest_cache .mypy_cache .ruff_cache .hypothesis
+	rm -rf $(VENV) $(VENV)-peers out dist build .pytest_cache .mypy_cache .ruff_cache .hypothesis

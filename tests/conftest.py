@@ -13,7 +13,20 @@ def recordings() -> Path:
     folder = Path(told) if told else Path(__file__).parents[2] / "shared" / "recordings"
     if not folder.is_dir():
         reason = f"the shared recordings are not at {folder} (set INFANTMON_RECORDINGS)"
-        if os.environ.get("INFANTMON_REQUIRE_ALL") == "1":
+        if _requires_all():
             pytest.fail(reason)
         pytest.skip(reason)
     return folder
+
+
+@pytest.hookimpl(hookwrapper=True)
+def pytest_runtest_makereport(item: pytest.Item):
+    """Where everything has to be at hand (INFANTMON_REQUIRE_ALL=1) a skipped test is a failure."""
+    report = (yield).get_result()
+    if report.skipped and not hasattr(report, "wasxfail") and _requires_all():
+        report.outcome = "failed"
+        report.longrepr = f"{item.nodeid} was skipped although INFANTMON_REQUIRE_ALL=1"
+
+
+def _requires_all() -> bool:
+    return os.environ.get("INFANTMON_REQUIRE_ALL") == "1"

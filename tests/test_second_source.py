@@ -8,6 +8,8 @@ import pytest
 from benchmarks import peers, second_source
 from infantmon.selftest.drawing import ECG_HZ, at_rate, drawn
 
+pytestmark = pytest.mark.peers
+
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")
     pytest.importorskip("neurokit2")

@@ -223,6 +223,7 @@ def test_arrays_are_the_samples(infant, night, tmp_path):
         assert np.array_equal(stored, expected(night, role), equal_nan=True)
 
 
+@pytest.mark.filterwarnings("ignore:The inplace keyword")  # wfdb 4.3.1 under pandas 3
 def test_annotations_are_the_truth(infant, tmp_path):
     import wfdb
 
@@ -253,6 +254,7 @@ def test_truth_tables_are_the_truth(infant, tmp_path):
     assert (again, seed) == (infant.scenario, infant.seed)
 
 
+@pytest.mark.filterwarnings("ignore:The inplace keyword")  # wfdb 4.3.1 under pandas 3
 def test_marks_stand_on_the_channels_own_clock(tmp_path):
     import wfdb
 
