@@ -2,4 +2,5 @@
 
 from infantmon.cli import run
 
-run()
+if __name__ == "__main__":
+    run()

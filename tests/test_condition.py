@@ -1,4 +1,7 @@
-"""The state machine of one alarm condition: each transition in plain words, and a stateful test."""
+"""The state machine of one alarm condition: each transition in plain words, and a stateful test.
+
+Alarm condition delay, latching and reset are terms of IEC 60601-1-8 (the terms; text not read).
+"""
 
 import math
 

@@ -1,5 +1,7 @@
 """EDF, EDF+ and BDF files in: scaling, rates, true times, files that were cut or never closed.
 
+Layout as in the published EDF and EDF+ specification (Kemp et al. 1992; Kemp and Olivan 2003).
+
 Rows of the list of inputs that break other people's code: 14 (a clock that is off), 25
 (discontinuous EDF+), 26 (record count -1, a file cut inside a record).
 """

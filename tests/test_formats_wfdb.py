@@ -1,5 +1,7 @@
 """WFDB records in: rates, gains, invalid samples, segments, and files that are shorter than told.
 
+Formats as in WFDB's manual pages header(5) and signal(5).
+
 Rows of the list of inputs that break other people's code: 21 (short files), 22 (gain 0, invalid),
 23 (segments), 24 (several samples a frame).
 """
