@@ -123,7 +123,7 @@ class CsvSource(TableSource):
             raise self._wrong_cell(time_at, is_clock, "a time as hh:mm:ss,")
         parts = texts.str.replace(",", ".").str.split(":", expand=True).astype("float64")
         times = (parts[0] * 60.0 + parts[1]) * 60.0 + parts[2]
-        seconds = times.to_numpy(dtype=np.float64, copy=True)
+        seconds: Floats = times.to_numpy(dtype=np.float64, copy=True)
         passed = np.diff(seconds) < -_DAY_S / 2.0
         if passed.any():
             self.notes.append("the times pass midnight, and go on with the next day")
