@@ -7,6 +7,8 @@ import pytest
 
 from infantmon.demo import demo_plan
 from infantmon.errors import InfantmonError
+from infantmon.formats import read, write_edf, write_wfdb
+from infantmon.model.channel import StoredSamples
 from infantmon.model.clock import Clock
 from infantmon.model.signal import Signal
 from infantmon.model.spooled import SpooledSignal
@@ -72,3 +74,20 @@ def test_findings_are_held_once(recording):
     assert sum(len(batch.r_peaks) for batch in found.batches) == len(found.whole.r_peaks)
     [(_, events)] = sweep(found, [demo_plan()])
     assert list(events) == list(review(recording, demo_plan()).events)
+
+
+@pytest.mark.parametrize("form", ["wfdb", "edf"])
+def test_a_review_is_equal_whether_samples_are_held_or_stay_in_their_file(
+    recording, tmp_path, monkeypatch, form
+):
+    write_wfdb(recording, tmp_path, "a")
+    write_edf(recording, tmp_path / "a.edf")
+    path = tmp_path / ("a" if form == "wfdb" else "a.edf")
+    held = review(read(path), demo_plan())
+    monkeypatch.setattr("infantmon.formats.source.HELD_SAMPLES", 0)
+    stored = review(read(path), demo_plan())
+    assert isinstance(stored.recording.ecg.segments[0].samples, StoredSamples)
+    assert isinstance(held.recording.ecg.segments[0].samples, np.ndarray)
+    assert stored.changes == held.changes
+    for name in ("r_peaks", "breaths", "heart_rate", "cleaned"):
+        assert getattr(stored, name).equals(getattr(held, name))
