@@ -86,7 +86,8 @@ def test_a_little_electrode_motion_changes_nothing(recordings):
 )
 def test_irregular_rhythms(recordings, record, rate_bpm):
     """ANSI/AAMI EC13 4.1.2.1 (e): the expected rate after 20 s of settling, from memory."""
-    stored = wfdb_package().rdrecord(str(recordings / "aami-ec13" / record))
+    with wfdb_package() as wfdb:
+        stored = wfdb.rdrecord(str(recordings / "aami-ec13" / record))
     ecg = stored.p_signal[:, 0]
     found = detect_r_peaks(ecg, stored.fs, unit="mV").time_s
     counted = np.sum(found > 20.0) / (len(ecg) / stored.fs - 20.0)
