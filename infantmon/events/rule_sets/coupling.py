@@ -1,0 +1,40 @@
+"""Coupling of apneas and slow hearts by published time windows."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from infantmon.events.rule_sets.episodes import Episode
+from infantmon.events.watch import COUPLED_AFTER_END_S, COUPLED_AFTER_ONSET_S
+
+SOURCE = (
+    "Windows as carried out in an academic group's openly licensed code, which cites Lee H et al., "
+    "Physiol Meas 2012;33:1-17."
+)
+
+
+@dataclass(frozen=True)
+class Coupling:
+    """An apnea and the slow hearts that are coupled to it."""
+
+    apnea: Episode
+    slowings: tuple[Episode, ...]
+
+
+def coupled(apneas: Iterable[Episode], slowings: Iterable[Episode]) -> list[Coupling]:
+    """Return each apnea with the slow hearts that are coupled to it.
+
+    A slow heart is coupled if it begins after the apnea's onset (strictly), and less than 50 s
+    after the onset or less than 25 s after the end.
+    """
+    slow = list(slowings)
+    return [Coupling(apnea, tuple(one for one in slow if _belongs(one, apnea))) for apnea in apneas]
+
+
+def _belongs(slowing: Episode, apnea: Episode) -> bool:
+    since_onset_s = slowing.start_s - apnea.start_s
+    since_end_s = slowing.start_s - apnea.end_s
+    return since_onset_s > 0 and (
+        since_onset_s < COUPLED_AFTER_ONSET_S or since_end_s < COUPLED_AFTER_END_S
+    )

@@ -1,0 +1,27 @@
+"""Pauses of at least a length, as episodes."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from infantmon.events.rule_sets.episodes import Episode
+from infantmon.events.rule_sets.intervals import Intervals
+
+
+def long_pauses(
+    breaths: Intervals, least_s: float, clause: str, *, strict: bool = False
+) -> list[Episode]:
+    """Return the pauses of at least a length, mark to mark (`strict`: longer than it)."""
+    length_s = breaths.length_s
+    long = length_s > least_s + 1e-9 if strict else length_s >= least_s - 1e-9
+    return [
+        Episode(
+            "apnea",
+            clause,
+            float(breaths.start_s[row]),
+            float(breaths.end_s[row]),
+            {"longest_pause_s": float(length_s[row])},
+            complete=bool(breaths.whole[row]),
+        )
+        for row in np.flatnonzero(long).tolist()
+    ]
