@@ -8,7 +8,7 @@ from typing import ClassVar
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
-from infantmon.dsp.columns import inner, length, narrowed, unit
+from infantmon.dsp.columns import Shapes, length, narrowed, unit
 from infantmon.dsp.kept import Kept
 from infantmon.dsp.local_maxima import LocalMaxima
 from infantmon.model.arrays import NO_FLOATS, Bools, Floats, Ints
@@ -19,6 +19,7 @@ SIGHT_S = 0.75  # how far to either side the other maxima are looked at
 _VALLEY_S = 0.20
 _SHAPE_S = 0.10
 _LAGS = 2  # ticks by which two shapes may be shifted against each other
+_AT_ONCE = 256  # shapes compared at a time: what stays in the cache is fast
 _ALIKE = 4  # earlier candidates with which a shape is compared
 _SMALL = 0.3  # of the largest in sight: up to here a candidate is a P or T wave or a ripple
 _LARGE = 0.7  # of the largest in sight: from here it is about equal
@@ -105,7 +106,8 @@ class CandidateFinder(Carried):
         self._sight = round(SIGHT_S * rate_hz)
         self._valley = round(_VALLEY_S * rate_hz)
         self._wing = round(_SHAPE_S * rate_hz)
-        self.ahead = self._sight + self._radius
+        # The shape of a candidate at the edge of sight is looked at, too.
+        self.ahead = self._sight + max(self._radius, self._wing)
         self._neighbours = self._sight // (self._radius + 1) + 1
         self._maxima = LocalMaxima(self._radius)
         self._band = Kept()
@@ -185,26 +187,34 @@ class CandidateFinder(Carried):
     def _likeness(self, place: Ints, partner: Ints, prominent: Bools) -> Floats:
         """Compare each prominent shape with the prominent ones before it, and with its partner."""
         likeness = np.zeros(len(place))
-        if not prominent.any():
-            return likeness
         place, partner = place[prominent], partner[prominent]
+        best = [NO_FLOATS]
+        for start in range(0, len(place), _AT_ONCE):
+            some = slice(start, start + _AT_ONCE)
+            alike = self._alike(place[some], partner[some])
+            ordered = np.sort(alike[:_ALIKE], axis=0)
+            before = np.where(ordered[0] > 0.0, ordered[-2], ordered[-1])
+            ahead = np.where(partner[some] > place[some], alike[_ALIKE], 0.0)
+            best.append(np.maximum(before, ahead).astype(np.float64))
+        likeness[prominent] = np.concatenate(best)
+        return likeness
+
+    def _alike(self, place: Ints, partner: Ints) -> Shapes:
+        """Return the highest correlations with the shapes before (one a row) and the partner's."""
         wing, width, count = self._wing, 2 * self._wing + 1, len(place)
         wide = narrowed(self._band.columns(place - wing - _LAGS, width + 2 * _LAGS))
-        other = unit(narrowed(self._band.columns(partner - wing, width)))
         earlier = np.concatenate((self._shapes, unit(wide[_LAGS : _LAGS + width])), axis=1)
+        others = np.empty((width, _ALIKE + 1, count), dtype=np.float32)
+        for back in range(_ALIKE):
+            others[:, back] = earlier[:, back : back + count]
+        others[:, _ALIKE] = unit(narrowed(self._band.columns(partner - wing, width)))
+        self._shapes = earlier[:, count:].copy()
         alike = np.zeros((_ALIKE + 1, count), dtype=np.float32)
         for lag in range(2 * _LAGS + 1):
             shape = wide[lag : lag + width]
-            inverse = 1.0 / length(shape)
-            np.maximum(alike[_ALIKE], inner(shape, other) * inverse, out=alike[_ALIKE])
-            for back in range(_ALIKE):
-                before = inner(shape, earlier[:, back : back + count]) * inverse
-                np.maximum(alike[back], before, out=alike[back])
-        self._shapes = earlier[:, count:].copy()
-        ordered = np.sort(alike[:_ALIKE], axis=0)
-        best = np.where(ordered[0] > 0.0, ordered[-2], ordered[-1])
-        likeness[prominent] = np.maximum(best, np.where(partner > place, alike[_ALIKE], 0.0))
-        return likeness
+            inner_products = (shape[:, np.newaxis] * others).sum(axis=0)
+            np.maximum(alike, inner_products / length(shape), out=alike)
+        return alike
 
     def _forget(self, end: int) -> None:
         """Let go of what no candidate to come will look at."""

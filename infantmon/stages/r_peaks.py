@@ -30,7 +30,7 @@ _APART_S = 0.12  # two marks closer than this are one beat
 _LAG_S = 0.017  # by which the envelope of a QRS complex trails the filter's delay
 _FLOOR = {"V": 0.15e-3, "mV": 0.15}  # complexes up to this size are not counted
 _PIECE = 15_000  # samples filtered at a time: what stays in the processor's cache is fast
-_BLOCK_S = 300.0
+_BLOCK_S = 400.0
 
 
 @record

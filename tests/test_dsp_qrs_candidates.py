@@ -1,0 +1,118 @@
+"""QRS candidates and what surrounds them, against a loop over candidates."""
+
+import numpy as np
+import pytest
+from r_peak_inputs import cut_in
+
+from infantmon.dsp.qrs_candidates import CandidateFinder
+
+RATE_HZ = 125.0
+RADIUS, SIGHT, VALLEY, WING = 10, 94, 25, 12  # 0.08, 0.75, 0.2 and 0.1 s
+
+
+def drawn(seed, length=3000):
+    """A band-passed signal of bursts and noise, and its envelope."""
+    draw = np.random.default_rng(seed)
+    size = 0.1 + (draw.random(length) < 0.02).astype(float)
+    loud = np.convolve(size, np.hanning(13), mode="same")
+    band = loud * np.sin(0.75 * np.arange(length) + np.cumsum(0.05 * draw.standard_normal(length)))
+    padded = np.concatenate((np.zeros(5), np.abs(band), np.zeros(5)))
+    envelope = np.convolve(padded, np.full(11, 1 / 11), mode="valid")
+    return band, envelope
+
+
+def held(values, start, stop):
+    return [values[min(max(k, 0), len(values) - 1)] for k in range(start, stop)]
+
+
+def correlation(left, right):
+    norm = np.linalg.norm(left) * np.linalg.norm(right)
+    return float(np.dot(left, right) / norm) if norm > 0.0 else 0.0
+
+
+def alike(band, place, other):
+    shape = held(band, other - WING, other + WING + 1)
+    shifts = [
+        correlation(held(band, place + lag - WING, place + lag + WING + 1), shape)
+        for lag in range(-2, 3)
+    ]
+    return max(0.0, *shifts)
+
+
+def slow_twin(band, envelope):
+    """Each candidate as a dict, one after the other."""
+    places = [
+        k
+        for k, e in enumerate(envelope)
+        if e > max([0.0, *envelope[max(0, k - RADIUS) : k]])
+        and e >= max([0.0, *envelope[k + 1 : k + 1 + RADIUS]])
+    ]
+    prominent, found = [], []
+    for place in places:
+        height = envelope[place]
+        seen = [p for p in places if abs(p - place) <= SIGHT]
+        largest = max(envelope[p] for p in seen)
+        large = [p for p in seen if envelope[p] >= 0.7 * largest]
+        later = [p for p in large if p > place]
+        partner = later[0] if later else place
+        walls = [
+            min(held(envelope, place - VALLEY, place + 1)),
+            min(held(envelope, place, place + VALLEY + 1)),
+        ]
+        like = 0.0
+        if height >= 0.5 * largest:
+            before = sorted(alike(band, place, p) for p in prominent[-4:])
+            full = len(before) == 4 and before[0] > 0.0
+            best = before[-2] if full else before[-1] if before else 0.0
+            like = max(best, alike(band, place, partner) if later else 0.0)
+            prominent.append(place)
+        found.append(
+            {
+                "place": place,
+                "height": height,
+                "next_large": partner,
+                "largest": largest,
+                "between": sum(envelope[p] > 0.3 * largest for p in seen) - len(large),
+                "equal": len(large),
+                "depth": 1.0 - max(walls) / height,
+                "likeness": like,
+            }
+        )
+    return found
+
+
+@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("size", [1, 40, 3000])
+def test_equals_its_slow_twin_however_cut(seed, size):
+    band, envelope = drawn(seed)
+    finder = CandidateFinder(RATE_HZ)
+    parts = []
+    for some, above in zip(
+        cut_in(band, range(size, len(band), size)),
+        cut_in(envelope, range(size, len(band), size)),
+        strict=True,
+    ):
+        finder.push(some, above)
+        parts.append(finder.settled())
+        reached = parts[-1].place[-1:] + finder.ahead
+        assert np.all(reached < finder._envelope.end)
+    finder.push(band[:0], envelope[:0], last=True)
+    parts.append(finder.settled(last=True))
+    wanted = slow_twin(band, envelope)
+    assert len(wanted) > 100
+    for name in wanted[0]:
+        column = np.concatenate([getattr(part, name) for part in parts])
+        np.testing.assert_allclose(column, [w[name] for w in wanted], rtol=2e-6, atol=2e-6)
+
+
+def test_a_candidate_is_given_as_soon_as_all_in_its_sight_is_in():
+    band, envelope = drawn(1)
+    finder = CandidateFinder(RATE_HZ)
+    given = 0
+    for k in range(len(band)):
+        finder.push(band[k : k + 1], envelope[k : k + 1])
+        found = finder.settled()
+        given += len(found)
+        assert np.all(found.place + finder.ahead == k)
+        assert finder.pending_from >= k + 1 - finder.ahead
+    assert given > 100
