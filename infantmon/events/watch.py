@@ -14,23 +14,17 @@ from typing import ClassVar
 
 from infantmon.events.apnea import ApneaRule
 from infantmon.events.batch import Batch, Latencies
+from infantmon.events.case import BEFORE_S, Case
 from infantmon.events.condition import Transition
 from infantmon.events.contact_loss import ContactLossRule, SignalUnusableRule
-from infantmon.events.evidence import (
-    BEFORE_S,
-    Case,
-    effort_free_s,
-    judge,
-    reasons_for,
-    unusable_inside,
-    with_extreme_rate,
-)
+from infantmon.events.evidence import judge, reasons_for
 from infantmon.events.heart_rate_limits import (
     HeartRateRule,
     HighHeartRateRule,
     LowHeartRateRule,
 )
 from infantmon.events.history import LONGEST_KEPT_S, History
+from infantmon.events.measures import effort_free_s, unusable_inside, with_extreme_rate
 from infantmon.events.no_heart_beat import NoHeartBeatRule
 from infantmon.events.periodic_breathing import PeriodicBreathingRule
 from infantmon.events.rule import Rule

@@ -1,0 +1,47 @@
+"""An event as the evidence sees it, and what is asked of it in more than one place."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from infantmon.events.history import History
+from infantmon.model.event import Event, Evidence
+from infantmon.model.spans import Spans
+
+BEFORE_S = 30.0
+"""How far back the breathing and the heart before an event are looked at, in seconds."""
+DISTURBED_SHARE = 0.2
+"""From this share of an event under movement it is doubtful."""
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """An event as the evidence sees it: what has been found by a stream time, and no more.
+
+    `until_s` is the end of the event, or the time reached where it is still open.
+    """
+
+    event: Event
+    assessable: bool
+    until_s: float
+    known_s: float
+    history: History
+
+    @property
+    def length_s(self) -> float:
+        """Length of the event so far, at least a second, for shares."""
+        return max(self.until_s - self.event.onset_s, 1.0)
+
+
+def disturbed(case: Case, spans: Spans, what: str) -> list[Evidence]:
+    """Tell the share of the event, its onset included, that lies in disturbed stretches."""
+    share = spans.overlap_s(case.event.onset_s - 1.0, case.until_s) / (case.length_s + 1.0)
+    if share <= 0.0:
+        return [Evidence("no movement seen in it", "for")]
+    side = "against" if share >= DISTURBED_SHARE else "beside"
+    return [Evidence(f"{what} for {100 * share:.0f} % of it", side)]
+
+
+def counted(count: int, what: str) -> str:
+    """Return a count with its noun, in the singular for one."""
+    return f"{count} {what}" if count == 1 else f"{count} {what}s"

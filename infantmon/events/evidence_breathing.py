@@ -1,0 +1,135 @@
+"""What breathing, pulsation, movement and contact say of an apnea or of periodic breathing."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from infantmon.events.case import BEFORE_S, DISTURBED_SHARE, Case, counted, disturbed
+from infantmon.events.measures import unusable_inside
+from infantmon.model.event import Evidence
+from infantmon.model.spans import Reason
+
+PULSATION_SHARE = 0.8
+"""From this ratio of pulsation to breath the two are hard to tell apart."""
+LEFT_SHARE = 0.17
+"""From this size on, as a share of a breath before, swings that go on in a pause may be effort. In
+simulated nights true pauses had up to 0.11, shallow breathing 0.23 and more."""
+HUGE_TIMES = 4.0
+"""A swing of so many times the usual breath is hardly a breath."""
+BESIDE_S = 2.0
+"""So close to the onset a lost or disturbed signal may have made the last breath, in seconds."""
+
+
+def only_with_unusable_time(case: Case) -> list[Evidence]:
+    """Tell that the limit was reached only by counting what could not be judged."""
+    if case.assessable:
+        return []
+    text = "the limit was reached only by counting time in which the impedance could not be used"
+    if not unusable_inside(case):
+        text = "the limit was reached only by not counting swings that may be a disturbance"
+    return [Evidence(text, "not assessable")]
+
+
+def breathing_before(case: Case) -> list[Evidence]:
+    """Tell the rate of breathing before, or that there was hardly any."""
+    onset_s = case.event.onset_s
+    before = case.history.breaths(onset_s - BEFORE_S, onset_s + 1e-6, case.known_s)
+    if len(before) < 4:
+        seen = counted(len(before), "breath")
+        return [Evidence(f"only {seen} in the {BEFORE_S:g} s before", "against")]
+    rate = 60.0 / float(np.median(np.diff(before.time_s)))
+    return [Evidence(f"breathing before at {rate:.0f} a minute", "for")]
+
+
+def breathing_after(case: Case) -> list[Evidence]:
+    """Tell how breathing came back, once some breaths after the end are known."""
+    event = case.event
+    if event.end_s is None:
+        return []
+    until_s = event.end_s + BEFORE_S
+    after = case.history.breaths(event.end_s - 1e-6, until_s, case.known_s).size[:5]
+    before = case.history.breaths(event.onset_s - BEFORE_S, event.onset_s + 1e-6, case.known_s).size
+    if len(after) < 3 or len(before) < 4:
+        return []
+    ratio = float(np.median(after) / np.median(before))
+    return [Evidence(f"breathing came back at {100 * ratio:.0f} % of its size before", "for")]
+
+
+def shallow_breathing(case: Case) -> list[Evidence]:
+    """Look whether breathing had become shallow before."""
+    onset_s = case.event.onset_s
+    before = case.history.breaths(onset_s - BEFORE_S, onset_s + 1e-6, case.known_s)
+    shallow = int(np.count_nonzero(before.shallow[-5:]))
+    if shallow < 3:
+        return []
+    text = (
+        f"{shallow} of the last 5 breaths before were shallow: effort may go on below what is seen"
+    )
+    return [Evidence(text, "against")]
+
+
+def pulsation(case: Case) -> list[Evidence]:
+    """Compare the heart's pulsation, and what was left of the swings, with a breath before."""
+    event = case.event
+    taken = case.history.pulsation(event.onset_s, case.until_s, case.known_s)
+    before = case.history.pulsation(event.onset_s - BEFORE_S, event.onset_s, case.known_s)
+    if not len(taken) or not len(before):
+        return []
+    breath = float(np.median(before.breath))
+    ratio = float(np.median(taken.pulsation)) / breath if breath > 0 else 0.0
+    text = f"heart pulsation taken out: {ratio:.2f} of a breath before"
+    items = [Evidence(text, "beside" if ratio >= PULSATION_SHARE else "for")]
+    left = float(np.median(taken.breath)) / breath if breath > 0 else 0.0
+    if left >= LEFT_SHARE:
+        text = f"swings of {left:.2f} of a breath before went on: effort may have gone on"
+        items.append(Evidence(text, "against"))
+    if np.mean(taken.locked) > DISTURBED_SHARE:
+        items.append(_kept_step(before_too=bool(np.mean(before.locked) > DISTURBED_SHARE)))
+    return items
+
+
+def _kept_step(*, before_too: bool) -> Evidence:
+    """Swings in step with the heart: breaths, or its pulsation? What was before decides.
+
+    Where breathing kept step before as well, the two cannot be told apart. Where it did not,
+    breaths would have had to change to the heart's rate at that very moment: doubtful, not more.
+    """
+    if before_too:
+        text = "breathing and heart beat kept step and could not be told apart"
+        return Evidence(text, "not assessable")
+    text = "swings in step with the heart were taken for its pulsation, not for breaths"
+    return Evidence(text, "against")
+
+
+def movement(case: Case) -> list[Evidence]:
+    """Tell how much of it was under movement."""
+    spans = case.history.spans("impedance", case.known_s, blocking=False)
+    return disturbed(case, spans, "the impedance was disturbed")
+
+
+def contact_beside(case: Case) -> list[Evidence]:
+    """Contact lost within 2 s of the onset: the last breath may have been an electrode's."""
+    spans = case.history.spans("impedance", case.known_s, blocking=True)
+    onset_s = case.event.onset_s
+    near = (spans.start_s < onset_s + 2.0) & (spans.end_s > onset_s - 2.0)
+    if not case.assessable or not near.any():
+        return []
+    words = Reason(int(spans.reason[np.flatnonzero(near)[0]])).words
+    return [Evidence(f"the signal could not be used within 2 s of the onset ({words})", "against")]
+
+
+def onset_disturbed(case: Case) -> list[Evidence]:
+    """Look whether the last breath before may be no breath: a jump, a movement, a huge swing."""
+    onset_s = case.event.onset_s
+    spans = case.history.spans("impedance", case.known_s, blocking=False)
+    near = (spans.start_s < onset_s + BESIDE_S) & (spans.end_s > onset_s - BESIDE_S)
+    if near.any():
+        words = Reason(int(spans.reason[np.flatnonzero(near)[0]])).words
+        return [Evidence(f"the impedance was disturbed at its onset ({words})", "against")]
+    before = case.history.breaths(onset_s - BEFORE_S, onset_s + 1e-6, case.known_s).size
+    if len(before) < 4:
+        return []
+    times = float(before[-1] / np.median(before))
+    if times < HUGE_TIMES:
+        return []
+    return [Evidence(f"the swing at its onset was {times:.0f} times a usual breath", "against")]

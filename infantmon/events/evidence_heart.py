@@ -1,0 +1,173 @@
+"""What beats, a second lead, the ECG's state and breathing say of a heart-rate event."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from infantmon.events.case import BEFORE_S, DISTURBED_SHARE, Case, counted, disturbed
+from infantmon.model.arrays import Floats
+from infantmon.model.event import NOT_ASSESSABLE, Event, Evidence
+from infantmon.model.marks import RPeaks
+
+UNRELIABLE_SHARE = 0.3
+"""From this share of beats that do not look like their neighbours a rate is doubtful."""
+SAME_BEAT_S = 0.1
+"""Marks of two leads no further apart than this are one beat, in seconds."""
+AGREE_SHARE = 0.8
+"""From this share of beats that both leads have, either way, they show the same rhythm."""
+AGREE_BEFORE_S = 10.0
+"""How far back from an event the beats of two leads are compared, in seconds."""
+SHRUNK_SHARE = 0.5
+"""Below this share of their size before, beats may go unseen."""
+LAST_BEATS = 4
+"""Beats before the longest interval whose size is looked at by itself."""
+LONG_WITHOUT_BEAT_S = 10.0
+"""From this length on breathing is asked whether the heart can have stopped, in seconds."""
+WENT_ON_SHARE = 0.7
+"""From this share of the breaths that were due, breathing went on as before."""
+
+
+def beats_alike(case: Case) -> list[Evidence]:
+    """Look whether the beats look alike; a second lead that shows the same beats vouches for them.
+
+    Where it does, a beat that looks strange is still a beat (a wide one, an escape beat).
+    """
+    event = case.event
+    beats = case.history.beats(event.onset_s - 10.0, case.until_s + 1e-6, case.known_s)
+    if not len(beats):
+        # whether a heart has stopped cannot be told by a lead that has not shown it beat
+        stopped = event.kind == "no heart beat"
+        return [Evidence("no heart beat was seen before", NOT_ASSESSABLE if stopped else "against")]
+    strange_side = "beside" if _carried_by_second_lead(case) else "against"
+    share = float(np.mean(~beats.reliable))
+    text = f"{100 * (1 - share):.0f} % of the beats around look alike"
+    items = [Evidence(text, strange_side if share >= UNRELIABLE_SHARE else "for")]
+    # good beats before must not hide that the few inside, or on both sides, are strange
+    first = max(int(np.searchsorted(beats.time_s, event.onset_s, side="right")) - 1, 0)
+    strange = int(np.count_nonzero(~beats.reliable[first:]))
+    count = len(beats) - first
+    if share < UNRELIABLE_SHARE and 2 * strange > count:
+        rests_on = counted(count, "beat")
+        text = f"{strange} of the {rests_on} it rests on do not look like their neighbours"
+        items.append(Evidence(text, strange_side))
+    return items
+
+
+def beat_size(case: Case) -> list[Evidence]:
+    """Compare the size of the beats before and in it: beats that fade may go unseen.
+
+    The last beats before the longest interval are looked at by themselves: a drop-out begins there.
+    """
+    event = case.event
+    before = case.history.beats(event.onset_s - BEFORE_S, event.onset_s, case.known_s)
+    inside = case.history.beats(event.onset_s, case.until_s + 1e-6, case.known_s)
+    if len(before) < 5:
+        return []
+    usual = float(np.median(np.abs(before.amplitude)))
+    ends_s = np.append(inside.time_s, case.until_s)
+    longest_s = float(ends_s[int(np.argmax(np.diff(ends_s, prepend=before.time_s[-1])))])
+    around = case.history.beats(event.onset_s - BEFORE_S, longest_s - 1e-6, case.known_s)
+    sizes = [float(np.median(np.abs(around.amplitude[-LAST_BEATS:])))]
+    if len(inside) >= 2:
+        sizes.append(float(np.median(np.abs(inside.amplitude))))
+    if usual <= 0.0:
+        return []
+    percent = 100.0 * min(sizes) / usual
+    if percent < 100.0 * SHRUNK_SHARE:
+        hides = "beside" if event.kind == "high heart rate" else "against"
+        return [Evidence(f"beats had shrunk to {percent:.0f} % of their size before", hides)]
+    return [Evidence(f"beats kept their size ({percent:.0f} % of before)", "for")]
+
+
+def breathing_went_on(case: Case) -> list[Evidence]:
+    """See whether breathing went on as before through a long time without a beat.
+
+    Breathing outlasts the heart by a while only; regular breaths speak for beats that went unseen.
+    """
+    event = case.event
+    beats_s = case.history.beats(event.onset_s - BEFORE_S, case.until_s, case.known_s).time_s
+    edges_s = np.append(beats_s, case.until_s)
+    row = int(np.argmax(np.diff(edges_s))) if len(edges_s) > 1 else 0
+    start_s, end_s = float(edges_s[row]), float(edges_s[min(row + 1, len(edges_s) - 1)])
+    if end_s - start_s < LONG_WITHOUT_BEAT_S:
+        return []
+    meanwhile = case.history.breaths(start_s, end_s, case.known_s)
+    before = case.history.breaths(start_s - BEFORE_S, start_s, case.known_s)
+    if len(before) < 4 or len(meanwhile) < 4:
+        return []
+    usual_s = float(np.median(np.diff(before.time_s)))
+    if len(meanwhile) * usual_s < WENT_ON_SHARE * (end_s - start_s):
+        return []
+    text = f"breathing went on as before through {end_s - start_s:.0f} s without a beat"
+    return [Evidence(text, "against")]
+
+
+def second_lead(case: Case) -> list[Evidence]:
+    """Look at a second lead: another rhythm there speaks against; no beats there say nothing."""
+    event = case.event
+    if _leads_agree(case):
+        return [Evidence("the second lead shows the same beats", "for")]
+    other = case.history.second_beats(event.onset_s - 1.0, case.until_s + 1.0, case.known_s)
+    if len(other) < 3:
+        return []
+    rate_bpm = 60.0 / float(np.median(np.diff(other.time_s)))
+    text = f"the second lead shows {rate_bpm:.0f} beats a minute meanwhile"
+    return [Evidence(text, "for" if _beyond_limit(event, other) else "against")]
+
+
+def _beyond_limit(event: Event, beats: RPeaks) -> bool:
+    """Tell whether the beats of a lead are beyond the limit of an event by themselves."""
+    intervals_s = np.diff(beats.time_s)
+    if event.kind == "no heart beat":
+        return float(intervals_s.max()) >= float(event.limits.get("limit_s", 0.0))
+    rate_bpm = 60.0 / float(np.median(intervals_s))
+    limit_bpm = float(event.limits.get("limit_bpm", 0.0))
+    return rate_bpm > limit_bpm if event.kind == "high heart rate" else rate_bpm < limit_bpm
+
+
+def _leads_agree(case: Case) -> bool:
+    """Tell whether both leads show the same beats around the event, one to one within 0.1 s."""
+    start_s, end_s = case.event.onset_s - AGREE_BEFORE_S, case.until_s + 1e-6
+    first = case.history.beats(start_s, end_s, case.known_s).time_s
+    other = case.history.second_beats(start_s, end_s, case.known_s).time_s
+    if min(len(first), len(other)) < 3:
+        return False
+    near = _distance_s(first, other) <= SAME_BEAT_S
+    near_other = _distance_s(other, first) <= SAME_BEAT_S
+    return bool(min(np.mean(near), np.mean(near_other)) >= AGREE_SHARE)
+
+
+def _distance_s(times_s: Floats, others_s: Floats) -> Floats:
+    """Return how far each time is from the nearest of the others, in seconds."""
+    after = np.clip(np.searchsorted(others_s, times_s), 1, len(others_s) - 1)
+    nearest = np.minimum(np.abs(times_s - others_s[after - 1]), np.abs(others_s[after] - times_s))
+    return np.asarray(nearest, dtype=np.float64)
+
+
+def _carried_by_second_lead(case: Case) -> bool:
+    """Tell whether a second lead vouches for what the first shows but doubtfully.
+
+    It does if it shows the same beats, or if its own beats look alike and are beyond the limit too.
+    """
+    if _leads_agree(case):
+        return True
+    event = case.event
+    other = case.history.second_beats(event.onset_s - 1.0, case.until_s + 1e-6, case.known_s)
+    if len(other) < 3 or float(np.mean(~other.reliable)) >= UNRELIABLE_SHARE:
+        return False
+    return _beyond_limit(event, other)
+
+
+def ecg_disturbed(case: Case) -> list[Evidence]:
+    """Tell how much of it was under movement."""
+    spans = case.history.spans("ecg", case.known_s, blocking=False)
+    return disturbed(case, spans, "the ECG was disturbed")
+
+
+def electrodes_off(case: Case) -> list[Evidence]:
+    """See whether the impedance is lost too: that points to the electrodes, not to the heart."""
+    spans = case.history.spans("impedance", case.known_s, blocking=True)
+    share = spans.overlap_s(case.event.onset_s, case.until_s) / case.length_s
+    if share < DISTURBED_SHARE:
+        return []
+    return [Evidence("the impedance was lost at the same time: electrodes may be off", "against")]
