@@ -27,6 +27,7 @@ STEPS_KEPT = 24
 STEP_LOST = 0.6  # of the usual level: then breaths that kept step have stopped
 KNOWN_FROM = 20  # fits after which the size of a pulsation is known
 PAUSE_FROM = 6  # quiet beats that make a pause; after fewer, what was learned in them is dropped
+STILL_FROM = 5  # quiet beats after which nothing but the heart moves
 LONG_QUIET = 60  # beats after which a lasting lower level becomes the usual one
 LEVEL_SHARE = 0.05
 GATE_SHARE = 0.03
@@ -52,6 +53,7 @@ class Learned(NamedTuple):
     harmonics: Row
     helps: bool  # taking the pulsation out has not made the signal rougher of late
     in_step: bool  # breaths keep step with the heart and cannot be told from pulsation
+    only_heart: bool  # no breath has been heard for some beats
 
 
 class PulseTemplate(Carried):
@@ -130,13 +132,13 @@ class PulseTemplate(Carried):
             self._learn_levels(level, breath_level)
         shape = _mixed(self._trusted(), self._paused, share)
         helps = self._helps(shape) or (quiet and heard.rest < HELPED * heard.power)
-        return Learned(shape, helps, self._steps >= STEPS)
+        return Learned(shape, helps, self._steps >= STEPS, self._quiet_for >= STILL_FROM)
 
     def unheard(self, interval_s: float) -> Learned:
         """Return what is known at an interval when there is no new fit."""
         share = self._share_of_pause(interval_s)
         shape = _mixed(self._trusted(), self._paused, share)
-        return Learned(shape, self._helps(shape), False)
+        return Learned(shape, self._helps(shape), in_step=False, only_heart=False)
 
     def _trusted(self) -> Row:
         """Return the usual template, the smaller the less certain it is."""

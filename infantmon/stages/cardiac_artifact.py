@@ -13,6 +13,7 @@ from infantmon.dsp.beat_fit import BEATS, POINTS, fit, rendered
 from infantmon.dsp.beat_train import MISSED, Beat, BeatTrain
 from infantmon.dsp.bridged import Bridged
 from infantmon.dsp.kept import Kept
+from infantmon.dsp.last_pulse import BACK_S, LATE, OVER_S, peak_to_peak, without_last_pulse
 from infantmon.dsp.pulse_template import Heard, PulseTemplate, Row
 from infantmon.errors import ArgumentError, require_between, require_number, require_rate
 from infantmon.model.arrays import NO_FLOATS, Bools, Floats, Ints, as_samples
@@ -95,6 +96,7 @@ class _Led:
     before: Row  # harmonics that led until now
     helps: bool
     in_step: bool
+    only_heart: bool  # no breath was heard in the beats before
 
 
 class _Window(NamedTuple):
@@ -135,6 +137,7 @@ class CardiacArtifactRejector(Stage):
         "_pending",
         "_beats",
         "_led",
+        "_overdue",
         "_ecg_until_s",
         "_given",
         "_removed",
@@ -155,6 +158,7 @@ class CardiacArtifactRejector(Stage):
         self._pending: list[tuple[float, float]] = []  # time and known_s of beats to come
         self._beats: list[tuple[float, int]] = []  # time and number of the latest beats
         self._led: list[_Led] = []
+        self._overdue = (-math.inf, 0.0)  # latest last beat of a row, and the level after it
         self._ecg_until_s = -math.inf  # stream time that the ECG has reached
         self._given = 0
         self._removed = Kept()
@@ -306,6 +310,7 @@ class CardiacArtifactRejector(Stage):
                 before,
                 helps,
                 known.in_step,
+                known.only_heart,
             )
         )
 
@@ -315,7 +320,8 @@ class CardiacArtifactRejector(Stage):
         ticks = np.arange(first, until, dtype=np.int64)
         values = self._kept.windows(np.array([first]), len(ticks))[0] if len(ticks) else NO_FLOATS
         removed, led, in_step = self._pulsation(ticks)
-        left = values - removed
+        left = self._held_still(ticks, values, values - removed)
+        removed = values - left
         self._given = until
         self._removed.push(removed)
         self._left.push(left)
@@ -340,6 +346,29 @@ class CardiacArtifactRejector(Stage):
         helps = np.array([each.helps for each in self._led])[index]
         in_step = np.array([each.in_step for each in self._led])[index]
         return removed, helps & (fade > 0.0), in_step & (fade > 0.0)
+
+    def _held_still(self, ticks: Ints, values: Floats, left: Floats) -> Floats:
+        """Return what is left, without the last pulse where a beat is overdue in a pause."""
+        if not self._led or not len(ticks):
+            return left
+        stops = [each.place for each in self._led[1:]] + [int(ticks[-1]) + 1]
+        for led, stop in zip(self._led, stops, strict=True):
+            if not led.only_heart:
+                continue
+            due_s = led.time_s + max(LATE * led.usual_s - AHEAD_S, 0.0)
+            exact = (due_s - self._clock.start_s) * self._clock.rate_hz
+            start = max(led.place, math.ceil(exact - 1e-6))
+            end_s = led.time_s + OVER_S + BACK_S - self._clock.start_s
+            stop = min(stop, math.ceil(end_s * self._clock.rate_hz))
+            here = slice(max(start - int(ticks[0]), 0), max(stop - int(ticks[0]), 0))
+            if here.start >= min(here.stop, len(ticks)):
+                continue
+            if self._overdue[0] != led.time_s:
+                self._overdue = (led.time_s, float(left[here.start]))
+            since_s = self._clock.times_s(ticks[here]) - led.time_s
+            size = peak_to_peak(led.harmonics)
+            left[here] = without_last_pulse(values[here], since_s, self._overdue[1], size)
+        return left
 
     def _phase(self, times_s: Floats, index: Ints) -> tuple[Floats, Floats]:
         """Return the phase at times in cycles, and how far it can be trusted (0 to 1)."""
