@@ -98,7 +98,7 @@ def _movement_before(chance: Chance, at_s: float, _length_s: float) -> tuple[Any
 
 def _movement_inside(chance: Chance, at_s: float, length_s: float) -> tuple[Any, ...]:
     start_s = at_s + float(chance.uniform(3.0, max(length_s - 8.0, 4.0)))
-    return (sim.Movement(start_s, 3.0, breaths=2.0),)
+    return (sim.Movement(start_s, 3.0),)
 
 
 def _loose_inside(chance: Chance, at_s: float, length_s: float) -> tuple[Any, ...]:

@@ -104,8 +104,9 @@ class SlowRule:
 
     assessed = True
 
-    def __init__(self, findings, stretches, reached, lag):
+    def __init__(self, findings, stretches, reached, lag, noise=()):
         self.findings, self.stretches, self.reached, self.lag = findings, stretches, reached, lag
+        self.noise = noise
         self.at = -TICK_S  # every instant up to this one has been dealt with
         self.running = True
         self.clock = self.last = 0.0
@@ -194,18 +195,39 @@ class SlowPause(SlowRule):
 
     def __init__(self, *args, limit, carries_over):
         self.limit, self.carries_over, self.assessed = limit, carries_over, True
+        self.sure, self.doubts = 0.0, []
         super().__init__(*args)
 
     def new_condition(self):
         return SlowCondition(0, self.lag)
+
+    def doubtful(self, s):
+        """Whether, by what is known now, a breath may come from a lost or disturbed stretch."""
+        if not self.carries_over:
+            return False
+        over = [(n[2], n[0]) for n in self.noise if n[3] == Reason.MOVEMENT and n[1] <= self.now]
+        for stretch in self.stretches:
+            if stretch.end_told <= self.now:
+                over.append((stretch.since, stretch.end))
+            elif stretch.told <= self.now:
+                over.append((stretch.since, math.inf))
+        return any(since - 0.5 <= s <= end + 2.0 for since, end in over)
 
     def instant(self, s, found):
         self.plain(s)
         self.edges(s)
         self.carried(s)
         if found:
+            self.breath(s, self.doubtful(s))
+
+    def breath(self, s, doubtful):
+        on = self.condition.on
+        if not doubtful or (on and self.assessed):
             self.condition.end(s, self.now, assessable=self.assessed)
-            self.take(s)
+            self.sure = s
+        else:
+            self.doubts.append(s)
+        self.take(s)
 
     def plain(self, s):
         if not self.running or s - self.clock < self.limit:
@@ -218,11 +240,19 @@ class SlowPause(SlowRule):
             self.condition.go("active", self.now)
 
     def carried(self, s):
-        over_a_stretch = self.clock > self.last
-        waits = self.running and over_a_stretch and not self.condition.on
-        if self.carries_over and waits and s - self.last >= self.limit:
+        row = [doubt for doubt in self.doubts if doubt > self.sure]
+        something_between = self.clock > self.sure
+        waits = self.running and something_between and not self.condition.on
+        passed_over = not row or (row[-1] - row[0] <= self.limit / 2 and s - row[-1] >= 4.0)
+        if self.carries_over and waits and passed_over and s - self.sure >= self.limit:
             self.assessed = False
-            self.condition.begin(self.last, self.now, assessable=False)
+            self.condition.begin(self.sure, self.now, assessable=False)
+
+    def opened_again(self, stretch):
+        before = self.last
+        super().opened_again(stretch)
+        if stretch.missing or (not self.seen and stretch.since <= before):
+            self.sure = max(self.sure, stretch.end)
 
 
 class SlowRate(SlowRule):
@@ -449,7 +479,8 @@ def random_noise(chance, reached):
     for time in np.sort(chance.uniform(2.0, reached - 2.0, int(chance.integers(0, 4)))):
         time = TICK_S * round(time / TICK_S)
         rows.append((time, time, time - 0.5, int(Reason.NOT_FINITE), True, True))
-        rows.append((time + 1.0, time + 1.5, time, int(Reason.MOVEMENT), True, False))
+        end = time + float(chance.choice([1.0, 6.0]))
+        rows.append((end, end + 0.5, time, int(Reason.MOVEMENT), True, False))
     return rows
 
 

@@ -50,13 +50,15 @@ def compare(chance, rule_of, twin_of, mark, role, **pace):
     lag = float(chance.choice(LAGS_S))
     stretches = random_stretches(chance, REACHED_S, int(chance.choice([0, 1, 2, 6])))
     times, known = random_times(chance, REACHED_S, lag=lag, **pace)
-    marks = {role: contact_of(stretches, random_noise(chance, REACHED_S))}
+    noise = random_noise(chance, REACHED_S)
+    marks = {role: contact_of(stretches, noise)}
     findings = {mark: (beats_at if mark == "beats" else breaths_at)(times, known)}
 
     def told(cuts):
         return transitions(rule_of(lag), batches_of(cuts, contact=marks, **findings))
 
-    slow = twin_of(list(zip(times, known, strict=True)), stretches, REACHED_S, lag).run()
+    given = list(zip(times, known, strict=True)), stretches, REACHED_S, lag, noise
+    slow = twin_of(*given).run()
     whole = told([REACHED_S])
     assert whole == slow
     assert told(random_cuts(chance, REACHED_S)) == whole

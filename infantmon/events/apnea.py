@@ -5,7 +5,11 @@ from __future__ import annotations
 from typing import ClassVar
 
 from infantmon.events.batch import Batch, Latencies
+from infantmon.events.condition import Transition
+from infantmon.events.doubtful_breaths import DoubtfulBreaths
 from infantmon.events.pause import PauseRule
+from infantmon.model.arrays import Bools
+from infantmon.model.findings import Findings
 from infantmon.model.marks import Breaths
 from infantmon.model.prescription import ApneaLimit
 
@@ -16,11 +20,14 @@ class ApneaRule(PauseRule):
     The clock starts at the last detected breath, as 21 CFR 868.2377 describes an apnea monitor.
     Exactly the limit counts (sources differ; this is the project's choice). Impedance cannot see an
     obstructive apnea while the effort goes on.
+
+    A swing that a disturbance or an electrode may have made counts as a breath, as every other; but
+    a pause that reaches the limit when it is not counted is listed too, as not assessable.
     """
 
     kind = "apnea"
     role = "impedance"
-    carried: ClassVar[tuple[str, ...]] = PauseRule.carried
+    carried: ClassVar[tuple[str, ...]] = (*PauseRule.carried, "_doubts")
 
     def __init__(self, limit: ApneaLimit, latencies: Latencies) -> None:
         limits: dict[str, float | int | str] = {
@@ -29,7 +36,19 @@ class ApneaRule(PauseRule):
             "latency_s": latencies.breaths_s,
         }
         super().__init__(limit.limit_s, limits, latencies.breaths_s, carries_over=True)
+        self._doubts = DoubtfulBreaths()
+
+    def push(self, batch: Batch) -> list[Transition]:
+        """Return the transitions that follow from a batch, in the order of known time."""
+        self._doubts.learn(batch, self.role)
+        return super().push(batch)
 
     def findings(self, batch: Batch) -> Breaths:
         """Return the breaths."""
         return batch.breaths
+
+    def doubtful(self, findings: Findings) -> Bools:
+        """Tell which breaths a disturbance or an electrode may have made."""
+        if not isinstance(findings, Breaths):
+            return super().doubtful(findings)
+        return self._doubts.tell(findings)

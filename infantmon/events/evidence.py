@@ -75,6 +75,7 @@ _HEART: tuple[_Look, ...] = (
     heart.ecg_disturbed,
     heart.electrodes_off,
     heart.breathing_went_on,
+    heart.beats_went_on,
 )
 _LOOKS: dict[str, tuple[_Look, ...]] = {
     "apnea": _BREATHING,

@@ -51,8 +51,12 @@ def breathing_after(case: Case) -> list[Evidence]:
     before = case.history.breaths(event.onset_s - BEFORE_S, event.onset_s + 1e-6, case.known_s).size
     if len(after) < 3 or len(before) < 4:
         return []
-    ratio = float(np.median(after) / np.median(before))
-    return [Evidence(f"breathing came back at {100 * ratio:.0f} % of its size before", "for")]
+    usual = float(np.median(before))
+    if after[0] >= HUGE_TIMES * usual:
+        text = f"the swing at its end was {after[0] / usual:.0f} times a usual breath: it may go on"
+        return [Evidence(text, "beside")]
+    percent = 100.0 * float(np.median(after)) / usual
+    return [Evidence(f"breathing came back at {percent:.0f} % of its size before", "for")]
 
 
 def shallow_breathing(case: Case) -> list[Evidence]:

@@ -23,6 +23,10 @@ LAST_BEATS = 4
 """Beats before the longest interval whose size is looked at by itself."""
 LONG_WITHOUT_BEAT_S = 10.0
 """From this length on breathing is asked whether the heart can have stopped, in seconds."""
+RESUMED_BEATS = 3
+"""Intervals before and after such a time that are compared with the usual one."""
+SAME_RATE = 1.15
+"""Up to this multiple of the usual interval the heart kept its rate."""
 WENT_ON_SHARE = 0.7
 """From this share of the breaths that were due, breathing went on as before."""
 
@@ -84,11 +88,7 @@ def breathing_went_on(case: Case) -> list[Evidence]:
 
     Breathing outlasts the heart by a while only; regular breaths speak for beats that went unseen.
     """
-    event = case.event
-    beats_s = case.history.beats(event.onset_s - BEFORE_S, case.until_s, case.known_s).time_s
-    edges_s = np.append(beats_s, case.until_s)
-    row = int(np.argmax(np.diff(edges_s))) if len(edges_s) > 1 else 0
-    start_s, end_s = float(edges_s[row]), float(edges_s[min(row + 1, len(edges_s) - 1)])
+    start_s, end_s = _longest_without_beat(case)
     if end_s - start_s < LONG_WITHOUT_BEAT_S:
         return []
     meanwhile = case.history.breaths(start_s, end_s, case.known_s)
@@ -100,6 +100,38 @@ def breathing_went_on(case: Case) -> list[Evidence]:
         return []
     text = f"breathing went on as before through {end_s - start_s:.0f} s without a beat"
     return [Evidence(text, "against")]
+
+
+def beats_went_on(case: Case) -> list[Evidence]:
+    """See whether the beats around a long time without one come as if nothing had happened.
+
+    A heart that stops for long slows before or comes back slowly; beats that break off and are back
+    at once, at their rate, speak for a lead that was lost.
+    """
+    start_s, end_s = _longest_without_beat(case)
+    if end_s - start_s < LONG_WITHOUT_BEAT_S:
+        return []
+    before = case.history.beats(start_s - BEFORE_S, start_s + 1e-6, case.known_s).time_s
+    after = case.history.beats(end_s, end_s + BEFORE_S, case.known_s).time_s[: RESUMED_BEATS + 1]
+    if len(before) <= RESUMED_BEATS or len(after) <= RESUMED_BEATS:
+        return []
+    usual_s = float(np.median(np.diff(before)))
+    broke_off = float(np.diff(before[-RESUMED_BEATS - 1 :]).max())
+    came_back = float(np.median(np.diff(after)))
+    if max(broke_off, came_back) > SAME_RATE * usual_s:
+        return []
+    text = f"before and after {end_s - start_s:.0f} s without a beat the heart kept its rate"
+    return [Evidence(text, "against")]
+
+
+def _longest_without_beat(case: Case) -> tuple[float, float]:
+    """Return the longest time without a beat around the event, in seconds."""
+    beats_s = case.history.beats(case.event.onset_s - BEFORE_S, case.until_s, case.known_s).time_s
+    if not len(beats_s):
+        return case.event.onset_s, case.event.onset_s
+    edges_s = np.append(beats_s, case.until_s)
+    row = int(np.argmax(np.diff(edges_s)))
+    return float(edges_s[row]), float(edges_s[row + 1])
 
 
 def second_lead(case: Case) -> list[Evidence]:

@@ -7,11 +7,18 @@ import math
 from collections.abc import Mapping
 from typing import ClassVar
 
+import numpy as np
+
 from infantmon.events.condition import Condition, Transition
 from infantmon.events.rule import ClockedRule, Edge, rows_beside_gaps
-from infantmon.model.arrays import Ints
+from infantmon.model.arrays import Bools, Ints
 from infantmon.model.event import ACTIVE
 from infantmon.model.findings import Findings
+
+DOUBTS_SHARE = 0.5
+"""Doubtful breaths in a pause may take up this share of the limit (project's choice)."""
+QUIET_AFTER_S = 4.0
+"""And nothing may follow them for so long, in seconds (project's choice)."""
 
 
 class PauseRule(ClockedRule):
@@ -22,11 +29,17 @@ class PauseRule(ClockedRule):
     limit_s : float
         The limit, in seconds.
     carries_over : bool
-        Whether a pause that reaches the limit only by counting an unusable stretch is listed, as
-        not assessable.
+        Whether a pause that reaches the limit only by counting an unusable stretch, or by not
+        counting doubtful breaths, is listed, as not assessable.
     """
 
-    carried: ClassVar[tuple[str, ...]] = (*ClockedRule.carried, "_assessed")
+    carried: ClassVar[tuple[str, ...]] = (
+        *ClockedRule.carried,
+        "_assessed",
+        "_sure_s",
+        "_doubts_from_s",
+        "_doubts_to_s",
+    )
 
     def __init__(
         self,
@@ -40,18 +53,55 @@ class PauseRule(ClockedRule):
         self._limit_s = limit_s
         self._carries_over = carries_over
         self._assessed = True
+        self._doubtful: Bools = np.zeros(0, dtype=np.bool_)  # of the piece in work
+        self._sure_s = 0.0  # last finding beyond doubt; at first the first sample
+        self._doubts_from_s = math.inf  # first and last doubtful finding since then
+        self._doubts_to_s = -math.inf
+
+    def doubtful(self, findings: Findings) -> Bools:
+        """Tell which findings may be none."""
+        return np.zeros(len(findings), dtype=np.bool_)
 
     def interesting(self, findings: Findings) -> Ints:
-        """Return the rows beside long gaps, and the first and last."""
+        """Return the rows beside long gaps and doubtful findings, and the first and last."""
         # a hair below the limit, so that rounding never hides a gap from the exact comparison
-        return rows_beside_gaps(findings.time_s, self._limit_s * (1.0 - 1e-9))
+        rows = rows_beside_gaps(findings.time_s, self._limit_s * (1.0 - 1e-9))
+        self._doubtful = self.doubtful(findings)
+        if not self._doubtful.any():
+            return rows
+        doubts = np.flatnonzero(self._doubtful)
+        after = np.minimum(doubts + 1, len(findings) - 1)
+        return np.unique(np.concatenate((rows, doubts, after)))
 
-    def take(self, time_s: float, known_s: float, row: int) -> list[Transition]:  # noqa: ARG002
-        """Take a beat or breath: it ends the pause, which may have reached the limit."""
+    def take(self, time_s: float, known_s: float, row: int) -> list[Transition]:
+        """Take a beat or breath: it ends the pause, which may have reached the limit.
+
+        A doubtful one ends a pause that reached the limit without any doubt, but no other.
+        """
         found: list[Transition] = []
         while (at_s := self.next_at_s()) <= time_s:
             found += self.nothing_found(at_s, known_s)
+        if self._doubtful[row]:
+            if not (self.condition.begun and self._assessed):
+                return found
+            self._sure_s = time_s  # that pause is listed: none is to be counted on from it
         return found + self._stamped(self.condition.end(time_s, known_s, "ended by itself"))
+
+    def _move_on(self, time_s: float, row: int) -> None:
+        super()._move_on(time_s, row)
+        if time_s <= self._sure_s:
+            self._doubts_from_s = math.inf
+        elif self._doubtful[row]:
+            self._doubts_from_s = min(self._doubts_from_s, time_s)
+            self._doubts_to_s = time_s
+        else:
+            self._sure_s, self._doubts_from_s = time_s, math.inf
+
+    def _begin_anew(self, time_s: float) -> None:
+        super()._begin_anew(time_s)
+        if time_s > self._sure_s:
+            self._sure_s = time_s
+            self._doubts_from_s = math.inf
 
     def stretch_opens(self, edge: Edge, known_s: float) -> list[Transition]:
         """Apply the start of an unusable stretch."""
@@ -78,13 +128,24 @@ class PauseRule(ClockedRule):
         if plain:
             return self.condition.begin(self.clock_s, known_s, "limit reached")
         cause = "limit reached counting unusable time"
-        return self._stamped(self.condition.begin(self.last_s, known_s, cause))
+        if self._doubts_from_s < math.inf:
+            cause = "limit reached not counting doubtful breaths"
+        return self._stamped(self.condition.begin(self._sure_s, known_s, cause))
 
     def _stamped(self, steps: list[Transition]) -> list[Transition]:
         return [dataclasses.replace(step, assessable=self._assessed) for step in steps]
 
     def _carried_at_s(self) -> float:
-        """Return when pause before + stretch + pause after reach the limit."""
-        if not self._carries_over or self.clock_s <= self.last_s:
+        """Return when pause before + stretch or doubtful breaths + pause after reach the limit.
+
+        Doubtful breaths are passed over only where they take up no more than half the limit and
+        nothing has followed them for a while: a movement is no pause, nor is a sigh that ends one.
+        """
+        if not self._carries_over or self.clock_s <= self._sure_s:
             return math.inf
-        return max(self.last_s + self._limit_s, self.reaches_s(0.0))
+        at_s = max(self._sure_s + self._limit_s, self.reaches_s(0.0))
+        if self._doubts_from_s == math.inf:
+            return at_s
+        if self._doubts_to_s - self._doubts_from_s > DOUBTS_SHARE * self._limit_s:
+            return math.inf
+        return max(at_s, self._doubts_to_s + QUIET_AFTER_S)

@@ -180,17 +180,17 @@ class ClockedRule(Rule):
             rows = np.union1d(rows, after[after < len(counting)])
         for row in rows.tolist():
             if row:  # the rows passed over only moved the clock on
-                self._move_on(float(counting.time_s[row - 1]))
+                self._move_on(float(counting.time_s[row - 1]), row - 1)
             time_s, known_s = float(counting.time_s[row]), float(counting.known_s[row])
             found += self._run_timers(known_s, inclusive=False)
             while self._edges and self._edges[0].time_s <= time_s:
                 found += self._take_edge(known_s)
             found += self.take(time_s, known_s, row)
-            self._move_on(time_s)
+            self._move_on(time_s, row)
         return found
 
-    def _move_on(self, time_s: float) -> None:
-        """Let the clock run from a finding."""
+    def _move_on(self, time_s: float, row: int) -> None:  # noqa: ARG002 - some rules look at it
+        """Let the clock run from a finding, a row of those that count."""
         self.last_s = max(self.last_s, time_s)
         self.clock_s = max(self.clock_s, time_s)
         self._seen = True
@@ -229,8 +229,12 @@ class ClockedRule(Rule):
         found += self.stretch_closes(edge, known_s)
         self.clock_s = max(self.clock_s, edge.time_s)
         if edge.missing or nothing_before:
-            self.last_s = max(self.last_s, edge.time_s)
+            self._begin_anew(edge.time_s)
         return found
+
+    def _begin_anew(self, time_s: float) -> None:
+        """Forget what was before a time."""
+        self.last_s = max(self.last_s, time_s)
 
     def _run_timers(
         self, until_s: float, *, inclusive: bool, last: bool = False
