@@ -67,6 +67,7 @@ _BREATHING: tuple[_Look, ...] = (
     breathing.movement,
     breathing.contact_beside,
     breathing.onset_disturbed,
+    breathing.swings_inside,
 )
 _HEART: tuple[_Look, ...] = (
     heart.beats_alike,

@@ -137,3 +137,13 @@ def onset_disturbed(case: Case) -> list[Evidence]:
     if times < HUGE_TIMES:
         return []
     return [Evidence(f"the swing at its onset was {times:.0f} times a usual breath", "against")]
+
+
+def swings_inside(case: Case) -> list[Evidence]:
+    """Tell of swings inside it that were not counted as breaths, since they may be none."""
+    start_s, end_s = case.event.onset_s + 1e-6, case.until_s - 1e-6
+    count = len(case.history.breaths(start_s, end_s, case.known_s))
+    if not count:
+        return []
+    text = f"{counted(count, 'swing')} inside it may be a disturbance or a breath"
+    return [Evidence(text, "against")]

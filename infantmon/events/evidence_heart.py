@@ -19,7 +19,7 @@ AGREE_BEFORE_S = 10.0
 """How far back from an event the beats of two leads are compared, in seconds."""
 SHRUNK_SHARE = 0.5
 """Below this share of their size before, beats may go unseen."""
-LAST_BEATS = 4
+LAST_BEATS = 2
 """Beats before the longest interval whose size is looked at by itself."""
 LONG_WITHOUT_BEAT_S = 10.0
 """From this length on breathing is asked whether the heart can have stopped, in seconds."""
