@@ -15,6 +15,9 @@ from infantmon.events.rule_sets.intervals import Intervals, beat_intervals, runs
 from infantmon.events.rule_sets.slowing import slow_stretches
 from infantmon.model.arrays import Bools, Floats
 
+LEAST_INTERVALS = 5
+"""RR intervals that a baseline needs."""
+
 
 @dataclass(frozen=True)
 class SustainedSlowing:
@@ -136,13 +139,16 @@ class RelativeFall:
         baseline = np.full(len(lengths), math.nan)
         window: deque[tuple[float, float]] = deque()  # end and length of those before the fall
         ordered: list[float] = []
+        usual_s = math.nan
         for row, length_s in enumerate(lengths):
-            while window and window[0][0] < starts[row] - self.baseline_s:
-                del ordered[bisect.bisect_left(ordered, window.popleft()[1])]
-            if len(ordered) >= 5:
-                usual_s = ordered[len(ordered) // 2]
-                baseline[row] = 60.0 / usual_s
-                fallen[row] = usual_s <= (1.0 - self.share) * length_s + 1e-9
+            if not (row and fallen[row - 1]):  # a fall keeps the baseline that it fell from
+                while window and window[0][0] < starts[row] - self.baseline_s:
+                    del ordered[bisect.bisect_left(ordered, window.popleft()[1])]
+                usual_s = (
+                    ordered[len(ordered) // 2] if len(ordered) >= LEAST_INTERVALS else math.nan
+                )
+            baseline[row] = 60.0 / usual_s
+            fallen[row] = usual_s <= (1.0 - self.share) * length_s + 1e-9
             if not fallen[row]:
                 window.append((ends[row], length_s))
                 bisect.insort(ordered, length_s)
