@@ -77,7 +77,8 @@ def what_if_table(
     hours = findings.whole.reached_s / 3600.0
     rows: list[dict[str, Any]] = []
     for place, (plan, events) in enumerate(swept):
-        words = {"plan": place, "limits": changes_text(swept[0][0], plan) if place else "first"}
+        limits = changes_text(swept[0][0], plan) if place else "the first plan"
+        words = {"plan": place, "limits": limits}
         watched = [kind for kind in KINDS if kind not in plan.not_watched]
         for kind in (*watched, ALL):
             mine = [event for event in events if kind in (event.kind, ALL)]

@@ -44,7 +44,7 @@ def test_a_row_for_every_plan_and_watched_kind_and_one_for_all(tried):
     kinds = ["apnea", "contact loss", "signal unusable", ALL]
     assert table["kind"].tolist() == kinds * 5
     assert table["plan"].tolist() == [place for place in range(5) for _ in kinds]
-    assert apneas(table)["limits"].tolist()[:2] == ["first", "apnea: limit 10 s"]
+    assert apneas(table)["limits"].tolist()[:2] == ["the first plan", "apnea: limit 10 s"]
 
 
 def test_events_and_alarms_an_hour(tried):
