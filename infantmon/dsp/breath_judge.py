@@ -10,7 +10,7 @@ from infantmon.dsp.ripple import Ripple
 from infantmon.dsp.usual_size import UsualSize
 from infantmon.model.carried import Carried
 
-SWING = 0.28  # a breath rises and falls by at least this share of the usual size
+SWING = 0.275  # a breath rises and falls by at least this share of the usual size
 RIPPLED = 0.5  # and by at least this where even small swings lie between the breaths
 LASTING = 0.6  # a rise of this share counts although no fall follows in time (a held breath)
 PASSED = 0.04  # smaller swings are not even noted
@@ -49,7 +49,7 @@ class Found(NamedTuple):
 class BreathJudge(Carried):
     """Judges one maximum after the other.
 
-    A maximum is a breath if it rises by at least 0.28 of the usual size, and then falls by as much
+    A maximum is a breath if it rises by at least 0.275 of the usual size, and then falls by as much
     before anything higher comes. If it neither falls nor is overtaken in time, it counts if the
     rise is at least 0.6 of the usual size. One that comes much sooner than usual must be larger;
     two peaks close to each other with a small dip between them are one breath, at the higher one.
