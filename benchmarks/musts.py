@@ -43,7 +43,7 @@ SCENE_HEAD = (
     "| group | scene | found | short reported | invented | onset off s | length off s | "
     "known after limit s |"
 )
-NOT_TUNED = "these seeds: no; the same scenes with seeds 7, 8, 11, 12, 101 to 103, 201 to 203 were looked at"
+NOT_TUNED = "these seeds: no; seeds 7, 8, 11, 12, 101-103, 201-203 of the scenes were looked at"
 
 
 @dataclass(frozen=True)
