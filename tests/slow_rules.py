@@ -195,8 +195,13 @@ class SlowPause(SlowRule):
 
     def __init__(self, *args, limit, carries_over):
         self.limit, self.carries_over, self.assessed = limit, carries_over, True
-        self.sure, self.doubts = 0.0, []
+        self.heard, self.anew, self.listed = [], 0.0, -1.0
         super().__init__(*args)
+
+    @property
+    def sure(self):
+        """The last breath beyond doubt, or where everything began anew."""
+        return max([self.anew, *(time for time, sure in self.heard if sure)])
 
     def new_condition(self):
         return SlowCondition(0, self.lag)
@@ -222,12 +227,27 @@ class SlowPause(SlowRule):
 
     def breath(self, s, doubtful):
         on = self.condition.on
-        if not doubtful or (on and self.assessed):
+        doubtful = doubtful and not (on and self.assessed)
+        self.heard.append([s, not doubtful])
+        if not doubtful:
+            if on:
+                self.listed = s
             self.condition.end(s, self.now, assessable=self.assessed)
-            self.sure = s
         else:
-            self.doubts.append(s)
+            self.doubt_row(s)
         self.take(s)
+
+    def doubt_row(self, s):
+        """Doubt the breaths before a doubtful one too, if they all came in a short row."""
+        row = [self.heard[-1]]
+        for breath in self.heard[-2::-1]:
+            if row[-1][0] - breath[0] >= 5.0:
+                break
+            row.append(breath)
+        start = row[-1][0]
+        if s - start <= 3.0 and start > max(self.anew, self.listed):
+            for breath in row:
+                breath[1] = False
 
     def plain(self, s):
         if not self.running or s - self.clock < self.limit:
@@ -240,7 +260,7 @@ class SlowPause(SlowRule):
             self.condition.go("active", self.now)
 
     def carried(self, s):
-        row = [doubt for doubt in self.doubts if doubt > self.sure]
+        row = [time for time, sure in self.heard if not sure and time > self.sure]
         something_between = self.clock > self.sure
         waits = self.running and something_between and not self.condition.on
         passed_over = not row or (row[-1] - row[0] <= self.limit / 2 and s - row[-1] >= 4.0)
@@ -252,7 +272,7 @@ class SlowPause(SlowRule):
         before = self.last
         super().opened_again(stretch)
         if stretch.missing or (not self.seen and stretch.since <= before):
-            self.sure = max(self.sure, stretch.end)
+            self.anew = max(self.anew, stretch.end)
 
 
 class SlowRate(SlowRule):
@@ -473,10 +493,10 @@ def random_times(chance, reached, steps, share_long, long_steps, lag):
     return times, np.minimum(np.maximum.accumulate(known), reached) if len(times) else known
 
 
-def random_noise(chance, reached):
+def random_noise(chance, reached, most=4):
     """Marks that change no timer: bridged stretches, and stretches to be used with care."""
     rows = []
-    for time in np.sort(chance.uniform(2.0, reached - 2.0, int(chance.integers(0, 4)))):
+    for time in np.sort(chance.uniform(2.0, reached - 2.0, int(chance.integers(0, most)))):
         time = TICK_S * round(time / TICK_S)
         rows.append((time, time, time - 0.5, int(Reason.NOT_FINITE), True, True))
         end = time + float(chance.choice([1.0, 6.0]))

@@ -45,12 +45,12 @@ def transitions(rule, batches):
     ]
 
 
-def compare(chance, rule_of, twin_of, mark, role, **pace):
+def compare(chance, rule_of, twin_of, mark, role, *, noises=4, **pace):
     """One random case: the rule equals its twin, and equals itself however it is cut."""
     lag = float(chance.choice(LAGS_S))
     stretches = random_stretches(chance, REACHED_S, int(chance.choice([0, 1, 2, 6])))
     times, known = random_times(chance, REACHED_S, lag=lag, **pace)
-    noise = random_noise(chance, REACHED_S)
+    noise = random_noise(chance, REACHED_S, noises)
     marks = {role: contact_of(stretches, noise)}
     findings = {mark: (beats_at if mark == "beats" else breaths_at)(times, known)}
 
@@ -84,6 +84,25 @@ def test_apnea_equals_its_slow_twin(seed):
             **BREATHS,
         )
     assert steps > CASES
+
+
+BURSTS = {"steps": [4, 6, 8], "share_long": 0.35, "long_steps": [24, 38, 39, 40, 41, 56, 72, 88]}
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_apnea_equals_its_slow_twin_among_short_rows_of_doubtful_breaths(seed):
+    chance = np.random.default_rng(50 + seed)
+    limit = ApneaLimit(limit_s=10)
+    for _ in range(CASES):
+        compare(
+            chance,
+            lambda lag: ApneaRule(limit, Latencies(1.0, lag, 0.5)),
+            lambda *given: SlowPause(*given, limit=10.0, carries_over=True),
+            "breaths",
+            "impedance",
+            noises=12,
+            **BURSTS,
+        )
 
 
 @pytest.mark.parametrize("seed", range(5))

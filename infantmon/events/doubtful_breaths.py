@@ -32,16 +32,19 @@ class DoubtfulBreaths(Carried):
     the sizes of the breaths before it. Bridged stretches say nothing.
     """
 
-    carried: ClassVar[tuple[str, ...]] = ("_zones", "_sizes")
+    carried: ClassVar[tuple[str, ...]] = ("_zones", "_sizes", "_large_s", "_reached_s")
 
     def __init__(self) -> None:
         # since, end, known from, known until; an open stretch has no end yet
         self._zones: list[tuple[float, float, float, float, bool]] = []
         self._sizes = NO_FLOATS  # of the latest breaths
+        self._reached_s = -math.inf
+        self._large_s = -math.inf  # when the latest large one was
 
     def learn(self, batch: Batch, role: str) -> None:
         """Take up the contact marks of a batch."""
-        oldest_s = batch.reached_s - _KEPT_S
+        oldest_s = self._reached_s - _KEPT_S  # of the batch before: what this one holds is not told
+        self._reached_s = batch.reached_s
         self._zones = [zone for zone in self._zones if zone[1] >= oldest_s]
         marks = batch.contact.get(role)
         if marks is None:
@@ -60,14 +63,22 @@ class DoubtfulBreaths(Carried):
 
     def tell(self, breaths: Breaths) -> Bools:
         """Return which of the next breaths are doubtful."""
-        doubtful = self._large(breaths.size)
         time_s, known_s = breaths.time_s, breaths.known_s
+        doubtful = self._beside_large(time_s, self._large(breaths.size))
         for since_s, end_s, from_s, until_s, _ in self._zones:
-            near = (time_s >= since_s - BEFORE_S) & (known_s >= from_s) & (known_s < until_s)
-            if until_s == math.inf:
-                near &= time_s <= end_s + AFTER_S
-            doubtful |= near
+            latest_s = end_s + AFTER_S if until_s == math.inf else until_s
+            first = int(np.searchsorted(time_s, since_s - BEFORE_S))
+            after = int(np.searchsorted(time_s, latest_s, side="right"))
+            known = known_s[first:after]
+            doubtful[first:after] |= (known >= from_s) & (known < until_s)
         return doubtful
+
+    def _beside_large(self, time_s: Floats, large: Bools) -> Bools:
+        """Tell which breaths are large, or follow a large one at once."""
+        latest_s = np.maximum.accumulate(np.where(large, time_s, self._large_s))
+        if len(latest_s):
+            self._large_s = float(latest_s[-1])
+        return np.asarray(large | (time_s - latest_s <= AFTER_S), dtype=np.bool_)
 
     def _large(self, size: Floats) -> Bools:
         """Tell which breaths are much larger than the median of those before."""

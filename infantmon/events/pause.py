@@ -20,6 +20,10 @@ DOUBTS_SHARE = 0.5
 QUIET_AFTER_S = 4.0
 """And nothing may follow them for so long, in seconds (project's choice)."""
 
+ROW_GAP_S, ROW_S = 5.0, 3.0
+"""A row of breaths begins after a gap of the first length; if one within the second is doubtful, so
+are those of the row before it (project's choice), in seconds."""
+
 
 class PauseRule(ClockedRule):
     """An event when the time since the last finding reaches a limit (at least, inclusive).
@@ -39,6 +43,10 @@ class PauseRule(ClockedRule):
         "_sure_s",
         "_doubts_from_s",
         "_doubts_to_s",
+        "_row_from_s",
+        "_sure_before_row_s",
+        "_doubts_before_row_s",
+        "_latest_s",
     )
 
     def __init__(
@@ -57,6 +65,11 @@ class PauseRule(ClockedRule):
         self._sure_s = 0.0  # last finding beyond doubt; at first the first sample
         self._doubts_from_s = math.inf  # first and last doubtful finding since then
         self._doubts_to_s = -math.inf
+        self._after_gap = self._doubtful
+        self._latest_s = -math.inf
+        self._row_from_s = 0.0  # first finding since the latest gap; what was so before it
+        self._sure_before_row_s = 0.0
+        self._doubts_before_row_s = math.inf
 
     def doubtful(self, findings: Findings) -> Bools:
         """Tell which findings may be none."""
@@ -67,6 +80,11 @@ class PauseRule(ClockedRule):
         # a hair below the limit, so that rounding never hides a gap from the exact comparison
         rows = rows_beside_gaps(findings.time_s, self._limit_s * (1.0 - 1e-9))
         self._doubtful = self.doubtful(findings)
+        if not self._carries_over:
+            return rows
+        self._after_gap = np.diff(findings.time_s, prepend=self._latest_s) >= ROW_GAP_S
+        self._latest_s = float(findings.time_s[-1])
+        rows = np.union1d(rows, np.flatnonzero(self._after_gap))
         if not self._doubtful.any():
             return rows
         doubts = np.flatnonzero(self._doubtful)
@@ -81,27 +99,38 @@ class PauseRule(ClockedRule):
         found: list[Transition] = []
         while (at_s := self.next_at_s()) <= time_s:
             found += self.nothing_found(at_s, known_s)
-        if self._doubtful[row]:
-            if not (self.condition.begun and self._assessed):
-                return found
-            self._sure_s = time_s  # that pause is listed: none is to be counted on from it
+        if self._doubtful[row] and not (self.condition.begun and self._assessed):
+            return found
+        if self.condition.begun:
+            self._sure_s = time_s  # that pause is listed: nothing is counted on from before it
         return found + self._stamped(self.condition.end(time_s, known_s, "ended by itself"))
 
     def _move_on(self, time_s: float, row: int) -> None:
+        if self._seen and time_s <= self.last_s:
+            return  # it has been taken
+        if self._carries_over and self._after_gap[row]:
+            self._row_from_s, self._sure_before_row_s = time_s, self._sure_s
+            self._doubts_before_row_s = self._doubts_from_s
         super()._move_on(time_s, row)
-        if time_s <= self._sure_s:
+        if time_s <= self._sure_s:  # a pause ended here
             self._doubts_from_s = math.inf
-        elif self._doubtful[row]:
+            self._sure_before_row_s = self._sure_s
+        elif not self._doubtful[row]:
+            self._sure_s, self._doubts_from_s = time_s, math.inf
+        else:
             self._doubts_from_s = min(self._doubts_from_s, time_s)
             self._doubts_to_s = time_s
-        else:
-            self._sure_s, self._doubts_from_s = time_s, math.inf
+            if time_s - self._row_from_s <= ROW_S and self._row_from_s > self._sure_before_row_s:
+                self._sure_s = self._sure_before_row_s  # the whole short row is doubtful
+                earliest_s = min(self._row_from_s, self._doubts_before_row_s)
+                self._doubts_from_s = min(self._doubts_from_s, earliest_s)
 
     def _begin_anew(self, time_s: float) -> None:
         super()._begin_anew(time_s)
+        if time_s > self._sure_before_row_s:
+            self._sure_before_row_s, self._doubts_before_row_s = time_s, math.inf
         if time_s > self._sure_s:
-            self._sure_s = time_s
-            self._doubts_from_s = math.inf
+            self._sure_s, self._doubts_from_s = time_s, math.inf
 
     def stretch_opens(self, edge: Edge, known_s: float) -> list[Transition]:
         """Apply the start of an unusable stretch."""

@@ -1,0 +1,121 @@
+"""Which breaths may be no breaths, and what an apnea makes of them: each clause in plain words."""
+
+import numpy as np
+import pytest
+from slow_rules import Stretch, batches_of, breaths_at, contact_of
+
+from infantmon.events.apnea import ApneaRule
+from infantmon.events.batch import Latencies
+from infantmon.events.doubtful_breaths import DoubtfulBreaths
+from infantmon.model.marks import Breaths
+from infantmon.model.prescription import ApneaLimit
+from infantmon.model.spans import Reason
+
+LAG_S = 3.0
+
+
+def sized(times, sizes):
+    plain = breaths_at(times, np.asarray(times) + LAG_S)
+    columns = {name: getattr(plain, name) for name in plain.columns()}
+    return Breaths(**{**columns, "size": np.asarray(sizes, dtype=float)})
+
+
+def movement(start, end):
+    """Marks of a movement: opened 2 s after it began, closed half a second after its end."""
+    opened = (start + 2.0, start + 2.0, start, int(Reason.MOVEMENT), False, False)
+    return [opened, (end, end + 0.5, start, int(Reason.MOVEMENT), True, False)]
+
+
+def doubts(breaths, *, stretches=(), noise=()):
+    told = DoubtfulBreaths()
+    (batch,) = batches_of([400.0], contact={"impedance": contact_of(stretches, noise)})
+    told.learn(batch, "impedance")
+    return breaths.time_s[told.tell(breaths)].tolist()
+
+
+def apneas(breaths, *, stretches=(), noise=(), limit_s=20.0):
+    """Onset, end and whether it could be assessed, of each apnea."""
+    contact = {"impedance": contact_of(stretches, noise)}
+    rule = ApneaRule(ApneaLimit(limit_s=limit_s), Latencies(1.0, LAG_S, 0.5))
+    (batch,) = batches_of([400.0], breaths=breaths, contact=contact)
+    steps = [step for step in rule.push(batch) if step.end_s is not None]
+    return [(step.onset_s, step.end_s, step.assessable) for step in steps]
+
+
+def with_pause(*inside, onset=100.0, length=24.0, size=1.0):
+    """Breathing at one a second with a pause, and swings of a size inside it."""
+    before, after = np.arange(0.0, onset + 0.5), np.arange(onset + length, 200.0)
+    times = np.concatenate((before, inside, after))
+    sizes = np.concatenate((np.ones(len(before)), np.full(len(inside), size), np.ones(len(after))))
+    return sized(times, sizes)
+
+
+def test_breaths_of_the_usual_size_are_beyond_doubt():
+    assert doubts(with_pause(112.0)) == []
+
+
+@pytest.mark.parametrize(("size", "doubtful"), [(2.0, False), (2.1, True)])
+def test_more_than_twice_the_usual_size_is_doubtful(size, doubtful):
+    assert doubts(with_pause(112.0, size=size)) == [112.0] * doubtful
+
+
+def test_what_follows_a_large_swing_at_once_is_doubtful_too():
+    times = np.array([*np.arange(20.0), 30.0, 31.9, 33.9, 34.1])
+    sizes = np.array([*np.ones(20), 5.0, 1.0, 1.0, 1.0])
+    assert doubts(sized(times, sizes)) == [30.0, 31.9]
+
+
+def test_the_usual_size_needs_six_breaths():
+    assert doubts(sized([1.0, 2.0, 3.0, 4.0, 5.0, 9.0], [1, 1, 1, 1, 1, 9.0])) == []
+    assert doubts(sized([1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 9.0], [1, 1, 1, 1, 1, 1, 9.0])) == [9.0]
+
+
+@pytest.mark.parametrize(
+    ("time", "doubtful"), [(109.4, False), (109.5, True), (115.0, True), (115.1, False)]
+)
+def test_beside_a_movement_up_to_half_a_second_before_and_2_s_after(time, doubtful):
+    """The movement is at 110 to 113 s; every breath is known 3 s after its time."""
+    assert doubts(with_pause(time), noise=movement(110.0, 113.0)) == [time] * doubtful
+
+
+def test_what_is_not_known_yet_doubts_nothing():
+    """A breath known at once, before the movement is told, stays beyond doubt."""
+    early = breaths_at([110.5], [111.9])
+    assert doubts(early, noise=movement(110.0, 113.0)) == []
+
+
+def test_within_2_s_after_an_unusable_stretch():
+    lost = [Stretch(105.0, 106.5, 109.0, 109.5)]
+    assert doubts(with_pause(110.9, 111.1), stretches=lost) == [110.9]
+
+
+def test_a_lone_large_swing_in_a_pause_leaves_it_listed_as_not_assessable():
+    assert apneas(with_pause(112.0, size=4.0)) == [(100.0, 124.0, False)]
+    assert apneas(with_pause(112.0, size=1.0)) == []
+
+
+def test_a_pause_that_a_large_swing_ends_is_no_longer_than_it_is():
+    """A sigh ends a pause: breathing follows within 4 s."""
+    assert apneas(with_pause(121.0, length=23.0, size=4.0)) == [(100.0, 121.0, True)]
+    assert apneas(with_pause(119.0, length=22.0, size=4.0)) == []
+
+
+@pytest.mark.parametrize(
+    ("last", "listed"), [(115.0, [(100.0, 130.0, False)]), (116.0, [])], ids=["half", "longer"]
+)
+def test_a_row_of_swings_longer_than_half_the_limit_is_no_pause(last, listed):
+    breaths = with_pause(*np.arange(105.0, last + 0.5), length=30.0)
+    assert apneas(breaths, noise=movement(104.0, last - 1.0)) == listed
+
+
+def test_a_short_row_is_doubtful_as_a_whole():
+    """Its first breath is of the usual size, the second, 1 s later, four times as large."""
+    breaths = with_pause(110.0, 111.0, size=1.0)
+    sizes = breaths.size.copy()
+    sizes[breaths.time_s == 111.0] = 4.0
+    assert apneas(sized(breaths.time_s, sizes)) == [(100.0, 124.0, False)]
+
+
+def test_a_pause_that_was_listed_is_not_counted_on():
+    """21 s, a large swing, 15 s: one apnea, assessable, and none that spans both."""
+    assert apneas(with_pause(121.0, length=36.0, size=4.0)) == [(100.0, 121.0, True)]
