@@ -3,7 +3,7 @@ PYTHON ?= python3
 VENV := .venv
 BIN := $(VENV)/bin
 
-.PHONY: demo test test-peers lint check clean
+.PHONY: demo test test-peers docs lint check clean
 
 demo: $(VENV)/.run
 	$(BIN)/infantmon demo --out out/demo
@@ -14,6 +14,10 @@ test: $(VENV)/.dev
 # neurokit2 does not take the newest pandas, so it and the other peers live apart.
 test-peers: $(VENV)-peers/.ready
 	$(VENV)-peers/bin/python -m pytest -m peers tests/test_second_source.py
+
+docs: $(VENV)/.docs
+	$(BIN)/sphinx-build -q -n -W --keep-going -b html docs docs/_build/html
+	$(BIN)/python docs/scripts/check_links.py docs/_build/html
 
 lint: $(VENV)/.dev
 	$(BIN)/ruff check .
@@ -36,6 +40,10 @@ $(VENV)/.run: $(VENV)/bin/python pyproject.toml
 $(VENV)/.dev: $(VENV)/.run
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --upgrade "pip>=25.1"
 	$(BIN)/python -m pip install --quiet --disable-pip-version-check --group dev
+	@touch $@
+
+$(VENV)/.docs: $(VENV)/.dev
+	$(BIN)/python -m pip install --quiet --disable-pip-version-check --group docs
 	@touch $@
 
 $(VENV)-peers/.ready: $(VENV)/bin/python pyproject.toml

@@ -19,8 +19,8 @@ SHARES = ((500.0, 610.0), (630.0, 740.0))
 WIDTH, HEAD, ROW_HEIGHT = 750.0, 40.0, 16.0
 _LONGEST_LABEL = 46
 
+# a share with the ends of its interval, between 0 and 1
 Share = tuple[float, float, float]
-"""A share with the ends of its interval, between 0 and 1."""
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,1 @@
+"""Scripts that make the generated parts of the documentation."""
