@@ -82,8 +82,8 @@ class RPeakDetector(Stage):
     * h > N + a (min(B, C) - N), where a is 0.33 and rises with the number of in-between candidates,
       for an early candidate, and for one set between two large ones that are R apart; or
     * it is small (h > 0.2 B) but deep, clear of noise (h > 2.1 N), and later after the last beat
-      than 0.38 s times the square root of R in seconds, when the T wave is over (the QT interval grows with
-      that root); or
+      than 0.38 s times the square root of R in seconds, when the T wave is over (the QT interval
+      grows with that root); or
     * it fits locally: alike in shape (> 0.9), deep, at least half of L and 0.2 C. This finds the
       beats again after a change of gain or a burst of movement; the last condition keeps noise in
       a standstill from being taken for beats.
