@@ -60,9 +60,17 @@ def test_more_than_twice_the_usual_size_is_doubtful(size, doubtful):
 
 
 def test_what_follows_a_large_swing_at_once_is_doubtful_too():
-    times = np.array([*np.arange(20.0), 30.0, 31.9, 33.9, 34.1])
-    sizes = np.array([*np.ones(20), 5.0, 1.0, 1.0, 1.0])
-    assert doubts(sized(times, sizes)) == [30.0, 31.9]
+    times = np.array([*np.arange(20.0), 30.0, 32.9, 36.1])
+    sizes = np.array([*np.ones(20), 5.0, 1.0, 1.0])
+    assert doubts(sized(times, sizes)) == [30.0, 32.9]
+
+
+def test_a_shallow_one_is_doubtful():
+    breaths = with_pause(112.0)
+    columns = {name: getattr(breaths, name) for name in breaths.columns()}
+    shallow = Breaths(**{**columns, "shallow": breaths.time_s == 112.0})
+    assert doubts(shallow) == [112.0]
+    assert apneas(shallow) == [(100.0, 124.0, False)]
 
 
 def test_the_usual_size_needs_six_breaths():

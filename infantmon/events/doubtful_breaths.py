@@ -20,6 +20,8 @@ AFTER_S = 2.0
 is how long the filters ring and a jolt dies away."""
 LARGE_TIMES = 2.0
 """A swing of more than so many times the usual breath may be something else than a breath."""
+AFTER_LARGE_S = 3.0
+"""So long after a large one others may belong to the same movement, in seconds."""
 USUAL_OF, LEAST_USUAL = 12, 6
 """Breaths before it whose median size is the usual one, and how many are needed."""
 _KEPT_S = 60.0
@@ -29,7 +31,8 @@ class DoubtfulBreaths(Carried):
     """Tells of each breath whether it may come from a disturbance, as far as known with it.
 
     Findings only: the contact marks of the impedance that are known by the time the breath is, and
-    the sizes of the breaths before it. Bridged stretches say nothing.
+    the sizes of the breaths before it. A shallow one is doubtful as well. Bridged stretches say
+    nothing.
     """
 
     carried: ClassVar[tuple[str, ...]] = ("_zones", "_sizes", "_large_s", "_reached_s")
@@ -64,7 +67,7 @@ class DoubtfulBreaths(Carried):
     def tell(self, breaths: Breaths) -> Bools:
         """Return which of the next breaths are doubtful."""
         time_s, known_s = breaths.time_s, breaths.known_s
-        doubtful = self._beside_large(time_s, self._large(breaths.size))
+        doubtful = breaths.shallow | self._beside_large(time_s, self._large(breaths.size))
         for since_s, end_s, from_s, until_s, _ in self._zones:
             latest_s = end_s + AFTER_S if until_s == math.inf else until_s
             first = int(np.searchsorted(time_s, since_s - BEFORE_S))
@@ -78,7 +81,7 @@ class DoubtfulBreaths(Carried):
         latest_s = np.maximum.accumulate(np.where(large, time_s, self._large_s))
         if len(latest_s):
             self._large_s = float(latest_s[-1])
-        return np.asarray(large | (time_s - latest_s <= AFTER_S), dtype=np.bool_)
+        return np.asarray(large | (time_s - latest_s <= AFTER_LARGE_S), dtype=np.bool_)
 
     def _large(self, size: Floats) -> Bools:
         """Tell which breaths are much larger than the median of those before."""

@@ -140,10 +140,18 @@ def onset_disturbed(case: Case) -> list[Evidence]:
 
 
 def swings_inside(case: Case) -> list[Evidence]:
-    """Tell of swings inside it that were not counted as breaths, since they may be none."""
-    start_s, end_s = case.event.onset_s + 1e-6, case.until_s - 1e-6
-    count = len(case.history.breaths(start_s, end_s, case.known_s))
-    if not count:
+    """Tell of swings inside it that were not counted as breaths, since they may be none.
+
+    Where one part without a swing reaches the limit by itself, only the onset rests on the doubt;
+    but a huge swing may be an electrode's, and what follows it no pause.
+    """
+    event = case.event
+    inside = case.history.breaths(event.onset_s + 1e-6, case.until_s - 1e-6, case.known_s)
+    if not len(inside):
         return []
-    text = f"{counted(count, 'swing')} inside it may be a disturbance or a breath"
-    return [Evidence(text, "against")]
+    text = f"{counted(len(inside), 'swing')} inside it may be a disturbance or a breath"
+    before = case.history.breaths(event.onset_s - BEFORE_S, event.onset_s + 1e-6, case.known_s).size
+    huge = len(before) >= 4 and bool(inside.size.max() >= HUGE_TIMES * np.median(before))
+    edges_s = np.concatenate(([event.onset_s], inside.time_s, [case.until_s]))
+    enough = float(np.diff(edges_s).max()) >= float(event.limits.get("limit_s", 0.0))
+    return [Evidence(text, "beside" if enough and not huge else "against")]
