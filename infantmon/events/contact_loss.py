@@ -8,9 +8,13 @@ from typing import ClassVar
 from infantmon.events.batch import Batch, Latencies, Mark, blocking_marks
 from infantmon.events.condition import Condition, Transition
 from infantmon.events.rule import Rule
+from infantmon.events.untold_beats import UntoldBeats
 from infantmon.model.event import ACTIVE, PENDING
 from infantmon.model.prescription import ContactLossLimit
 from infantmon.model.spans import LOST_CONTACT, Reason
+
+BEATS = "ecg beats"
+"""What the marks that follow from beats are told of; no channel has this name."""
 
 
 class TechnicalRule(Rule):
@@ -39,6 +43,7 @@ class TechnicalRule(Rule):
         marks = [
             (mark, role) for role in sorted(batch.contact) for mark in self._marks(batch, role)
         ]
+        marks += [(mark, BEATS) for mark in self._of_beats(batch)]
         marks.sort(key=lambda pair: pair[0].known_s)
         found: list[Transition] = []
         for mark, role in marks:
@@ -48,6 +53,10 @@ class TechnicalRule(Rule):
 
     def _marks(self, batch: Batch, role: str) -> list[Mark]:
         return blocking_marks(batch, role)
+
+    def _of_beats(self, batch: Batch) -> list[Mark]:  # noqa: ARG002 - one of the two looks at them
+        """Return marks that follow from the beats."""
+        return []
 
     def _open_or_close(self, mark: Mark, role: str) -> list[Transition]:
         return self._opens(mark, role) if mark.opens else self._closes(mark, role)
@@ -74,7 +83,8 @@ class TechnicalRule(Rule):
             return []
         # the longest stretch was not too long: the delay counts from the one that is still open
         found = self.condition.end(mark.time_s, mark.known_s, "signal usable again")
-        cause = f"{min(self._open, key=self._open.__getitem__)}: still unusable"
+        longest = min(self._open, key=self._open.__getitem__)
+        cause = f"{longest.partition(' ')[0]}: still unusable"
         return found + self.condition.begin(next_s, mark.known_s, cause)
 
     def _wake(self, until_s: float, *, inclusive: bool, last: bool = False) -> list[Transition]:
@@ -99,9 +109,20 @@ class ContactLossRule(TechnicalRule):
 
 
 class SignalUnusableRule(TechnicalRule):
-    """A signal cannot be used, for a reason that does not point to the electrode."""
+    """A signal cannot be used, for a reason that does not point to the electrode.
+
+    So is an ECG whose beats have not looked like beats for long: noise in place of the heart.
+    """
 
     kind = "signal unusable"
+    carried: ClassVar[tuple[str, ...]] = (*TechnicalRule.carried, "_untold")
+
+    def __init__(self, limit: ContactLossLimit, latencies: Latencies) -> None:
+        super().__init__(limit, latencies)
+        self._untold = UntoldBeats()
+
+    def _of_beats(self, batch: Batch) -> list[Mark]:
+        return self._untold.push(batch.r_peaks)
 
     def concerns(self, reason: Reason) -> bool:
         """Tell whether the reason does not point to the electrode."""
@@ -109,4 +130,4 @@ class SignalUnusableRule(TechnicalRule):
 
 
 def _cause(mark: Mark, role: str) -> str:
-    return f"{role}: {Reason(mark.reason).words}"
+    return f"{role.partition(' ')[0]}: {Reason(mark.reason).words}"
