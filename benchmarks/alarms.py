@@ -27,11 +27,10 @@ from pathlib import Path
 from typing import Any
 
 import infantmon as im
-from benchmarks.results import run_facts, write_result
+from benchmarks.results import run_facts, share_of, write_result
 from benchmarks.shared_recordings import Database, database
 from infantmon.model.event import DOUBTFUL, NOT_ASSESSABLE, SUPPORTED, Event
 from infantmon.model.prescription import UnusualLimitWarning
-from infantmon.scoring.tallies import wilson_interval
 
 ENDS_S = 90.0
 LOOKED_AT_S = 16.0
@@ -143,13 +142,6 @@ def judge_all(shelf: Database, names: Iterable[str] | None = None) -> dict[str, 
     return judged
 
 
-def share(count: int, of: int) -> dict[str, Any]:
-    """Return a share with its Wilson interval."""
-    interval = wilson_interval(count, of)
-    ends = None if interval is None else [round(end, 4) for end in interval]
-    return {"count": count, "of": of, "interval_95": ends}
-
-
 def table_of(judged: Iterable[Judged]) -> dict[str, Any]:
     """Return for each alarm how many true ones were kept and how many false ones rejected."""
     rows = list(judged)
@@ -162,10 +154,10 @@ def table_of(judged: Iterable[Judged]) -> dict[str, Any]:
         table[alarm] = {
             "true": {verdict: true[verdict] for verdict in VERDICTS},
             "false": {verdict: false[verdict] for verdict in VERDICTS},
-            "true_kept": share(kept, true.total()),
-            "false_rejected": share(rejected, false.total()),
-            "true_kept_if_not_assessable_were_silent": share(true[SUPPORTED], true.total()),
-            "false_rejected_if_not_assessable_were_silent": share(
+            "true_kept": share_of(kept, true.total()),
+            "false_rejected": share_of(rejected, false.total()),
+            "true_kept_if_not_assessable_were_silent": share_of(true[SUPPORTED], true.total()),
+            "false_rejected_if_not_assessable_were_silent": share_of(
                 rejected + false[NOT_ASSESSABLE], false.total()
             ),
             "true_without_event": true[NO_EVENT],

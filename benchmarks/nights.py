@@ -26,11 +26,10 @@ from typing import Any
 import numpy as np
 
 import infantmon as im
-from benchmarks.results import run_facts, write_result
+from benchmarks.results import run_facts, share_of, write_result
 from infantmon import simulate as sim
 from infantmon.model.arrays import Floats
 from infantmon.model.event import DOUBTFUL, NOT_ASSESSABLE, SUPPORTED, Event
-from infantmon.scoring.tallies import wilson_interval
 
 STORED_SEEDS = range(1000, 1100)
 SCENE_S = 80.0
@@ -402,13 +401,6 @@ def judge_nights(seeds: Iterable[int], processes: int = 2) -> list[JudgedNight]:
         return list(pool.map(judge_night, seeds))
 
 
-def share(count: int, of: int) -> dict[str, Any]:
-    """Return a share with its Wilson interval."""
-    interval = wilson_interval(count, of)
-    ends = None if interval is None else [round(end, 4) for end in interval]
-    return {"count": count, "of": of, "interval_95": ends}
-
-
 def table_of(nights: Sequence[JudgedNight], kind: str) -> dict[str, Any]:
     """Return what came of one kind: in all, and by class of fault."""
     true = [one for night in nights for one in night.true if one.kind == kind]
@@ -419,11 +411,11 @@ def table_of(nights: Sequence[JudgedNight], kind: str) -> dict[str, Any]:
     return {
         "true": len(true),
         "without_listed_event": sum(one.outcome == NOTHING for one in true),
-        "with_event_of_the_kind": share(
+        "with_event_of_the_kind": share_of(
             sum(one.outcome not in (NOTHING, ONLY_TECHNICAL) for one in true), len(true)
         ),
-        "clear_supported": share(sum(o.outcome == SUPPORTED for o in clear), len(clear)),
-        "supported_real": share(sum(one.real for one in supported), len(supported)),
+        "clear_supported": share_of(sum(o.outcome == SUPPORTED for o in clear), len(clear)),
+        "supported_real": share_of(sum(one.real for one in supported), len(supported)),
         "by_fault": {fault: _by_fault(true, listed, fault) for fault in faults},
     }
 
@@ -436,8 +428,8 @@ def _by_fault(true: Sequence[Outcome], listed: Sequence[Listed], fault: str) -> 
     return {
         "true": len(mine),
         "outcomes": {outcome: outcomes[outcome] for outcome in OUTCOMES},
-        "supported": share(outcomes[SUPPORTED], len(mine)),
-        "supported_real": share(sum(one.real for one in supported), len(supported)),
+        "supported": share_of(outcomes[SUPPORTED], len(mine)),
+        "supported_real": share_of(sum(one.real for one in supported), len(supported)),
         "listed_but_not_real": len(unreal),
     }
 

@@ -11,6 +11,8 @@ from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Any
 
+from infantmon.scoring.tallies import wilson_interval
+
 PROJECT = Path(__file__).parents[1]
 CAUTION = (
     "Research software. These figures hold for these recordings and say nothing of others; most "
@@ -30,6 +32,13 @@ def run_facts(packages: tuple[str, ...] = ("infantmon", "numpy", "scipy")) -> di
         "changed_since_commit": bool(_git("status", "--porcelain", "--", "infantmon")),
         "caution": CAUTION,
     }
+
+
+def share_of(count: int, of: int) -> dict[str, Any]:
+    """Return a share with its 95 % Wilson interval, as it is stored."""
+    interval = wilson_interval(count, of)
+    ends = None if interval is None else [round(end, 4) for end in interval]
+    return {"count": count, "of": of, "interval_95": ends}
 
 
 def write_result(path: Path, result: dict[str, Any], markdown: str) -> None:

@@ -14,9 +14,9 @@ from infantmon.model.marks import RPeaks
 from infantmon.model.spans import Reason
 
 ESTABLISHED_S = 5.0
-"""Beats that all look strange for so long (s) are none that can be told (project's choice). So it was
-in no stretch of the preterm, fetal and adult breathing recordings looked at, in 0.4 % of the time
-of twelve adult arrhythmia records, and wherever noise stood in place of a simulated ECG."""
+"""Beats that all look strange for so long (s) are none that can be told (project's choice): so it
+was nowhere in the preterm, fetal and adult breathing recordings looked at, in 0.4 % of the time of
+twelve adult arrhythmia records, and wherever noise stood in place of a simulated ECG."""
 
 
 class UntoldBeats(Carried):
