@@ -31,7 +31,8 @@ if TYPE_CHECKING:
     from infantmon.model.event import Change, Event
     from infantmon.model.prescription import Prescription
     from infantmon.model.recording import Recording
-    from infantmon.monitor import Monitor, MonitorState
+    from infantmon.monitor import Monitor
+    from infantmon.monitor_state import MonitorState
     from infantmon.reviewing import Review, review, sweep
     from infantmon.stages.r_peaks import detect_r_peaks
 
@@ -42,7 +43,7 @@ _HOMES = {
     "Event": "infantmon.model.event",
     "EventLog": "infantmon.events.log",
     "Monitor": "infantmon.monitor",
-    "MonitorState": "infantmon.monitor",
+    "MonitorState": "infantmon.monitor_state",
     "Prescription": "infantmon.model.prescription",
     "Recording": "infantmon.model.recording",
     "Review": "infantmon.reviewing",

@@ -5,58 +5,19 @@ For replay and bench use only, not for live use on an infant.
 
 from __future__ import annotations
 
-import math
 import warnings
-from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import ClassVar, Self
 
-import numpy as np
 import numpy.typing as npt
 
 from infantmon.chain import AHEAD_S, ChannelSetting, SignalChain
 from infantmon.errors import ArgumentError, StateError, require_number, require_rate
-from infantmon.events.batch import Batch
 from infantmon.events.watch import Watch
 from infantmon.model.arrays import Floats, as_samples
 from infantmon.model.carried import Carried, decode, encode
 from infantmon.model.event import Change
 from infantmon.model.prescription import Prescription, UnusualLimitWarning
-from infantmon.model.spans import BLOCKING, Reason
-
-SHOWN_AVERAGE = 8
-"""Rates in `MonitorState` are means over this many intervals (project's choice, for display)."""
-
-
-@dataclass(frozen=True, slots=True)
-class MonitorState:
-    """What a monitor knows at the time that every channel has reached.
-
-    Attributes
-    ----------
-    reached_s : float
-        That time, in seconds; minus infinity before the first samples.
-    heart_rate_bpm, breathing_rate_bpm : float or None
-        60 / mean of the last 8 intervals, a minute; None before two beats or breaths.
-    since_breath_s, since_beat_s : float or None
-        Time since the last breath and heart beat that are known, in seconds. They lag by the
-        latency of the stages.
-    conditions : mapping of str to str
-        State of every alarm condition that is watched.
-    unusable : mapping of str to str
-        Channels that cannot be used now, with the reason in words.
-    behind_s : mapping of str to float
-        How far each channel is behind the one furthest ahead, in seconds.
-    """
-
-    reached_s: float
-    heart_rate_bpm: float | None
-    breathing_rate_bpm: float | None
-    since_breath_s: float | None
-    since_beat_s: float | None
-    conditions: Mapping[str, str]
-    unusable: Mapping[str, str]
-    behind_s: Mapping[str, float]
+from infantmon.monitor_state import MonitorState, Shown
 
 
 class Monitor(Carried):
@@ -223,22 +184,8 @@ class Monitor(Carried):
     @property
     def state(self) -> MonitorState:
         """What is known now."""
-        reached = self._chain.channel_reached_s
-        furthest_s = max(reached.values())
-        now_s = self._chain.reached_s
-        return MonitorState(
-            reached_s=now_s,
-            heart_rate_bpm=_rate(self._shown.beats_s),
-            breathing_rate_bpm=_rate(self._shown.breaths_s),
-            since_breath_s=_since(self._shown.breaths_s, now_s),
-            since_beat_s=_since(self._shown.beats_s, now_s),
-            conditions={r.kind: r.condition.state for r in self._watch.rules.values()},
-            unusable=dict(self._shown.unusable),
-            behind_s={
-                role: furthest_s - time_s if time_s > -math.inf else furthest_s
-                for role, time_s in reached.items()
-            },
-        )
+        conditions = {rule.kind: rule.condition.state for rule in self._watch.rules.values()}
+        return self._shown.state(self._chain.reached_s, self._chain.channel_reached_s, conditions)
 
     @property
     def latencies_s(self) -> dict[str, float]:
@@ -315,38 +262,3 @@ class Monitor(Carried):
     def _require_unfinished(self) -> None:
         if self._finished:
             raise StateError("the stream has been finished; make a new Monitor for a new one.")
-
-
-class Shown(Carried):
-    """The little that `MonitorState` shows: the latest beats and breaths, and what is unusable."""
-
-    carried: ClassVar[tuple[str, ...]] = ("beats_s", "breaths_s", "unusable")
-
-    def __init__(self) -> None:
-        self.beats_s: list[float] = []
-        self.breaths_s: list[float] = []
-        self.unusable: dict[str, str] = {}
-
-    def take(self, batch: Batch) -> None:
-        """Take up the findings of a batch."""
-        keep = -(SHOWN_AVERAGE + 1)
-        beats, breaths = batch.r_peaks.time_s[keep:], batch.breaths.time_s[keep:]
-        self.beats_s = [*self.beats_s, *beats.tolist()][keep:]
-        self.breaths_s = [*self.breaths_s, *breaths.tolist()][keep:]
-        for role, marks in batch.contact.items():
-            rows = np.flatnonzero(((marks.reason & int(BLOCKING)) != 0) & ~marks.bridged)
-            if not len(rows):
-                continue
-            self.unusable.pop(role, None)
-            if not marks.usable[rows[-1]]:
-                self.unusable[role] = Reason(int(marks.reason[rows[-1]])).words
-
-
-def _rate(times_s: list[float]) -> float | None:
-    if len(times_s) < 2 or times_s[-1] <= times_s[0]:
-        return None
-    return 60.0 * (len(times_s) - 1) / (times_s[-1] - times_s[0])
-
-
-def _since(times_s: list[float], now_s: float) -> float | None:
-    return now_s - times_s[-1] if times_s else None

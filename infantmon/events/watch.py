@@ -12,22 +12,15 @@ from collections.abc import Collection
 from functools import partial
 from typing import ClassVar
 
-from infantmon.events.apnea import ApneaRule
 from infantmon.events.batch import Batch, Latencies
 from infantmon.events.case import BEFORE_S, Case
 from infantmon.events.condition import Transition
-from infantmon.events.contact_loss import ContactLossRule, SignalUnusableRule
 from infantmon.events.evidence import judge, reasons_for
-from infantmon.events.heart_rate_limits import (
-    HeartRateRule,
-    HighHeartRateRule,
-    LowHeartRateRule,
-)
+from infantmon.events.heart_rate_limits import HeartRateRule
 from infantmon.events.history import LONGEST_KEPT_S, History
 from infantmon.events.measures import effort_free_s, unusable_inside, with_extreme_rate
-from infantmon.events.no_heart_beat import NoHeartBeatRule
-from infantmon.events.periodic_breathing import PeriodicBreathingRule
 from infantmon.events.rule import Rule
+from infantmon.events.rules_of_plan import rules_for
 from infantmon.events.shared import Shared
 from infantmon.model.carried import Carried, CarriedSet
 from infantmon.model.event import ABSENT, ACTIVE, PENDING, Change, Event, Excursion
@@ -81,7 +74,7 @@ class Watch(Carried):
         self.plan = plan
         self._shared = shared
         self.latencies = latencies
-        rules = _rules(plan, latencies, roles)
+        rules = rules_for(plan, latencies, roles)
         self.rules = CarriedSet({rule.kind: rule for rule in rules})
         self._history = History() if shared is None else shared.history
         self._open: dict[str, Event] = {}  # by kind, until it ends
@@ -285,36 +278,3 @@ class Watch(Carried):
         if apnea.end_s is not None:
             until_s = max(until_s, apnea.end_s + COUPLED_AFTER_END_S)
         return tuple(n for n, onset_s in self._slow if apnea.onset_s < onset_s < until_s)
-
-
-def _rules(plan: Prescription, latencies: Latencies, roles: Collection[str]) -> list[Rule]:
-    """Return the rules that a prescription asks for and the channels allow."""
-    rules: list[Rule] = []
-    if "impedance" in roles:
-        rules += _breathing_rules(plan, latencies)
-    if "ecg" in roles:
-        rules += _heart_rules(plan, latencies)
-    if plan.contact_loss is not None:
-        rules.append(ContactLossRule(plan.contact_loss, latencies))
-        rules.append(SignalUnusableRule(plan.contact_loss, latencies))
-    return rules
-
-
-def _breathing_rules(plan: Prescription, latencies: Latencies) -> list[Rule]:
-    rules: list[Rule] = []
-    if plan.apnea is not None:
-        rules.append(ApneaRule(plan.apnea, latencies))
-    if plan.periodic_breathing is not None:
-        rules.append(PeriodicBreathingRule(plan.periodic_breathing, latencies))
-    return rules
-
-
-def _heart_rules(plan: Prescription, latencies: Latencies) -> list[Rule]:
-    rules: list[Rule] = []
-    if plan.low_heart_rate is not None:
-        rules.append(LowHeartRateRule(plan.low_heart_rate, latencies))
-    if plan.high_heart_rate is not None:
-        rules.append(HighHeartRateRule(plan.high_heart_rate, latencies))
-    if plan.no_heart_beat is not None:
-        rules.append(NoHeartBeatRule(plan.no_heart_beat, latencies))
-    return rules
