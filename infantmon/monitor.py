@@ -54,7 +54,7 @@ class Monitor(Carried):
     >>> monitor = Monitor(plan, impedance_hz=50.0, impedance_unit="ohm")
     >>> changes = monitor.push(impedance=np.full(1000, 500.0))
     >>> [(round(c.known_s, 2), c.kind, c.state) for c in changes][-1]
-    (10.5, 'contact loss', 'active')
+    (5.5, 'contact loss', 'active')
     """
 
     carried: ClassVar[tuple[str, ...]] = ("_chain", "_watch", "_shown", "_resets", "_finished")
