@@ -195,6 +195,7 @@ class SlowPause(SlowRule):
 
     def __init__(self, *args, limit, carries_over):
         self.limit, self.carries_over, self.assessed = limit, carries_over, True
+        self.by_doubts = False
         self.heard, self.anew, self.listed = [], 0.0, -1.0
         super().__init__(*args)
 
@@ -257,6 +258,8 @@ class SlowPause(SlowRule):
             self.condition.begin(self.clock, self.now)
         elif not self.assessed:
             self.assessed = True
+            if self.by_doubts:  # every breath counts again: the pause is from the last one on
+                self.condition.onset = self.clock
             self.condition.go("active", self.now)
 
     def carried(self, s):
@@ -265,7 +268,7 @@ class SlowPause(SlowRule):
         waits = self.running and something_between and not self.condition.on
         passed_over = not row or (row[-1] - row[0] <= self.limit / 2 and s - row[-1] >= 4.0)
         if self.carries_over and waits and passed_over and s - self.sure >= self.limit:
-            self.assessed = False
+            self.assessed, self.by_doubts = False, bool(row)
             self.condition.begin(self.sure, self.now, assessable=False)
 
     def opened_again(self, stretch):

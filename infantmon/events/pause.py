@@ -40,6 +40,7 @@ class PauseRule(ClockedRule):
     carried: ClassVar[tuple[str, ...]] = (
         *ClockedRule.carried,
         "_assessed",
+        "_by_doubts",
         "_sure_s",
         "_doubts_from_s",
         "_doubts_to_s",
@@ -61,6 +62,7 @@ class PauseRule(ClockedRule):
         self._limit_s = limit_s
         self._carries_over = carries_over
         self._assessed = True
+        self._by_doubts = False  # the present pause went active by leaving doubtful ones out
         self._doubtful: Bools = np.zeros(0, dtype=np.bool_)  # of the piece in work
         self._sure_s = 0.0  # last finding beyond doubt; at first the first sample
         self._doubts_from_s = math.inf  # first and last doubtful finding since then
@@ -152,12 +154,16 @@ class PauseRule(ClockedRule):
         if self.condition.begun:
             self._assessed = True
             cause = "limit reached after the unusable stretch too"
+            if self._by_doubts:  # beyond doubt it is a pause from the last breath on
+                self.condition.onset_s = self.clock_s
+                cause = "limit reached counting every breath too"
             return [Transition(known_s, ACTIVE, cause, self.condition.onset_s)]
-        self._assessed = plain
+        self._assessed, self._by_doubts = plain, False
         if plain:
             return self.condition.begin(self.clock_s, known_s, "limit reached")
         cause = "limit reached counting unusable time"
         if self._doubts_from_s < math.inf:
+            self._by_doubts = True
             cause = "limit reached not counting doubtful breaths"
         return self._stamped(self.condition.begin(self._sure_s, known_s, cause))
 

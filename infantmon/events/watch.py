@@ -188,6 +188,8 @@ class Watch(Carried):
             event = Event(self._count, kind, onset_s, step.known_s, limits=limits)
             if kind in _SLOW:
                 self._slow.append((self._count, onset_s))
+        elif step.onset_s is not None:  # the onset itself may have become certain only now
+            event = dataclasses.replace(event, onset_s=step.onset_s)
         self._assessable[event.number] = step.assessable
         if self._shared is None:
             event = self._judged(event, step.known_s)
