@@ -9,8 +9,19 @@ from typing import Annotated
 import typer
 from rich.console import Console
 
+from infantmon.cli_screen import AsJson, Quiet, as_paths, say, say_json
 from infantmon.errors import InfantmonError
 from infantmon.formats.deidentifying import deidentify as copy_without_identity
+
+NO_PROMISE = (
+    "Samples are as they were. Look through the copies before you give them away: no program can "
+    "promise that a recording is anonymous."
+)
+EXAMPLES = """\b
+Examples:
+  infantmon deidentify night.edf --out copies
+  infantmon deidentify mon tue wed --out copies --name infant7
+"""
 
 
 def add_deidentify(app: typer.Typer, console: Callable[[], Console]) -> None:
@@ -24,7 +35,7 @@ def add_deidentify(app: typer.Typer, console: Callable[[], Console]) -> None:
         Gives the console to print on.
     """
 
-    @app.command()
+    @app.command(short_help="Copy recordings without identity.", epilog=EXAMPLES)
     def deidentify(
         record: Annotated[
             list[str],
@@ -34,6 +45,8 @@ def add_deidentify(app: typer.Typer, console: Callable[[], Console]) -> None:
             Path, typer.Option("--out", help="Folder to write to; made if it is not there.")
         ],
         name: Annotated[str, typer.Option(help="What the copies are called.")] = "recording",
+        json: AsJson = False,
+        quiet: Quiet = False,
     ) -> None:
         """Copy recordings without what tells whose they are; dates moved by an unstated shift."""
         try:
@@ -43,13 +56,17 @@ def add_deidentify(app: typer.Typer, console: Callable[[], Console]) -> None:
                 f"cannot write to {out} ({fault.strerror or fault}); pass another folder with "
                 "--out."
             ) from fault
-        screen = console()
-        for done in copy_without_identity(record, out, name=name):
-            for path in done.paths:
-                screen.print(f"wrote {path}", soft_wrap=True, markup=False)
-            screen.print(f"  left out: {'; '.join(done.left_out)}", soft_wrap=True, markup=False)
-        screen.print(
-            "Samples are as they were. Look through the copies before you give them away: no "
-            "program can promise that a recording is anonymous.",
-            soft_wrap=True,
-        )
+        copies = copy_without_identity(record, out, name=name)
+        if json:
+            told = [
+                {"files": as_paths(list(done.paths)), "left_out": list(done.left_out)}
+                for done in copies
+            ]
+            say_json({"copies": told, "told": NO_PROMISE})
+        elif not quiet:
+            screen = console()
+            for done in copies:
+                for path in done.paths:
+                    say(screen, f"wrote {path}")
+                say(screen, f"  left out: {'; '.join(done.left_out)}")
+            say(screen, NO_PROMISE)

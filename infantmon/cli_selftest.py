@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json as plain_json
 from collections.abc import Callable
 from contextlib import AbstractContextManager
 from pathlib import Path
@@ -13,6 +14,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from infantmon.cli_screen import AsJson, Quiet, say, say_json
 from infantmon.errors import InfantmonError
 from infantmon.report.cautions import CAUTIONS
 from infantmon.report.whole_file import write_whole
@@ -21,6 +23,12 @@ from infantmon.selftest.export import as_html, as_json, notes
 from infantmon.selftest.row import FALLS_SHORT, NOT_RUN, PASS, Row
 from infantmon.selftest.subject import OwnChain, load_detector
 
+EXAMPLES = """\b
+Examples:
+  infantmon selftest
+  infantmon selftest --html table.html --json > table.json
+  infantmon selftest --detector mymodule:find_beats
+"""
 STYLES = {PASS: "green", FALLS_SHORT: "bold red", NOT_RUN: "dim"}
 Progress = Callable[[], AbstractContextManager[Callable[[str, float], None]]]
 
@@ -38,7 +46,7 @@ def add_selftest(app: typer.Typer, console: Callable[[], Console], progress: Pro
         Gives what shows progress.
     """
 
-    @app.command()
+    @app.command(short_help="Put a detector through published tests.", epilog=EXAMPLES)
     def selftest(
         detector: Annotated[
             str | None,
@@ -47,7 +55,6 @@ def add_selftest(app: typer.Typer, console: Callable[[], Console], progress: Pro
                 "their rate in Hz and gives beat times in seconds."
             ),
         ] = None,
-        json: Annotated[Path | None, typer.Option(help="Write the table as JSON.")] = None,
         html: Annotated[Path | None, typer.Option(help="Write the table as a page.")] = None,
         recordings: Annotated[
             Path | None,
@@ -55,17 +62,22 @@ def add_selftest(app: typer.Typer, console: Callable[[], Console], progress: Pro
                 envvar=RECORDINGS_VARIABLE, help="Folder that holds the waveforms aami-ec13."
             ),
         ] = None,
+        json: AsJson = False,
+        quiet: Quiet = False,
     ) -> None:
         """Put this chain, or another detector, through published tests; 1 if it falls short."""
         subject = OwnChain() if detector is None else load_detector(detector)
         with progress() as tell:
             bench = run_bench(subject, recordings=recordings, progress=tell)
-        screen = console()
-        _print(screen, bench)
-        for path, text in ((json, as_json), (html, as_html)):
-            if path is not None:
-                _write(path, text(bench))
-                screen.print(f"wrote {path}", soft_wrap=True)
+        if html is not None:
+            _write(html, as_html(bench))
+        if json:
+            say_json(plain_json.loads(as_json(bench)))
+        elif not quiet:
+            screen = console()
+            _print(screen, bench)
+            if html is not None:
+                say(screen, f"wrote {html}")
         if bench.falls_short:
             raise typer.Exit(1)
 

@@ -11,10 +11,17 @@ from typing import Annotated
 import typer
 from rich.console import Console
 
+from infantmon.cli_screen import AsJson, Quiet, as_paths, say, say_json
 from infantmon.errors import ArgumentError, InfantmonError
 from infantmon.simulate import InventedInfant
 from infantmon.simulate.scenario_file import read_scenario
 from infantmon.simulated_files import WRITERS, write_simulated
+
+EXAMPLES = """\b
+Examples:
+  infantmon simulate examples/scenario/night.toml --out night
+  infantmon simulate scenario.toml --out night --format edf --seed 7
+"""
 
 
 class Format(StrEnum):
@@ -42,7 +49,7 @@ def add_simulate(app: typer.Typer, console: Callable[[], Console], progress: Pro
         Gives what shows progress.
     """
 
-    @app.command()
+    @app.command(short_help="Write an invented infant to disk.", epilog=EXAMPLES)
     def simulate(
         scenario: Annotated[Path, typer.Argument(help="What happens, as TOML.")],
         out: Annotated[
@@ -52,6 +59,8 @@ def add_simulate(app: typer.Typer, console: Callable[[], Console], progress: Pro
         seed: Annotated[
             int | None, typer.Option(help="In place of the seed of the scenario.")
         ] = None,
+        json: AsJson = False,
+        quiet: Quiet = False,
     ) -> None:
         """Write an invented infant to disk, with the truth beside the samples."""
         told, own_seed = read_scenario(scenario)
@@ -75,7 +84,11 @@ def add_simulate(app: typer.Typer, console: Callable[[], Console], progress: Pro
                 f"cannot write to {out} ({fault.strerror or fault}); pass another folder with "
                 "--out."
             ) from fault
-        screen = console()
-        screen.print(f"{told.name}: {told.duration_s:g} s, seed {chosen}. Invented.")
-        for path in paths:
-            screen.print(f"wrote {path}", soft_wrap=True)
+        if json:
+            facts = {"scenario": told.name, "duration_s": told.duration_s, "seed": chosen}
+            say_json({**facts, "invented": True, "files": as_paths(list(paths))})
+        elif not quiet:
+            screen = console()
+            say(screen, f"{told.name}: {told.duration_s:g} s, seed {chosen}. Invented.")
+            for path in paths:
+                say(screen, f"wrote {path}")

@@ -127,7 +127,7 @@ class Review:
         self,
         path: str | Path,
         *,
-        identity: bool = True,
+        identity: bool = False,
         least_hours: float = LEAST_HOURS,
         what_if: Iterable[Prescription] = (),
     ) -> None:
@@ -138,7 +138,8 @@ class Review:
         path : str or path-like
             Where to write; written whole or not at all.
         identity : bool
-            False leaves out all that could tell whose recording it is (see `without_identity`).
+            True shows whose recording it is, as far as it is given: name, dates, who set the
+            limits. Left out by default (see `without_identity`).
         least_hours : float
             Usable hours (h) that a day needs before the page calls it free of events; shown there.
         what_if : iterable of Prescription
@@ -156,7 +157,7 @@ class Review:
         tried = sweep(self.findings, what_if)
         write_review_page(shown, path, least_hours=least_hours, what_if=tried)
 
-    def to_json(self, path: str | Path, *, identity: bool = True) -> None:
+    def to_json(self, path: str | Path, *, identity: bool = False) -> None:
         """Write events, limits and recording facts as JSON; `identity` as for `to_html`.
 
         Raises
@@ -169,9 +170,9 @@ class Review:
     def without_identity(self) -> Review:
         """Return the review without anything that could tell whose it is.
 
-        Left out: the recording's name and date, the file's own channel names, the reader's notes,
-        the infant's label and date of birth, and all about the prescriber. The age in weeks, times
-        from the start, samples, findings and events stay.
+        Left out: the recording's name and date (in the reader's notes too), the infant's label and
+        date of birth, and all about the prescriber. The age in weeks, channel names, times from the
+        start, samples, findings and events stay.
         """
         return dataclasses.replace(
             self,

@@ -5,19 +5,21 @@ The table says what each set of limits gives. It recommends none.
 
 from __future__ import annotations
 
+import contextlib
 import math
+import warnings
 from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
 
-from infantmon.errors import ArgumentError
+from infantmon.errors import ArgumentError, PrescriptionError
 from infantmon.events.rule_sets.episodes import Stored
 from infantmon.events.rule_sets.intervals import breath_intervals
 from infantmon.model.arrays import Floats
 from infantmon.model.event import DOUBTFUL, NOT_ASSESSABLE, SUPPORTED, Event
-from infantmon.model.prescription import KINDS, Prescription
+from infantmon.model.prescription import KINDS, Prescription, UnusualLimitWarning
 from infantmon.report.drawing import Drawing
 from infantmon.report.what_if import changes_text
 from infantmon.report.what_if_drawing import Row, draw_rows
@@ -35,6 +37,57 @@ _SCORES = (
 )
 Swept = Sequence[tuple[Prescription, Sequence[Event]]]
 """Prescriptions and the events that each gives, as `sweep` returns them."""
+
+
+NEIGHBOUR_SHARE = 0.1
+"""How far below and above the limits in force `neighbours` goes (the project's own choice)."""
+_MAIN_LIMITS = (
+    ("apnea", "limit_s"),
+    ("low_heart_rate", "limit_bpm"),
+    ("high_heart_rate", "limit_bpm"),
+    ("no_heart_beat", "limit_s"),
+)
+
+
+def neighbours(plan: Prescription, share: float = NEIGHBOUR_SHARE) -> list[Prescription]:
+    """Return the prescription with one limit at a time somewhat lower, then somewhat higher.
+
+    It shows how much a list of events hangs on the exact value of a limit. The rows are the same
+    for every recording; none is a proposal.
+
+    Parameters
+    ----------
+    plan : Prescription
+        The limits in force.
+    share : float
+        How far to go, as a share of the limit: above 0 and below 1.
+
+    Returns
+    -------
+    list of Prescription
+        Two for each limit on breathing and heart; one that no prescription can have is left out.
+
+    Raises
+    ------
+    ArgumentError
+        If `share` is not above 0 and below 1.
+
+    Examples
+    --------
+    >>> [other.apnea.limit_s for other in neighbours(Prescription(apnea={"limit_s": 20}))]
+    [18.0, 22.0]
+    """
+    if not 0.0 < share < 1.0:
+        raise ArgumentError(f"share is {share!r}; a share of the limit above 0 and below 1.")
+    tables = plan.model_dump(exclude_none=True)
+    others = []
+    for table, name in _MAIN_LIMITS:
+        for factor in (1.0 - share, 1.0 + share) if table in tables else ():
+            value = round(tables[table][name] * factor, 1)
+            with warnings.catch_warnings(), contextlib.suppress(PrescriptionError):
+                warnings.simplefilter("ignore", UnusualLimitWarning)  # nobody set this one
+                others.append(Prescription(**tables | {table: tables[table] | {name: value}}))
+    return others
 
 
 def what_if_table(

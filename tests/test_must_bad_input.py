@@ -244,7 +244,7 @@ def test_a_place_that_cannot_be_written_to_is_told(tmp_path, monkeypatch, capsys
     assert (tmp_path / "out").read_text() == "a file, not a folder"
 
 
-@pytest.mark.parametrize("failing", ["write_json", "EventLog"])
+@pytest.mark.parametrize("failing", ["write_json", "write_events_csv"])
 @pytest.mark.parametrize("there", [True, False])
 def test_a_disk_that_fills_leaves_nothing_half_written(
     tmp_path, monkeypatch, capsys, failing, there

@@ -17,6 +17,7 @@ from infantmon import ArgumentError, Event, Prescription, PrescriptionError, rev
 from infantmon.model.spans import Reason, Spans
 from infantmon.report.cautions import BLIND_SPOT
 from infantmon.report.days import DAY_S, days_of, event_free_text
+from infantmon.report.identity import recording_without_identity
 from infantmon.report.page import review_page
 from infantmon.report.what_if import changes_text, what_if_of
 from infantmon.reviewing import variations
@@ -138,11 +139,11 @@ def night():
     )
     named = dataclasses.replace(
         recording,
-        name="ann-invented",
+        name="ann",
         started_at=datetime(2031, 3, 1, 22, 15),  # noqa: DTZ001 - local time
-        notes=("read from /somewhere/ann.csv",),
+        notes=("segment ann_0003 is shorter than the record says",),
     )
-    named.channels["ecg"].name = "Ann's lead"
+    named.channels["ecg"].name = "lead one"
     return review(named, plan)
 
 
@@ -184,7 +185,7 @@ def test_a_kind_that_a_row_does_not_watch_is_said(night) -> None:
     assert "not watched</td>" in night_page(night, [other])
 
 
-def night_page(night, tried, *, identity: bool = True) -> str:
+def night_page(night, tried, *, identity: bool = False) -> str:
     with tempfile.TemporaryDirectory() as folder:
         night.to_html(Path(folder) / "page.html", what_if=tried, identity=identity)
         return (Path(folder) / "page.html").read_text(encoding="utf-8")
@@ -192,21 +193,27 @@ def night_page(night, tried, *, identity: bool = True) -> str:
 
 # Identity ----------------------------------------------------------------------------------------
 
-TELLING = ("ann", "Ann", "Madeup", "telephone", "2031", "22:15", "22:30", "somewhere")
+TELLING = ("ann", "Ann", "Madeup", "telephone", "2031", "22:15", "22:30")
 
 
 def told(text: str) -> list[str]:
-    return [word for word in TELLING if re.search(rf"\b{word}", text)]
+    return [word for word in TELLING if re.search(rf"(?<![^\W_]){word}(?![^\W_])", text)]
 
 
 def test_nothing_telling_is_left(night, tmp_path) -> None:
-    full, bare = night_page(night, ()), night_page(night, (), identity=False)
+    full, bare = night_page(night, (), identity=True), night_page(night, ())
     assert told(full) == list(TELLING)
     assert told(bare) == []
     assert "44 weeks postmenstrual age" in bare
-    night.to_json(tmp_path / "events.json", identity=False)
+    assert "shown without names and dates" in bare
+    assert "Who set the limits is not shown here" in bare
+    assert "segment recording_0003 is shorter" in bare
+    assert "lead one" in bare
+    night.to_json(tmp_path / "events.json")
     text = (tmp_path / "events.json").read_text()
     assert told(text) == []
+    night.to_json(tmp_path / "full.json", identity=True)
+    assert "Dr. Madeup" in (tmp_path / "full.json").read_text()
     assert json.loads(text)["notice"]
 
 
@@ -214,5 +221,14 @@ def test_events_and_days_do_not_change_with_identity(night) -> None:
     bare = night.without_identity()
     assert bare.events == night.events
     assert days_of(bare) == days_of(night)
-    assert night.recording.name == "ann-invented"
-    assert night.recording.ecg.name == "Ann's lead"
+    assert night.recording.name == "ann"
+
+
+def test_names_of_joined_recordings_are_taken_out_of_the_notes(night) -> None:
+    notes = ("mon begins 0.400 s before sun ends", "sun: monday is no name", "no ecg in mon, sun")
+    joined = dataclasses.replace(night.recording, name="sun + mon", notes=notes)
+    assert recording_without_identity(joined).notes == (
+        "recording 2 begins 0.400 s before recording 1 ends",
+        "recording 1: monday is no name",
+        "no ecg in recording 2, recording 1",
+    )

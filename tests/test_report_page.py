@@ -189,7 +189,7 @@ def test_a_channel_that_is_missing_is_shown_as_not_recorded(
 def test_empty_review_of_a_few_samples_works() -> None:
     recording = Recording({"ecg": Channel([0.0, 1.0], rate_hz=250.0)})
     review = InventedReview(recording, recorded_s=0.008, missing_roles=("impedance",))
-    assert "Review of recording" in Outline(review_page(review)).text
+    assert "Review of a recording" in Outline(review_page(review)).text
 
 
 def test_second_lead_and_hole_are_drawn() -> None:

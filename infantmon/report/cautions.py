@@ -14,5 +14,8 @@ CAUTIONS = (
 NOTICE = " ".join(CAUTIONS)
 """All cautions as one text, for files that machines read."""
 
+SHORT_NOTICE = "Research software, not a medical device; not for live use on an infant."
+"""The shortest of them, for each row of a table."""
+
 BLIND_SPOT = "impedance cannot see obstructive apnea (effort without air flow)"
 """What stands beside every "none found" that rests on the impedance."""

@@ -2,32 +2,36 @@
 
 from __future__ import annotations
 
-import copy
 import dataclasses
+import re
 
-from infantmon.model.channel import Channel
 from infantmon.model.prescription import Infant, Prescription
 from infantmon.model.recording import Recording
-from infantmon.report.words import ROLE_WORDS
 
-NAMELESS = "recording (identity left out)"
+NAMELESS = "recording"
+"""What a recording is called where its name is left out."""
+JOINT = " + "
+"""Between the names of recordings that were joined in time."""
 
 
 def recording_without_identity(recording: Recording) -> Recording:
-    """Return the recording without name, date, the file's channel names and the reader's notes.
+    """Return the recording without its name and date; names of files are taken out of the notes.
 
-    The samples are shared, not copied. Channels are named after what they are.
+    The samples are shared, not copied. The channels keep their names: they tell which electrodes
+    were read, which a reader has to check.
     """
-    channels = {role: _renamed(channel, role) for role, channel in recording.channels.items()}
-    return dataclasses.replace(
-        recording, channels=channels, name=NAMELESS, started_at=None, notes=()
-    )
+    notes = tuple(_nameless(note, recording.name) for note in recording.notes)
+    return dataclasses.replace(recording, name=NAMELESS, started_at=None, notes=notes)
 
 
-def _renamed(channel: Channel, role: str) -> Channel:
-    other = copy.copy(channel)
-    other.name = ROLE_WORDS.get(role, role)
-    return other
+def _nameless(note: str, name: str) -> str:
+    """Return a note in which a number stands for the name of each recording that was joined."""
+    parts = name.split(JOINT)
+    for place, part in enumerate(parts, start=1):
+        called = NAMELESS if len(parts) == 1 else f"{NAMELESS} {place}"
+        if part:
+            note = re.sub(rf"(?<![^\W_]){re.escape(part)}(?![^\W_])", called, note)
+    return note
 
 
 def plan_without_identity(plan: Prescription) -> Prescription:

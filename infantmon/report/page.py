@@ -11,6 +11,7 @@ from infantmon.model.spans import BRIDGED_S
 from infantmon.report.alarm import alarm_times
 from infantmon.report.cautions import BLIND_SPOT, CAUTIONS, NOTICE
 from infantmon.report.days import LEAST_HOURS, days_of, event_free_text
+from infantmon.report.identity import NAMELESS
 from infantmon.report.rendering import templates_for
 from infantmon.report.reviewed import Reviewed
 from infantmon.report.strip import Strip, strip_of
@@ -38,6 +39,8 @@ SIDES = (
 
 NEEDED = ("ecg", "impedance")
 """Channels without which some kinds cannot be looked for; a second lead is welcome, not needed."""
+
+LEFT_OUT = "Who set the limits is not shown here."
 
 FINE_STRIPS = 200
 """With more strips than this their traces are drawn more coarsely, so that the page opens fast."""
@@ -96,7 +99,7 @@ def review_page(
         .get_template("page.html")
         .render(
             reviewed=reviewed,
-            title=title or f"Review of {reviewed.recording.name}",
+            title=title or _title(reviewed),
             facts=_facts(reviewed),
             cautions=CAUTIONS,
             notice=NOTICE,
@@ -105,7 +108,7 @@ def review_page(
             channels=channel_summaries(reviewed),
             missing=[ROLE_WORDS[role] for role in NEEDED if role in reviewed.missing_roles],
             limits=limit_rows(reviewed),
-            who_set=who_set_text(reviewed.plan),
+            who_set=LEFT_OUT if is_nameless(reviewed) else who_set_text(reviewed.plan),
             days=days,
             event_free=event_free_text(days),
             blind_spot=BLIND_SPOT[0].upper() + BLIND_SPOT[1:],
@@ -134,6 +137,18 @@ def _strips(reviewed: Reviewed, ordered: Sequence[Event]) -> Iterator[Strip] | t
     )
 
 
+def is_nameless(reviewed: Reviewed) -> bool:
+    """Tell whether the review is shown without whose it is."""
+    recording = reviewed.recording
+    named = recording.name != NAMELESS or recording.started_at is not None
+    return not named and reviewed.plan.prescriber is None
+
+
+def _title(reviewed: Reviewed) -> str:
+    name = reviewed.recording.name
+    return "Review of a recording" if name == NAMELESS else f"Review of {name}"
+
+
 def _facts(reviewed: Reviewed) -> list[str]:
     """Say in a line what, when and how long, as far as it is given."""
     recording, infant = reviewed.recording, reviewed.plan.infant
@@ -146,6 +161,8 @@ def _facts(reviewed: Reviewed) -> list[str]:
         weeks = infant.postmenstrual_age_weeks
         facts += [f"{weeks:g} weeks postmenstrual age"] if weeks is not None else []
     facts.append(_count_words(list(reviewed.events)))
+    if is_nameless(reviewed):
+        facts.append("shown without names and dates")
     return facts
 
 

@@ -1,0 +1,161 @@
+"""The command that reviews a recording: parses, calls, prints."""
+
+from __future__ import annotations
+
+import json as plain_json
+from pathlib import Path
+from typing import Annotated
+
+import typer
+from rich.console import Console
+
+from infantmon.cli_screen import (
+    AsJson,
+    Quiet,
+    as_paths,
+    console,
+    progress,
+    say,
+    say_cautions,
+    say_json,
+)
+from infantmon.errors import ArgumentError
+from infantmon.formats.marking import write_marks
+from infantmon.formats.reading import read
+from infantmon.model.prescription import Prescription
+from infantmon.report.days import LEAST_HOURS
+from infantmon.report.export import events_as_json
+from infantmon.report.files import write_files
+from infantmon.report.table import event_table_text
+from infantmon.reviewing import Review, sweep, variations
+from infantmon.reviewing import review as review_recording
+from infantmon.what_if import neighbours
+
+EXAMPLES = """\b
+Examples:
+  infantmon review night.edf --prescription limits.toml --out review
+  infantmon review night.csv --prescription limits.toml --impedance chest
+  infantmon review mon.edf tue.edf --prescription limits.toml --identity
+  infantmon review night.edf --prescription limits.toml --what-if apnea.limit_s=15,25
+  infantmon review night.edf --prescription limits.toml --json | jq '.events[].kind'
+
+Names, dates and who set the limits are left out of what is written, unless --identity is given.
+"""
+
+
+def add_review(app: typer.Typer) -> None:
+    """Add the command to a command line.
+
+    Parameters
+    ----------
+    app : typer.Typer
+        The command line.
+    """
+
+    @app.command(short_help="List a recording's events with reasons.", epilog=EXAMPLES)
+    def review(
+        record: Annotated[
+            list[str],
+            typer.Argument(
+                help="WFDB record, .edf, .bdf, .csv or .parquet; several are joined in time."
+            ),
+        ],
+        prescription: Annotated[
+            Path, typer.Option(help="Limits in force, as TOML. No limit has a default.")
+        ],
+        out: Annotated[
+            Path, typer.Option("--out", help="Folder to write to; made if it is not there.")
+        ] = Path("infantmon-review"),
+        ecg: Annotated[str | None, typer.Option(help="Name of the ECG channel.")] = None,
+        ecg2: Annotated[str | None, typer.Option(help="Name of a second ECG lead.")] = None,
+        impedance: Annotated[
+            str | None, typer.Option(help="Name of the impedance channel.")
+        ] = None,
+        identity: Annotated[
+            bool, typer.Option("--identity", help="Show names, dates and who set the limits.")
+        ] = False,
+        what_if: Annotated[
+            list[str] | None,
+            typer.Option(
+                help="Other values of one limit for the what-if table, as apnea.limit_s=15,25; "
+                "may be repeated. Without it, each limit a tenth lower and higher."
+            ),
+        ] = None,
+        least_hours: Annotated[
+            float, typer.Option(help="Usable hours that a day free of events must have.")
+        ] = LEAST_HOURS,
+        marks: Annotated[
+            bool, typer.Option("--marks", help="Write WFDB and EDF+ annotations as well.")
+        ] = False,
+        parquet: Annotated[
+            bool, typer.Option("--parquet", help="Write the events as Parquet as well.")
+        ] = False,
+        json: AsJson = False,
+        quiet: Quiet = False,
+    ) -> None:
+        """Review a recording: list its events with reasons, and write the review page."""
+        plan = Prescription.from_toml(prescription)
+        others = other_plans(plan, what_if)
+        recording = read(*record, ecg=ecg, ecg2=ecg2, impedance=impedance)
+        with progress() as tell:
+            found = review_recording(
+                recording, plan, progress=lambda share: tell("reviewing", share)
+            )
+        shown = found if identity else found.without_identity()
+        paths = write_files(
+            shown,
+            out,
+            least_hours=least_hours,
+            what_if=sweep(found.findings, others),
+            parquet=parquet,
+        )
+        paths += write_marks(found, out) if marks else []
+        if json:
+            say_json({**plain_json.loads(events_as_json(shown)), "files": as_paths(paths)})
+        elif not quiet:
+            screen = console()
+            print_review(screen, shown)
+            for path in paths:
+                say(screen, f"wrote {path}")
+            say_cautions(screen)
+
+
+def other_plans(plan: Prescription, asked: list[str] | None) -> list[Prescription]:
+    """Return the plans of the what-if table: those asked for, or neighbours of the one in force.
+
+    Raises
+    ------
+    ArgumentError
+        If what was asked for is not a limit with values, or the prescription lacks that limit.
+    """
+    if not asked:
+        return neighbours(plan)
+    plans = []
+    for text in asked:
+        limit, _, values = text.partition("=")
+        try:
+            numbers = [float(value) for value in values.split(",")]
+        except ValueError as fault:
+            raise ArgumentError(
+                f"--what-if is {text!r}; a limit and its values are needed, "
+                "such as apnea.limit_s=15,25."
+            ) from fault
+        plans += variations(plan, limit.strip(), numbers)
+    return plans
+
+
+def print_review(screen: Console, reviewed: Review) -> None:
+    """Print what was recorded, what is not watched, and the events."""
+    name = reviewed.recording.name
+    say(screen, f"{name}: {reviewed.recorded_s / 60:.1f} min recorded")
+    for role, usable_s in reviewed.usable_s.items():
+        say(screen, f"  {role}: usable for {usable_s / 60:.1f} min")
+    for role in reviewed.missing_roles:
+        say(screen, f"  {role}: not recorded")
+    for note in reviewed.recording.notes:
+        say(screen, f"  note: {note}")
+    if reviewed.plan.not_watched:
+        say(screen, f"  not watched (no limit set): {', '.join(reviewed.plan.not_watched)}")
+    say(screen)
+    say(screen, event_table_text(reviewed.events, width=screen.width))
+    say(screen)

@@ -1,0 +1,66 @@
+"""What the commands share: where they print, how they show progress, what machines get."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+from rich.console import Console
+from rich.progress import Progress
+
+from infantmon.report.cautions import CAUTIONS, NOTICE
+from infantmon.report.export import finite
+
+WIDTH_OF_A_PIPE = 110
+"""Characters a line where the output is no terminal."""
+
+AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON document, for machines.")]
+Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="Print nothing but errors.")]
+
+
+def console() -> Console:
+    """Return where to print: as wide as the terminal, without colours in a pipe."""
+    screen = Console(highlight=False)
+    return screen if screen.is_terminal else Console(highlight=False, width=WIDTH_OF_A_PIPE)
+
+
+def say(screen: Console, text: str = "") -> None:
+    """Print a line that a terminal may wrap, and nothing in it is taken for markup."""
+    screen.print(text, soft_wrap=True, markup=False, highlight=False)
+
+
+def say_cautions(screen: Console) -> None:
+    """Print the cautions, one a line."""
+    say(screen)
+    for caution in CAUTIONS:
+        say(screen, caution)
+
+
+def say_json(content: Mapping[str, Any]) -> None:
+    """Print one JSON document with the cautions in `notice`, and nothing else."""
+    whole = finite({"notice": NOTICE, **content})
+    typer.echo(json.dumps(whole, allow_nan=False, ensure_ascii=False, indent=1))
+
+
+def as_paths(paths: list[Path]) -> list[str]:
+    """Return paths for a JSON document."""
+    return [str(path) for path in paths]
+
+
+@contextmanager
+def progress() -> Iterator[Callable[[str, float], None]]:
+    """Show progress on standard error, and nothing there when it is not a terminal."""
+    errors = Console(stderr=True)
+    with Progress(console=errors, transient=True, disable=not errors.is_terminal) as bar:
+        tasks: dict[str, object] = {}
+
+        def tell(what: str, share: float) -> None:
+            if what not in tasks:
+                tasks[what] = bar.add_task(what, total=1.0)
+            bar.update(tasks[what], completed=share)  # type: ignore[arg-type]
+
+        yield tell
