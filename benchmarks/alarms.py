@@ -28,7 +28,8 @@ from typing import Any
 
 import infantmon as im
 from benchmarks.results import run_facts, share_of, write_result
-from benchmarks.shared_recordings import Database, database
+from infantmon.labelled.database import Database
+from infantmon.labelled.known import database
 from infantmon.model.event import DOUBTFUL, NOT_ASSESSABLE, SUPPORTED, Event
 from infantmon.model.prescription import UnusualLimitWarning
 

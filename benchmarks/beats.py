@@ -24,9 +24,11 @@ import numpy as np
 from benchmarks.detectors import LEARNING_S, RUNS, as_markdown, score
 from benchmarks.peers import DETECTORS, sleepecg_beats
 from benchmarks.results import PROJECT, run_facts, write_result
-from benchmarks.shared_recordings import Database, databases, recordings_folder
 from infantmon.errors import InfantmonError
 from infantmon.formats.wfdb_files import wfdb_package
+from infantmon.labelled.database import Database
+from infantmon.labelled.known import databases
+from infantmon.labelled.places import recordings_folder
 from infantmon.model.arrays import Floats
 from infantmon.scoring.marks import match_marks, score_marks
 from infantmon.selftest.drawing import ECG_HZ, PLAIN, at_rate, drawn

@@ -18,9 +18,10 @@ from pathlib import Path
 from typing import Any
 
 from benchmarks.results import run_facts, write_result
-from benchmarks.shared_recordings import Database, Labelled, SetApart, databases
 from infantmon.effort import detect_breaths
 from infantmon.errors import InfantmonError
+from infantmon.labelled.database import Database, Labelled, SetApart
+from infantmon.labelled.known import databases
 from infantmon.model.arrays import Floats
 from infantmon.model.channel import Channel
 from infantmon.model.marks import RPeaks

@@ -6,7 +6,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 import infantmon as im
-from benchmarks.shared_recordings import Labelled, database
+from infantmon.labelled.database import Labelled
+from infantmon.labelled.known import database
 from infantmon.model.arrays import NO_FLOATS, Floats
 from infantmon.scoring.marks import match_marks
 from infantmon.scoring.tallies import Tally

@@ -27,8 +27,8 @@ from benchmarks.must_heart import HeartResult, heart_scenes, run_heart_scene
 from benchmarks.must_import import EVERY_NAME, HEAVY, MOST, PACKAGE, loaded_by, measure_import
 from benchmarks.must_preterm import LOW_RATE_PLANS, PretermResult, run_segments
 from benchmarks.must_quantised import LIMITS_S, quantised_scenes, run_quantised_scene
-from benchmarks.shared_recordings import recordings_folder
 from infantmon.errors import RecordingError
+from infantmon.labelled.places import recordings_folder
 from infantmon.scoring.tallies import Tally, percent
 
 RESULTS = Path(__file__).parent / "results"

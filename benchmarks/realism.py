@@ -19,8 +19,8 @@ import numpy as np
 from scipy.signal import welch
 
 from benchmarks.results import run_facts, write_result
-from benchmarks.shared_recordings import databases
 from infantmon.errors import InfantmonError
+from infantmon.labelled.known import databases
 from infantmon.model.arrays import Floats
 from infantmon.model.channel import Channel
 from infantmon.simulate import Breathing, Heart, Scenario, simulate_night

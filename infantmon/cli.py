@@ -21,6 +21,7 @@ from infantmon.cli_screen import (
     say_cautions,
     say_json,
 )
+from infantmon.cli_score import add_score
 from infantmon.cli_selftest import add_selftest
 from infantmon.cli_simulate import add_simulate
 from infantmon.demo import ComparedRow, Demo, run_demo
@@ -160,6 +161,7 @@ def _found_cells(event: Event | None) -> tuple[str, str, str, str]:
 add_review(app)
 add_simulate(app, console, progress)
 add_selftest(app, console, progress)
+add_score(app, console, progress)
 add_deidentify(app, console)
 
 

@@ -4,7 +4,7 @@ import pytest
 
 from benchmarks import alarms
 from benchmarks.alarms import Judged, as_markdown, at_the_alarm, holds, table_of, verdict_of
-from benchmarks.shared_recordings import database
+from infantmon.labelled.known import database
 from infantmon.model.event import DOUBTFUL, NOT_ASSESSABLE, SUPPORTED, Event
 
 KIND = "no heart beat"

@@ -8,7 +8,7 @@ import pytest
 from benchmarks import detectors
 from benchmarks.detectors import Run, as_markdown, score
 from benchmarks.results import run_facts, write_result
-from benchmarks.shared_recordings import Database, Labelled, SetApart
+from infantmon.labelled.database import Database, Labelled, SetApart
 from infantmon.model.channel import Channel
 from infantmon.model.recording import Recording
 

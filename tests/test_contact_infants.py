@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from benchmarks.shared_recordings import databases
 from infantmon import simulate
+from infantmon.labelled.known import databases
 from infantmon.model.spans import Reason
 from infantmon.stages.contact import ContactDetector, ContactSettings
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from benchmarks.shared_recordings import database
 from infantmon.formats.wfdb_files import wfdb_package
+from infantmon.labelled.known import database
 from infantmon.scoring.marks import score_marks
 from infantmon.stages.r_peaks import detect_r_peaks
 

@@ -3,8 +3,9 @@
 import numpy as np
 import pytest
 
-from benchmarks.shared_recordings import databases, recordings_folder
 from infantmon.errors import ArgumentError, RecordingError
+from infantmon.labelled.known import databases
+from infantmon.labelled.places import recordings_folder
 from infantmon.scoring.marks import match_marks
 from infantmon.scoring.tallies import gross, percent
 
@@ -16,7 +17,7 @@ def test_a_missing_folder_is_told(tmp_path, monkeypatch):
 
 
 def test_an_unknown_database_is_told(monkeypatch):
-    import benchmarks.shared_recordings as shared
+    import infantmon.labelled.known as shared
 
     monkeypatch.setattr(shared, "databases", lambda _folder=None: {"mitdb": None})
     with pytest.raises(ArgumentError, match="there is no database 'mitbd'; there are mitdb"):

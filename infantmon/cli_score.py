@@ -1,0 +1,227 @@
+"""The command that scores detectors over annotated recordings: parses, calls, prints."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from contextlib import AbstractContextManager
+from pathlib import Path
+from typing import Annotated
+
+import typer
+from rich.console import Console
+
+from infantmon.cli_screen import AsJson, Quiet, as_paths, say, say_cautions, say_json
+from infantmon.errors import ArgumentError, InfantmonError
+from infantmon.report.plain_table import plain_table
+from infantmon.report.whole_file import write_whole
+from infantmon.scorecard.card import Card
+from infantmon.scorecard.comparison import Moved, compare, read_stored
+from infantmon.scorecard.gates import Gate, Verdict, judge, parse_gates
+from infantmon.scorecard.junit import as_junit
+from infantmon.scorecard.noise_stress import NoiseStress
+from infantmon.scorecard.page import as_html
+from infantmon.scorecard.running import Source, Task, run_task
+from infantmon.scorecard.tables import about, as_csv, as_data, as_json, as_markdown, beside
+from infantmon.scoring.tallies import percent
+
+EXAMPLES = """\b
+Examples:
+  infantmon score mitdb --gate "se>=99.5,ppv>=99.5" --out scores
+  infantmon score bidmc --detector ours --detector neurokit2
+  infantmon score mitdb --noise em --snr-db 12 --snr-db 6
+  infantmon score my-records --detector mymodule:find_beats
+"""
+Progress = Callable[[], AbstractContextManager[Callable[[str, float], None]]]
+
+
+def add_score(app: typer.Typer, console: Callable[[], Console], progress: Progress) -> None:
+    """Add the command to a command line.
+
+    Parameters
+    ----------
+    app : typer.Typer
+        The command line.
+    console : callable
+        Gives the console to print on.
+    progress : callable
+        Gives what shows progress.
+    """
+
+    @app.command(short_help="Score detectors on annotated recordings.", epilog=EXAMPLES)
+    def score(
+        database: Annotated[
+            str,
+            typer.Argument(
+                help="mitdb, nstdb, adfecgdb, bidmc, picsdb, challenge2015, or a folder of WFDB "
+                "records with annotations."
+            ),
+        ],
+        out: Annotated[
+            Path | None, typer.Option(help="Folder for score.md, .json, .csv, .html and junit.xml.")
+        ] = None,
+        detector: Annotated[
+            list[str] | None,
+            typer.Option(
+                help="ours, ours-alone (breaths without ECG), neurokit2, wfdb-xqrs, wfdb-gqrs, "
+                "sleepecg, biosppy, or module:function taking samples and their rate in Hz and "
+                "giving seconds. May be repeated; gates apply to the first."
+            ),
+        ] = None,
+        what: Annotated[
+            str | None, typer.Option(help="beats, breaths or alarms; by default all labelled.")
+        ] = None,
+        window_s: Annotated[
+            list[float] | None, typer.Option(help="Match window in seconds; the first is gated.")
+        ] = None,
+        from_s: Annotated[
+            float | None, typer.Option(help="Score from this second of each record on.")
+        ] = None,
+        annotator: Annotated[
+            str, typer.Option(help="Suffix of the annotation files in a folder.")
+        ] = "atr",
+        noise: Annotated[
+            str | None, typer.Option(help="Add recorded noise first: bw, em or ma (nstdb).")
+        ] = None,
+        snr_db: Annotated[
+            list[float] | None, typer.Option(help="Signal-to-noise ratio of --noise; repeatable.")
+        ] = None,
+        gate: Annotated[
+            str | None, typer.Option(help='Figures to reach, such as "se>=99.5,ppv>=99.5".')
+        ] = None,
+        gate_each: Annotated[
+            bool, typer.Option("--gate-each", help="Every record has to reach the gate.")
+        ] = False,
+        gate_lower: Annotated[
+            bool, typer.Option("--gate-lower", help="The interval's lower end has to.")
+        ] = False,
+        against: Annotated[
+            Path | None, typer.Option(help="A stored score.json to compare with.")
+        ] = None,
+        workers: Annotated[int, typer.Option(min=1, help="Processes.")] = 2,
+        json: AsJson = False,
+        quiet: Quiet = False,
+    ) -> None:
+        """Score detectors on annotated recordings; 1 if a gate is not reached."""
+        gates = parse_gates(gate) if gate is not None else ()
+        if (gate_each or gate_lower) and not gates:
+            raise ArgumentError("--gate-each and --gate-lower need a --gate, such as se>=99.5.")
+        stored = None if against is None else read_stored(against)
+        source = Source(database, annotator)
+        tasks = _tasks(source, what, detector or ["ours"], window_s, from_s, _noises(noise, snr_db))
+        with progress() as tell:
+            cards = [run_task(task, workers=workers, progress=tell) for task in tasks]
+        first = [card for card in cards if card.detector == cards[0].detector]
+        verdicts = _verdicts(first, gates, each=gate_each, lower=gate_lower)
+        moved = [] if stored is None else compare(cards, stored)
+        written = [] if out is None else _write(out, cards, verdicts, moved)
+        if json:
+            say_json({**as_data(cards, verdicts), "files": as_paths(written)})
+        elif not quiet:
+            screen = console()
+            _print(screen, cards, verdicts, moved)
+            for path in written:
+                say(screen, f"wrote {path}")
+            say_cautions(screen)
+        if not all(verdict.holds for verdict in verdicts):
+            raise typer.Exit(1)
+
+
+def _tasks(
+    source: Source,
+    what: str | None,
+    detectors: Sequence[str],
+    window_s: Sequence[float] | None,
+    from_s: float | None,
+    noises: Sequence[NoiseStress | None],
+) -> list[Task]:
+    """Return what is scored: each detector on each kind of label that was asked for."""
+    source.open()  # a database that is not there is told before anything runs
+    kinds = source.scored_for() if what is None else (what,)
+    for window in window_s or ():
+        if not window > 0.0:
+            raise ArgumentError(f"the match window is {window:g} s; it must be above 0 s.")
+    if from_s is not None and not from_s >= 0.0:
+        raise ArgumentError(f"--from-s is {from_s:g} s; 0 s or more is expected.")
+    return [
+        Task(source, kind, name, tuple(window_s or ()), from_s, noise)
+        for name in detectors
+        for kind in kinds
+        for noise in noises
+    ]
+
+
+def _noises(noise: str | None, snr_db: Sequence[float] | None) -> list[NoiseStress | None]:
+    if noise is None:
+        if snr_db:
+            raise ArgumentError("--snr-db says how much, not which; add --noise bw, em or ma.")
+        return [None]
+    if not snr_db:
+        raise ArgumentError("--noise needs --snr-db, such as --snr-db 12.")
+    return [NoiseStress(noise, ratio) for ratio in snr_db]
+
+
+def _verdicts(
+    cards: Sequence[Card], gates: Sequence[Gate], *, each: bool, lower: bool
+) -> list[Verdict]:
+    return [verdict for card in cards for verdict in judge(card, gates, each=each, lower=lower)]
+
+
+def _write(
+    out: Path, cards: Sequence[Card], verdicts: Sequence[Verdict], moved: Sequence[Moved]
+) -> list[Path]:
+    texts = {
+        "score.md": as_markdown(cards, verdicts),
+        "score.json": as_json(as_data(cards, verdicts)),
+        "score.csv": as_csv(cards),
+        "score.html": as_html(cards, verdicts, moved),
+        "junit.xml": as_junit(cards, verdicts),
+    }
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+        for name, text in texts.items():
+            write_whole(out / name, text)
+    except OSError as fault:
+        raise InfantmonError(
+            f"cannot write to {out} ({fault.strerror or fault}); pass another folder with --out."
+        ) from fault
+    return [out / name for name in texts]
+
+
+def _print(
+    screen: Console, cards: Sequence[Card], verdicts: Sequence[Verdict], moved: Sequence[Moved]
+) -> None:
+    for card in cards:
+        say(screen, f"{card.title}: {len(card.records)} records")
+        say(screen, about(card))
+        say(screen)
+        say(screen, _table(card, screen.width))
+        say(screen)
+        for line in beside(card):
+            say(screen, line)
+        say(screen)
+    for line in (line for one in moved for line in ("Beside the stored result:", *one.lines)):
+        say(screen, line)
+    for verdict in verdicts:
+        say(screen, verdict.words)
+
+
+def _table(card: Card, width: int) -> str:
+    rows = [
+        ("all" if window is None else f"within {1000.0 * window:g} ms", card.gross(k))
+        for k, window in enumerate(card.windows_s)
+    ]
+    rows += [(group, card.gross(group=group)) for group in card.groups if group]
+    return plain_table(
+        ("counted", "TP", "FN", "FP", "Se %", "PPV %", "F1 %"),
+        [
+            (
+                name,
+                *map(str, (tally.true_positives, tally.false_negatives, tally.false_positives)),
+                percent(tally.sensitivity),
+                percent(tally.positive_predictivity),
+                percent(tally.f1),
+            )
+            for name, tally in rows
+        ],
+        width,
+    )

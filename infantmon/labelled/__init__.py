@@ -1,0 +1,1 @@
+"""Annotated recordings: whom they show, who marked them, where they lie."""

@@ -1,0 +1,110 @@
+"""A folder of WFDB records with beat annotations: the databases of that kind, and any other."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+
+from infantmon.errors import ArgumentError, RecordingError
+from infantmon.formats.wfdb_files import wfdb_package
+from infantmon.labelled.database import Database, Labelled, SetApart
+from infantmon.model.arrays import Floats
+from infantmon.model.channel import Channel
+from infantmon.model.recording import Recording
+
+BEAT_CODES = frozenset("NLRBAaJSVrFejnE/fQ?")
+"""Annotation codes that stand for a beat; all others are rhythm, quality or comment (WFDB)."""
+
+
+def with_beats(folder: Path, name: str, annotator: str = "atr") -> Labelled:
+    """Read a WFDB record, its first two signals as ECG leads, with its beat annotations.
+
+    Parameters
+    ----------
+    folder : Path
+        Where the record lies.
+    name : str
+        The record.
+    annotator : str
+        Suffix of the annotation file.
+
+    Raises
+    ------
+    RecordingError
+        If the record or its annotations cannot be read, naming it.
+    """
+    place = str(folder / name)
+    try:
+        with wfdb_package() as wfdb:
+            record = wfdb.rdrecord(place)
+            marks = wfdb.rdann(place, annotator)
+    except (OSError, ValueError, IndexError, KeyError) as fault:
+        raise RecordingError(
+            f"{name} with its annotations .{annotator} cannot be read ({fault}); a WFDB record "
+            "with signals and an annotation file beside it is expected."
+        ) from fault
+    if record.p_signal is None or not record.p_signal.shape[1]:
+        raise RecordingError(f"{name} has annotations but no signal; nothing can be scored.")
+    rate_hz = float(record.fs)
+    leads = {
+        role: Channel(record.p_signal[:, k], rate_hz, record.units[k], name=record.sig_name[k])
+        for k, role in zip(range(record.p_signal.shape[1]), ("ecg", "ecg2"), strict=False)
+    }
+    codes = np.array(marks.symbol)
+    beats = np.asarray(marks.sample)[np.isin(codes, sorted(BEAT_CODES))]
+    if len(beats) and not 0 <= int(beats.min()) <= int(beats.max()) < len(record.p_signal):
+        raise RecordingError(
+            f"{name}: beats are marked at samples {beats.min()} to {beats.max()}, the signal has "
+            f"{len(record.p_signal)}; the annotations belong to another rate or record."
+        )
+    return Labelled(
+        Recording(leads, name=name),
+        beats_s=np.unique(beats) / rate_hz,
+        set_apart=flutter(codes, np.asarray(marks.sample) / rate_hz),
+    )
+
+
+def flutter(
+    codes: np.ndarray[tuple[int], np.dtype[np.str_]], times_s: Floats
+) -> tuple[SetApart, ...]:
+    """Return the stretches of ventricular flutter ([ to ]), in which no beats are marked.
+
+    One that is not closed lasts to the end of the recording.
+    """
+    ends = times_s[codes == "]"]
+    stretches: list[SetApart] = []
+    for start in times_s[codes == "["]:
+        later = ends[ends > start]
+        end = float(later[0]) if len(later) else float("inf")
+        why = "ventricular flutter: no beats are marked"
+        stretches.append(SetApart(float(start), end, why, unmarked=True))
+    return tuple(stretches)
+
+
+def wfdb_folder(folder: Path, annotator: str = "atr") -> Database:
+    """Return a folder of WFDB records with beat annotations as a database.
+
+    Raises
+    ------
+    ArgumentError
+        If the folder is not there, or holds no record with such annotations.
+    """
+    if not folder.is_dir():
+        raise ArgumentError(
+            f"there is no folder {folder}; give a known database or a folder of WFDB records."
+        )
+    headers = {path.stem for path in folder.glob("*.hea")}
+    names = sorted(headers & {path.stem for path in folder.glob(f"*.{annotator}")})
+    if not names:
+        raise ArgumentError(
+            f"{folder} holds {len(headers)} WFDB headers, none with annotations .{annotator} "
+            "beside it; give the folder of the records, or another --annotator."
+        )
+    return Database(
+        folder.name,
+        population="not told (a folder of recordings)",
+        label_origin=f"not told (annotations .{annotator})",
+        names=tuple(names),
+        load=lambda name: with_beats(folder, name, annotator),
+    )

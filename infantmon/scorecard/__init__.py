@@ -1,0 +1,1 @@
+"""Detectors run over annotated recordings, scored, gated, and written as reports."""

@@ -1,0 +1,206 @@
+"""What is scored: the detectors of this library, ready adapters, or any function of one's own."""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from infantmon.effort import detect_breaths
+from infantmon.errors import ArgumentError, InfantmonError
+from infantmon.labelled.database import Labelled
+from infantmon.model.arrays import Bools, Floats
+from infantmon.model.channel import Channel
+from infantmon.model.spans import BLOCKING, BRIDGED_S
+from infantmon.scorecard.peers import BEATS, BREATHS, Detect
+from infantmon.selftest.subject import load_detector
+from infantmon.stages.contact import ContactDetector, ContactSettings
+from infantmon.stages.r_peaks import detect_r_peaks
+
+BEAT_MARKS, BREATH_MARKS, ALARM_MARKS = "beats", "breaths", "alarms"
+"""What a database can be scored for."""
+
+OURS, OURS_ALONE = "ours", "ours-alone"
+
+
+@dataclass(frozen=True, eq=False)
+class Detected:
+    """What a detector made of one recording.
+
+    Attributes
+    ----------
+    time_s : numpy.ndarray, shape (n,)
+        Marks, in seconds, strictly increasing.
+    reliable : numpy.ndarray of bool, shape (n,), or None
+        Which marks the detector itself trusts; None where it does not say.
+    shutdown_s : numpy.ndarray, shape (m, 2)
+        Stretches that the detector itself calls unusable, in seconds.
+    """
+
+    time_s: Floats
+    reliable: Bools | None = None
+    shutdown_s: Floats = field(default_factory=lambda: np.empty((0, 2)))
+
+
+class Detector(ABC):
+    """A detector that can be scored.
+
+    Attributes
+    ----------
+    name : str
+        What it is called in tables.
+    """
+
+    name: str
+
+    @abstractmethod
+    def detect(self, labelled: Labelled) -> Detected:
+        """Return what it finds in a recording."""
+
+
+class OwnBeats(Detector):
+    """The R-peak detector of this library, on the first ECG lead."""
+
+    name = OURS
+
+    def detect(self, labelled: Labelled) -> Detected:
+        """Return the R peaks, and where the electrode cannot be used."""
+        ecg = one_piece(labelled.recording.ecg, "ECG")
+        values = ecg.segments[0].values
+        found = detect_r_peaks(values, ecg.rate_hz, unit=ecg.unit)
+        contact = ContactSettings.for_ecg(ecg.rate_hz, ecg.unit)
+        return Detected(found.time_s, found.reliable, _shutdown(contact, ecg))
+
+
+class OwnBreaths(Detector):
+    """The breath detector of this library.
+
+    Parameters
+    ----------
+    led : bool
+        Whether the R peaks of the ECG lead the artefact rejection, as in a review.
+    """
+
+    def __init__(self, *, led: bool) -> None:
+        self.led = led
+        self.name = OURS if led else OURS_ALONE
+
+    def detect(self, labelled: Labelled) -> Detected:
+        """Return the breaths, and where the electrode cannot be used."""
+        impedance = one_piece(labelled.recording.impedance, "impedance")
+        beats = None
+        if self.led:
+            ecg = one_piece(labelled.recording.ecg, "ECG")
+            beats = detect_r_peaks(ecg.segments[0].values, ecg.rate_hz, unit=ecg.unit)
+        values = impedance.segments[0].values
+        found = detect_breaths(values, impedance.rate_hz, r_peaks=beats)
+        contact = ContactSettings.for_impedance(impedance.rate_hz, impedance.unit)
+        return Detected(found.time_s, None, _shutdown(contact, impedance))
+
+
+class AdaptedDetector(Detector):
+    """Any function of samples and rate that gives times in seconds.
+
+    Samples that are missing are held at the one before: other people's code rarely takes NaN.
+
+    Parameters
+    ----------
+    name : str
+        What it is called in tables.
+    detect : callable
+        Takes samples, shape (n,), in the channel's own unit, and their rate in Hz; gives times of
+        the marks in seconds.
+    role : str
+        The channel that it is given: "ecg" or "impedance".
+    """
+
+    def __init__(self, name: str, detect: Detect, role: str) -> None:
+        self.name = name
+        self._detect = detect
+        self._role = role
+
+    def detect(self, labelled: Labelled) -> Detected:
+        """Return the marks of the function.
+
+        Raises
+        ------
+        InfantmonError
+            If it fails, or gives something else than times within the recording.
+        """
+        channel = one_piece(labelled.recording.channels.get(self._role), self._role)
+        samples = channel.segments[0].values
+        try:
+            given = np.asarray(self._detect(_held(samples), channel.rate_hz), dtype=np.float64)
+        except InfantmonError:
+            raise
+        except Exception as fault:
+            told = f"{type(fault).__name__}: {fault}".splitlines()[0][:160]
+            raise InfantmonError(f"{self.name} failed ({told})") from fault
+        end_s = len(samples) / channel.rate_hz
+        if given.ndim != 1 or not np.all((given >= 0.0) & (given <= end_s)):
+            raise InfantmonError(
+                f"{self.name} gave something else than times from 0 to {end_s:g} s; a list of "
+                "seconds from the first sample is expected."
+            )
+        return Detected(np.unique(given))
+
+
+def detector_names(what: str) -> list[str]:
+    """Return the names of the ready detectors for beats, breaths or alarms."""
+    own = [OURS, OURS_ALONE] if what == BREATH_MARKS else [OURS]
+    ready = {BEAT_MARKS: BEATS, BREATH_MARKS: BREATHS}.get(what, {})
+    return [*own, *(name.replace(" ", "-") for name in ready)]
+
+
+def find_detector(name: str, what: str) -> Detector:
+    """Return a detector by name, or by place such as ``my_module:my_function``.
+
+    Raises
+    ------
+    ArgumentError
+        If there is none, naming those that there are.
+    """
+    role = "ecg" if what == BEAT_MARKS else "impedance"
+    if ":" in name:
+        return AdaptedDetector(name, load_detector(name).detect, role)  # type: ignore[arg-type]
+    if what == BEAT_MARKS and name == OURS:
+        return OwnBeats()
+    if what == BREATH_MARKS and name in (OURS, OURS_ALONE):
+        return OwnBreaths(led=name == OURS)
+    ready = BEATS if what == BEAT_MARKS else BREATHS
+    for known, (detect, _) in ready.items():
+        if name in (known, known.replace(" ", "-")):
+            return AdaptedDetector(known, detect, role)
+    raise ArgumentError(
+        f"there is no detector {name!r} of {what}; give {', '.join(detector_names(what))}, or "
+        "module:function."
+    )
+
+
+def one_piece(channel: Channel | None, role: str) -> Channel:
+    """Return a channel that is there and in one piece, or say that it is not."""
+    if channel is None:
+        raise ArgumentError(f"the recording has no {role}; this cannot be scored on it.")
+    if len(channel.segments) != 1:
+        raise ArgumentError(
+            f"{role} is in {len(channel.segments)} pieces; a recording to be scored must be in one."
+        )
+    return channel
+
+
+def _held(samples: Floats) -> Floats:
+    """Return a copy in which missing samples have the value before them."""
+    finite = np.isfinite(samples)
+    if finite.all():
+        return samples.copy()
+    place = np.maximum.accumulate(np.where(finite, np.arange(len(samples)), -1))
+    return np.where(place >= 0, samples[np.maximum(place, 0)], 0.0)
+
+
+def _shutdown(settings: ContactSettings, channel: Channel) -> Floats:
+    """Return the stretches in which a channel cannot be used, shape (n, 2)."""
+    marks = ContactDetector(settings).push(channel.segments[0].values, last=True)
+    spans = marks.blocking.spans(channel.end_s)
+    keep = ((spans.reason & int(BLOCKING)) != 0) & (spans.end_s - spans.start_s > BRIDGED_S)
+    return np.column_stack((spans.start_s[keep], spans.end_s[keep]))

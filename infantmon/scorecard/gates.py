@@ -1,0 +1,157 @@
+"""Gates: figures that have to be reached, over all records, in every record, or for certain."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from infantmon.errors import ArgumentError
+from infantmon.scorecard.card import Card
+from infantmon.scoring.tallies import Tally, percent
+
+_FIGURES = {"se": "sensitivity", "ppv": "positive_predictivity", "f1": "f1"}
+_WORDS = {"se": "Se", "ppv": "PPV", "f1": "F1"}
+_SHOWN = 5  # records furthest below that are named
+
+
+@dataclass(frozen=True)
+class Gate:
+    """One figure that has to be reached.
+
+    Attributes
+    ----------
+    figure : str
+        "se", "ppv" or "f1".
+    least : float
+        What it has to be at least, in percent.
+    """
+
+    figure: str
+    least: float
+
+    @property
+    def words(self) -> str:
+        """The gate in words."""
+        return f"{_WORDS[self.figure]} >= {self.least:g} %"
+
+    def of(self, tally: Tally) -> float | None:
+        """Return the figure of some counts, between 0 and 1; None where undefined."""
+        found: float | None = getattr(tally, _FIGURES[self.figure])
+        return found
+
+    def lower_of(self, tally: Tally) -> float | None:
+        """Return the lower end of the figure's 95 % Wilson interval; None where undefined."""
+        interval = getattr(tally, f"{_FIGURES[self.figure]}_interval")()
+        return None if interval is None else float(interval[0])
+
+    def holds(self, found: float | None) -> bool:
+        """Tell whether a figure reaches the gate; an undefined one does not."""
+        return found is not None and 100.0 * found >= self.least - 1e-9
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """What came of one gate.
+
+    Attributes
+    ----------
+    card, gate, scope : str
+        What was scored, the gate, and over what it was taken, in words.
+    found : float or None
+        The figure, between 0 and 1.
+    holds : bool
+        Whether the gate holds.
+    furthest : tuple of (str, float or None)
+        The records furthest below, worst first, with their figure.
+    """
+
+    card: str
+    gate: str
+    scope: str
+    found: float | None
+    holds: bool
+    furthest: tuple[tuple[str, float | None], ...] = ()
+
+    @property
+    def words(self) -> str:
+        """The verdict in a line."""
+        told = f"{self.card}: {self.gate}, {self.scope}: {percent(self.found)} %"
+        if self.holds:
+            return f"{told}: holds"
+        named = ", ".join(f"{record} {percent(found)}" for record, found in self.furthest)
+        return f"{told}: NOT reached" + (f"; furthest below: {named}" if named else "")
+
+
+def parse_gates(text: str) -> tuple[Gate, ...]:
+    """Read gates such as ``se>=99.5,ppv>=99.5``.
+
+    Raises
+    ------
+    ArgumentError
+        If a part is no gate, or its figure lies outside 0 to 100 %.
+    """
+    gates = []
+    for part in text.split(","):
+        match = re.fullmatch(r"\s*(\w+)\s*>=\s*([0-9.]+)\s*%?\s*", part)
+        if match is None or match[1].lower() not in _FIGURES or match[2].count(".") > 1:
+            raise ArgumentError(
+                f"{part.strip()!r} is no gate; write se>=99.5, ppv>=99.5 or f1>=99.5, in percent, "
+                "several with commas."
+            )
+        least = float(match[2]) if match[2].strip(".") else -1.0
+        if not 0.0 <= least <= 100.0:
+            raise ArgumentError(f"the gate {part.strip()!r} lies outside 0 to 100 %.")
+        gates.append(Gate(match[1].lower(), least))
+    return tuple(gates)
+
+
+def judge(
+    card: Card, gates: Sequence[Gate], *, each: bool = False, lower: bool = False
+) -> list[Verdict]:
+    """Hold a card against gates.
+
+    Parameters
+    ----------
+    card : Card
+        What was scored.
+    gates : sequence of Gate
+        What has to be reached.
+    each : bool
+        Every record has to, besides all together.
+    lower : bool
+        The lower end of the 95 % interval has to, instead of the figure itself.
+
+    Raises
+    ------
+    ArgumentError
+        If the lower end of F1 is asked for, which has no such interval.
+    """
+    if lower and any(gate.figure == "f1" for gate in gates):
+        raise ArgumentError("F1 is no share and has no interval; gate se and ppv by lower end.")
+    verdicts = []
+    for gate in gates:
+        figure = gate.lower_of if lower else gate.of
+        rows = [
+            (score.record, figure(score.tally))
+            for score in card.records
+            if score.tally.reference_count or score.tally.test_count
+        ]
+        below = sorted(
+            ((name, found) for name, found in rows if not gate.holds(found)),
+            key=lambda row: -1.0 if row[1] is None else row[1],
+        )
+        found = figure(card.gross())
+        scope = "all records together" + (", lower end of the interval" if lower else "")
+        holds = gate.holds(found)
+        shown = () if holds else tuple(below[:_SHOWN])
+        verdicts.append(Verdict(card.title, gate.words, scope, found, holds, shown))
+        if each:
+            scope = f"each of {len(rows)} records" + (", lower end" if lower else "")
+            worst = (
+                below[0][1] if below else min((f for _, f in rows if f is not None), default=None)
+            )
+            verdicts.append(
+                Verdict(card.title, gate.words, scope, worst, not below, tuple(below[:_SHOWN]))
+            )
+    return verdicts
