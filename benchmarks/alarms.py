@@ -19,7 +19,6 @@ from __future__ import annotations
 
 import argparse
 import sys
-import warnings
 from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
@@ -31,35 +30,19 @@ from benchmarks.results import run_facts, share_of, write_result
 from infantmon.labelled.database import Database
 from infantmon.labelled.known import database
 from infantmon.model.event import DOUBTFUL, NOT_ASSESSABLE, SUPPORTED, Event
-from infantmon.model.prescription import UnusualLimitWarning
+from infantmon.scorecard.alarm_excerpts import (
+    KEPT,
+    KIND_OF,
+    LIMITS,
+    LOOKED_AT_S,
+    NO_EVENT,
+    VERDICTS,
+    at_the_alarm,
+    plan_for,
+    verdict_of,
+)
 
 ENDS_S = 90.0
-LOOKED_AT_S = 16.0
-NO_EVENT = "no event"
-VERDICTS = (SUPPORTED, NOT_ASSESSABLE, DOUBTFUL, NO_EVENT)
-KEPT = (SUPPORTED, NOT_ASSESSABLE)
-KIND_OF = {
-    "Asystole": "no heart beat",
-    "Bradycardia": "low heart rate",
-    "Tachycardia": "high heart rate",
-}
-LIMITS: dict[str, dict[str, dict[str, Any]]] = {
-    "fitted": {
-        "Asystole": {"no_heart_beat": {"limit_s": 3.4}},
-        "Bradycardia": {"low_heart_rate": {"limit_bpm": 42.5, "hold_off_s": 0, "average_beats": 5}},
-        "Tachycardia": {
-            "high_heart_rate": {"limit_bpm": 130, "hold_off_s": 0, "average_beats": 17}
-        },
-    },
-    "literal": {
-        "Asystole": {"no_heart_beat": {"limit_s": 4}},
-        "Bradycardia": {"low_heart_rate": {"limit_bpm": 40, "hold_off_s": 0, "average_beats": 5}},
-        "Tachycardia": {
-            "high_heart_rate": {"limit_bpm": 140, "hold_off_s": 0, "average_beats": 17}
-        },
-    },
-}
-CONTACT = {"delay_s": 2}
 HEAD = (
     "| alarm | true kept | 95 % | false rejected | 95 % | true without event | "
     "true kept / false rejected, not assessable as silent |"
@@ -101,31 +84,6 @@ class Judged:
     events: tuple[Event, ...] = ()
 
 
-def plan_for(alarm: str, limits: str) -> im.Prescription:
-    """Return the limits for an alarm; of adults, and no recommendation."""
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", UnusualLimitWarning)
-        return im.Prescription(**LIMITS[limits][alarm], contact_loss=CONTACT)
-
-
-def at_the_alarm(events: Iterable[Event], kind: str) -> tuple[Event, ...]:
-    """Return the events of a kind that reach into the last seconds before the alarm."""
-    since_s = ENDS_S - LOOKED_AT_S
-    return tuple(
-        event
-        for event in events
-        if event.kind == kind
-        and event.onset_s < ENDS_S
-        and (event.end_s is None or event.end_s > since_s)
-    )
-
-
-def verdict_of(events: Iterable[Event]) -> str:
-    """Return the best judgement among events, or that there is none."""
-    found = {event.judgement for event in events}
-    return next((verdict for verdict in VERDICTS if verdict in found), NO_EVENT)
-
-
 def judge_all(shelf: Database, names: Iterable[str] | None = None) -> dict[str, list[Judged]]:
     """Return what was said of every excerpt, under each set of limits."""
     judged: dict[str, list[Judged]] = {limits: [] for limits in LIMITS}
@@ -138,7 +96,7 @@ def judge_all(shelf: Database, names: Iterable[str] | None = None) -> dict[str, 
         review = im.review(labelled.recording, plans["fitted"])
         swept = im.sweep(review.findings, plans.values())
         for limits, (_, events) in zip(plans, swept, strict=True):
-            near = at_the_alarm(events, KIND_OF[alarm])
+            near = at_the_alarm(events, KIND_OF[alarm], ENDS_S)
             judged[limits].append(Judged(name, alarm, true, verdict_of(near), near))
     return judged
 

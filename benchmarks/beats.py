@@ -22,7 +22,6 @@ from typing import Any
 import numpy as np
 
 from benchmarks.detectors import LEARNING_S, RUNS, as_markdown, score
-from benchmarks.peers import DETECTORS, sleepecg_beats
 from benchmarks.results import PROJECT, run_facts, write_result
 from infantmon.errors import InfantmonError
 from infantmon.formats.wfdb_files import wfdb_package
@@ -30,6 +29,8 @@ from infantmon.labelled.database import Database
 from infantmon.labelled.known import databases
 from infantmon.labelled.places import recordings_folder
 from infantmon.model.arrays import Floats
+from infantmon.scorecard.peers import BEATS as DETECTORS
+from infantmon.scorecard.peers import sleepecg_beats
 from infantmon.scoring.marks import match_marks, score_marks
 from infantmon.selftest.drawing import ECG_HZ, PLAIN, at_rate, drawn
 from infantmon.stages.r_peaks import RPeakDetector, RPeakSettings, detect_r_peaks

@@ -16,9 +16,9 @@ from typing import Any
 
 import numpy as np
 
-from benchmarks.peers import DETECTORS
 from benchmarks.results import run_facts, write_result
 from infantmon.model.arrays import Floats
+from infantmon.scorecard.peers import BEATS as DETECTORS
 from infantmon.selftest import (
     FALLS_SHORT,
     NOT_RUN,

@@ -11,6 +11,7 @@ import typer
 
 from infantmon.cli_deidentify import add_deidentify
 from infantmon.cli_review import add_review
+from infantmon.cli_score import add_score
 from infantmon.cli_screen import (
     AsJson,
     Quiet,
@@ -21,7 +22,6 @@ from infantmon.cli_screen import (
     say_cautions,
     say_json,
 )
-from infantmon.cli_score import add_score
 from infantmon.cli_selftest import add_selftest
 from infantmon.cli_simulate import add_simulate
 from infantmon.demo import ComparedRow, Demo, run_demo

@@ -3,9 +3,10 @@
 import pytest
 
 from benchmarks import alarms
-from benchmarks.alarms import Judged, as_markdown, at_the_alarm, holds, table_of, verdict_of
+from benchmarks.alarms import ENDS_S, Judged, as_markdown, holds, table_of
 from infantmon.labelled.known import database
 from infantmon.model.event import DOUBTFUL, NOT_ASSESSABLE, SUPPORTED, Event
+from infantmon.scorecard.alarm_excerpts import at_the_alarm, verdict_of
 
 KIND = "no heart beat"
 
@@ -21,7 +22,7 @@ def test_events_of_the_last_16_s_are_looked_at():
         event(89.0, None),
         event(80.0, 85.0, kind="low heart rate"),
     ]
-    assert at_the_alarm(found, KIND) == (found[1], found[2])
+    assert at_the_alarm(found, KIND, ENDS_S) == (found[1], found[2])
 
 
 def test_the_best_judgement_counts():

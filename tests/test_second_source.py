@@ -5,7 +5,8 @@ import warnings
 import numpy as np
 import pytest
 
-from benchmarks import peers, second_source
+from benchmarks import second_source
+from infantmon.scorecard import peers
 from infantmon.selftest.drawing import ECG_HZ, at_rate, drawn
 
 pytestmark = pytest.mark.peers
@@ -33,12 +34,21 @@ def test_breaths_of_another_simulator_are_found(rate_per_min):
     assert score["false_positives"] == 0
 
 
-@pytest.mark.parametrize("name", peers.DETECTORS)
+@pytest.mark.parametrize("name", peers.BEATS)
 def test_the_adapters_give_beats_in_seconds(name):
-    detect, package = peers.DETECTORS[name]
+    detect, package = peers.BEATS[name]
     pytest.importorskip(package)
     ecg = drawn(at_rate(100.0, 40.0), 40.0)
     found = detect(ecg.samples_mv, ECG_HZ)
     assert len(found) == pytest.approx(len(ecg.beat_s), abs=4)
     off = np.min(np.abs(found[:, None] - ecg.beat_s), axis=1)
     assert np.median(off) < 0.05
+
+
+@pytest.mark.parametrize("name", peers.BREATHS)
+def test_the_adapters_give_breaths_in_seconds(name):
+    detect, package = peers.BREATHS[name]
+    pytest.importorskip(package)
+    made = second_source.made_breathing(20, "sinusoidal", 0.02, seed=2)
+    found = detect(made.samples, made.rate_hz)
+    assert len(found) == pytest.approx(len(made.marks_s), rel=0.2)

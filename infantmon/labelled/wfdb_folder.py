@@ -52,17 +52,15 @@ def with_beats(folder: Path, name: str, annotator: str = "atr") -> Labelled:
         for k, role in zip(range(record.p_signal.shape[1]), ("ecg", "ecg2"), strict=False)
     }
     codes = np.array(marks.symbol)
-    beats = np.asarray(marks.sample)[np.isin(codes, sorted(BEAT_CODES))]
-    if len(beats) and not 0 <= int(beats.min()) <= int(beats.max()) < len(record.p_signal):
+    time_s = np.asarray(marks.sample) / float(marks.fs or rate_hz)
+    beats = np.unique(time_s[np.isin(codes, sorted(BEAT_CODES))])
+    end_s = len(record.p_signal) / rate_hz
+    if len(beats) and not 0.0 <= beats[0] <= beats[-1] <= end_s:
         raise RecordingError(
-            f"{name}: beats are marked at samples {beats.min()} to {beats.max()}, the signal has "
-            f"{len(record.p_signal)}; the annotations belong to another rate or record."
+            f"{name}: beats are marked from {beats[0]:.3f} to {beats[-1]:.3f} s, the signal lasts "
+            f"{end_s:.3f} s; the annotations belong to another rate or record."
         )
-    return Labelled(
-        Recording(leads, name=name),
-        beats_s=np.unique(beats) / rate_hz,
-        set_apart=flutter(codes, np.asarray(marks.sample) / rate_hz),
-    )
+    return Labelled(Recording(leads, name=name), beats_s=beats, set_apart=flutter(codes, time_s))
 
 
 def flutter(
@@ -95,11 +93,17 @@ def wfdb_folder(folder: Path, annotator: str = "atr") -> Database:
             f"there is no folder {folder}; give a known database or a folder of WFDB records."
         )
     headers = {path.stem for path in folder.glob("*.hea")}
-    names = sorted(headers & {path.stem for path in folder.glob(f"*.{annotator}")})
+    marked = {path.stem for path in folder.glob(f"*.{annotator}")}
+    names = sorted(headers & marked)
     if not names:
         raise ArgumentError(
             f"{folder} holds {len(headers)} WFDB headers, none with annotations .{annotator} "
             "beside it; give the folder of the records, or another --annotator."
+        )
+    if marked - headers:
+        raise ArgumentError(
+            f"{folder} holds annotations .{annotator} without a record: "
+            f"{', '.join(sorted(marked - headers))}; add the records or take the annotations away."
         )
     return Database(
         folder.name,

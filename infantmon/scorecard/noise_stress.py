@@ -127,13 +127,17 @@ def stressed(
     beats_s : numpy.ndarray
         Reference beats, in seconds: the QRS complexes that are measured.
     noise : numpy.ndarray
-        Noise at 360 Hz, in any unit; used in its own time, from the start again when it ends.
+        Two samples of noise or more at 360 Hz, in any unit; used in its own time, and backwards when it ends.
     snr_db : float
         The ratio, in dB.
     """
     gain = noise_gain(qrs_height(values, rate_hz, beats_s), noise, snr_db)
-    there = noise if rate_hz == _NOISE_HZ else resample_poly(noise, round(rate_hz), _NOISE_HZ)
-    added = gain * there[np.arange(len(values)) % len(there)]
+    there = noise
+    if rate_hz != _NOISE_HZ:
+        there = resample_poly(noise, round(rate_hz), _NOISE_HZ, padtype="edge")
+    turn = 2 * (len(there) - 1)  # back and forth, so that its end makes no jump
+    place = np.arange(len(values)) % turn
+    added = gain * there[np.minimum(place, turn - place)]
     # Noise comes and goes without a jump: what it has moved the level by is kept.
     steps = np.where(noisy(len(values), rate_hz), np.diff(added, prepend=added[:1]), 0.0)
     total: Floats = values + np.cumsum(steps)

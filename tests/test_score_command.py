@@ -1,0 +1,225 @@
+"""`infantmon score`: what it writes, what it gates, and how it ends."""
+
+import csv
+import json
+import sys
+from xml.etree import ElementTree as ET
+
+import numpy as np
+import pytest
+
+from infantmon.cli import main
+from infantmon.errors import ArgumentError
+from infantmon.report.cautions import NOTICE
+from infantmon.scorecard.gates import Gate, judge, parse_gates
+from infantmon.scorecard.running import Source, Task, run_task
+from tests.scored_folder import make_folder
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    return make_folder(tmp_path_factory.mktemp("scored") / "records", extra_marks=6)
+
+
+def score(folder, *words):
+    return main(["score", str(folder), "--workers", "1", *words])
+
+
+def test_figures_add_up_in_every_file(folder, tmp_path, capsys):
+    assert score(folder, "--out", str(tmp_path)) == 0
+    told = json.loads((tmp_path / "score.json").read_text())
+    (card,) = told["cards"]
+    total = card["windows"][0]["gross"]
+    for key in ("true_positives", "false_negatives", "false_positives"):
+        assert total[key] == sum(row["windows"][0][key] for row in card["records"])
+    assert total["false_negatives"] == 6
+    assert total["false_positives"] == 0
+    shares = total["true_positives"] / (total["true_positives"] + 6)
+    assert total["sensitivity"] == pytest.approx(shares)
+    rows = list(csv.DictReader((tmp_path / "score.csv").read_text().splitlines()))
+    assert len(rows) == 3 * 2  # three records, two windows
+    assert sum(int(row["false_negatives"]) for row in rows if row["window_s"] == "0.15") == 6
+    assert {row["notice"] for row in rows} == {NOTICE} == {told["notice"]}
+    printed = capsys.readouterr().out
+    for text in (printed, (tmp_path / "score.md").read_text()):
+        assert f"{100 * shares:.2f}" in text
+        assert "Population: not told" in text
+        assert "Tuned on: not known" in text
+        assert "not a medical device" in text
+
+
+def test_the_page_is_whole_and_shows_where_it_went_wrong(folder, tmp_path):
+    score(folder, "--out", str(tmp_path))
+    page = (tmp_path / "score.html").read_text()
+    assert "invented2: 6 missed, 0 extra" in page
+    assert "<polyline" in page
+    assert "http" not in page.replace("http://www.w3.org", "")
+    assert "not for live use on an infant" in page
+
+
+@pytest.mark.parametrize(
+    ("words", "code"),
+    [
+        (["--gate", "se>=95,ppv>=99.9"], 0),
+        (["--gate", "se>=99"], 1),
+        (["--gate", "ppv>=99.9", "--gate-each"], 0),
+        (["--gate", "se>=97", "--gate-each"], 1),
+        (["--gate", "ppv>=99.9", "--gate-lower"], 1),
+        (["--gate", "f1>=95"], 0),
+    ],
+)
+def test_gates_end_with_1(folder, words, code):
+    assert score(folder, *words) == code
+
+
+def test_a_gate_names_the_records_furthest_below(folder, tmp_path, capsys):
+    assert score(folder, "--gate", "se>=99", "--out", str(tmp_path)) == 1
+    assert "NOT reached; furthest below: invented2" in capsys.readouterr().out
+    suites = ET.parse(tmp_path / "junit.xml").getroot()  # noqa: S314 - our own file
+    gates, records = suites.findall("testsuite")
+    assert gates.get("failures") == "1"
+    assert "invented2" in gates.find("testcase/failure").get("message")
+    assert gates.find("properties/property").get("value") == NOTICE
+    assert len(records.findall("testcase")) == 3
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (["--gate", "se>99"], "'se>99' is no gate"),
+        (["--gate", "recall>=99"], "is no gate; write se>=99.5"),
+        (["--gate", "se>=101"], "outside 0 to 100 %"),
+        (["--gate", "se>=."], "outside 0 to 100 %"),
+        (["--gate", "f1>=90", "--gate-lower"], "F1 is no share"),
+        (["--gate-each"], "need a --gate"),
+        (["--snr-db", "6"], "add --noise"),
+        (["--noise", "em"], "needs --snr-db"),
+        (["--noise", "hum", "--snr-db", "6"], "there is no noise 'hum'"),
+        (["--detector", "best"], "there is no detector 'best' of beats; give ours"),
+        (["--detector", "nowhere:f"], "cannot be loaded"),
+        (["--what", "breaths"], "cannot be scored for breaths"),
+        (["--window-s", "0"], "must be above 0 s"),
+        (["--from-s", "-1"], "0 s or more"),
+        (["--annotator", "qrs"], "none with annotations .qrs"),
+        (["--against", "nowhere.json"], "cannot be read"),
+    ],
+)
+def test_what_cannot_be_done_is_told(folder, words, said, capsys):
+    assert score(folder, *words) == 2
+    told = capsys.readouterr()
+    assert said in told.err
+    assert told.err.count("\n") == 1
+
+
+def test_a_place_that_is_not_there(tmp_path, capsys):
+    assert score(tmp_path / "nothing") == 2
+    assert "there is no database or folder" in capsys.readouterr().err
+
+
+def test_a_record_without_its_annotations_signal_or_place(tmp_path, capsys):
+    made = make_folder(tmp_path / "records", (100.0,))
+    (made / "alone.atr").write_bytes((made / "invented0.atr").read_bytes())
+    assert score(made) == 2
+    assert "annotations .atr without a record: alone" in capsys.readouterr().err
+    (made / "alone.atr").unlink()
+    (made / "invented0.dat").unlink()
+    assert score(made) == 2
+    assert "invented0 with its annotations .atr cannot be read" in capsys.readouterr().err
+
+
+def test_annotations_beyond_the_signal(tmp_path, capsys):
+    made = make_folder(tmp_path / "records", (100.0,))
+    header = (made / "invented0.hea").read_text()
+    (made / "invented0.hea").write_text(header.replace(" 250 10000", " 250 5000"))
+    assert score(made) == 2
+    assert "belong to another rate or record" in capsys.readouterr().err
+
+
+def test_a_detector_of_ones_own_and_one_that_fails(folder, tmp_path, monkeypatch, capsys):
+    (tmp_path / "mine_to_score.py").write_text(
+        "import numpy as np\n"
+        "def steady(samples, rate_hz):\n    return np.arange(0.2, len(samples) / rate_hz, 0.5)\n"
+        "def broken(samples, rate_hz):\n    raise ValueError('no idea')\n"
+        "def beyond(samples, rate_hz):\n    return [1e9]\n"
+    )
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr(sys, "path", [*sys.path])
+    assert score(folder, "--detector", "mine_to_score:steady") == 0
+    assert "mine_to_score:steady" in capsys.readouterr().out
+    for name, why in (("broken", "ValueError: no idea"), ("beyond", "something else than times")):
+        words = ["--detector", f"mine_to_score:{name}", "--gate", "se>=1", "--out", "out"]
+        assert score(folder, *words) == 1
+        assert "failed on 3 of 3 records" in capsys.readouterr().out
+        assert why in (tmp_path / "out" / "score.md").read_text()
+
+
+def test_a_stored_result_is_compared(folder, tmp_path, capsys):
+    assert score(folder, "--out", str(tmp_path)) == 0
+    stored = json.loads((tmp_path / "score.json").read_text())
+    row = stored["cards"][0]["records"][0]["windows"][0]
+    row["true_positives"] -= 2
+    row["false_negatives"] += 2
+    (tmp_path / "before.json").write_text(json.dumps(stored))
+    assert score(folder, "--against", str(tmp_path / "before.json")) == 0
+    told = capsys.readouterr().out
+    assert "invented0: 2 missed and 0 extra before, 0 missed and 0 extra now" in told
+    assert score(folder, "--from-s", "10", "--against", str(tmp_path / "before.json")) == 2
+    assert "such runs are not compared" in capsys.readouterr().err
+
+
+def test_several_processes_give_the_same(folder):
+    one = run_task(Task(Source(str(folder)), "beats"), workers=1)
+    two = run_task(Task(Source(str(folder)), "beats"), workers=2)
+    assert [s.windows for s in one.records] == [s.windows for s in two.records]
+    assert [s.record for s in one.records] == [s.record for s in two.records]
+
+
+def test_an_undefined_figure_reaches_no_gate(folder):
+    card = run_task(Task(Source(str(folder)), "beats", from_s=39.99), workers=1)
+    (verdict,) = judge(card, [Gate("ppv", 0.0)])
+    assert card.gross().positive_predictivity is None
+    assert not verdict.holds
+    assert "-" in verdict.words
+
+
+def test_gates_are_read():
+    assert parse_gates("se>=99.5, PPV >= 98 %") == (Gate("se", 99.5), Gate("ppv", 98.0))
+    with pytest.raises(ArgumentError, match="is no gate"):
+        parse_gates("")
+
+
+@pytest.mark.recordings
+def test_flutter_is_not_scored_and_is_told(recordings):
+    """EC57 compares no beats in ventricular flutter; record 207 of mitdb has some."""
+    from infantmon.scorecard.running import score_one
+
+    task = Task(Source("mitdb", folder=recordings), "beats")
+    row = score_one(task, "207")
+    assert any("ventricular flutter: no beats are marked; not scored" in n for n in row.notes)
+    assert row.scored_s < row.recorded_s - 300.0
+    assert row.tally.false_positives < 10
+
+
+@pytest.mark.recordings
+def test_figures_agree_with_another_scorer(recordings):
+    """wfdb's compare_annotations on 20 records of mitdb, whole records, 150 ms.
+
+    It pairs each reference beat with the nearest test beat, once. The two may differ where two
+    marks compete for one partner; then ours finds at least as many pairs.
+    """
+    import wfdb.processing
+
+    from infantmon.labelled.known import database
+    from infantmon.scoring.marks import match_marks
+    from infantmon.stages.r_peaks import detect_r_peaks
+
+    shelf = database("mitdb", recordings)
+    for name in shelf.names[:20]:
+        labelled = shelf.load(name)
+        ecg = labelled.recording.ecg
+        found = detect_r_peaks(ecg.segments[0].values, ecg.rate_hz, unit="mV")
+        reference = np.rint(labelled.beats_s * ecg.rate_hz).astype(np.int64)
+        theirs = wfdb.processing.compare_annotations(reference, found.sample, 54)
+        ours = match_marks(labelled.beats_s, found.sample / ecg.rate_hz, 54 / ecg.rate_hz).tally
+        assert theirs.tp <= ours.true_positives <= theirs.tp + 2, name
+        assert theirs.fn - ours.false_negatives == ours.true_positives - theirs.tp
