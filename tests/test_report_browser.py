@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import html
 import json
 import os
 import re
@@ -194,6 +195,30 @@ def test_sorting_filtering_and_order_work(chromium: str, tmp_path: Path, width: 
         "in time order 1 3 2 4 5",
         "page wider than the screen false",
     ]
+
+
+@pytest.mark.parametrize("width", [1440, 800, 390])
+def test_nothing_sticks_out_of_a_screen(chromium: str, tmp_path: Path, width: int) -> None:
+    """In a frame, which may be narrower than the least window of a browser."""
+    page = html.escape(review_page(full_review(), what_if=what_if()), quote=True)
+    frame = f"""<!DOCTYPE html><body><iframe style="border:0;width:{width}px;height:900px"
+      srcdoc="{page}"></iframe><script>
+      window.addEventListener("load", function () {{
+        const seen = document.querySelector("iframe").contentDocument;
+        const note = document.createElement("pre");
+        note.id = "probe";
+        const root = seen.documentElement;
+        const out = Array.from(seen.querySelectorAll("h1, h2, h3, p, li, label, td, th, dd"))
+          .filter(e => !e.closest(".scroll, .skip, thead") && e.offsetParent !== null)
+          .filter(e => e.getBoundingClientRect().right > root.clientWidth + 1);
+        note.textContent = JSON.stringify([root.clientWidth, root.scrollWidth,
+          out.map(e => e.textContent.slice(0, 40))]);
+        document.body.append(note);
+      }});</script></body>"""
+    seen, needed, out = probed(drive(chromium, tmp_path, frame, "--dump-dom"))
+    assert width - 20 <= seen <= width  # a scroll bar takes some
+    assert needed <= seen
+    assert out == []
 
 
 def test_page_is_ready_and_hostile_name_stays_text(chromium: str, tmp_path: Path) -> None:

@@ -17,9 +17,12 @@ from infantmon import ArgumentError, Event, Prescription, PrescriptionError, rev
 from infantmon.model.spans import Reason, Spans
 from infantmon.report.cautions import BLIND_SPOT
 from infantmon.report.days import DAY_S, days_of, event_free_text
+from infantmon.report.extremes import extremes_of
 from infantmon.report.identity import recording_without_identity
 from infantmon.report.page import review_page
+from infantmon.report.published import PUBLISHED, published_for
 from infantmon.report.what_if import changes_text, what_if_of
+from infantmon.report.words import time_text
 from infantmon.reviewing import variations
 from infantmon.simulate import demo_scenario, simulate_night
 
@@ -232,3 +235,41 @@ def test_names_of_joined_recordings_are_taken_out_of_the_notes(night) -> None:
         "recording 1: monday is no name",
         "no ecg in recording 2, recording 1",
     )
+
+
+# The whole recording -----------------------------------------------------------------------------
+
+
+def test_extremes_count_usable_time_only() -> None:
+    made = invented_review()
+    rows = {row.words.split(",")[0]: row for row in extremes_of(made)}
+    heart, pause = rows["averaged heart rate"], rows["time from breath to breath"]
+    inside = made.contact["ecg"].blocking
+    usable = [
+        (bpm, time_s)
+        for time_s, bpm in zip(made.heart_rate.time_s, made.heart_rate.heart_rate_bpm, strict=True)
+        if not any(a <= time_s < b for a, b in zip(inside.start_s, inside.end_s, strict=True))
+    ]
+    lowest, at_s = min(usable)
+    assert heart.smallest == f"{lowest:.0f} at {time_text(at_s)}"
+    assert heart.largest.startswith(f"{max(usable)[0]:.0f} at ")
+    assert pause.largest == "31.0 s at 0:15:00.0"
+
+
+def test_extremes_of_nothing() -> None:
+    alone = invented_review(roles=("impedance",))
+    assert [row.words for row in extremes_of(alone)] == [
+        "breaths in each minute",
+        "time from breath to breath",
+    ]
+    silent = dataclasses.replace(alone, breaths=alone.breaths.between(0.0, 0.0))
+    assert extremes_of(silent)[1].middle == "nothing to tell"
+
+
+def test_published_figures_have_a_source_and_stand_only_beside_what_is_watched() -> None:
+    assert all(one.source and one.population for one in PUBLISHED)
+    assert {one.kind for one in published_for(("apnea",))} == {"any event", "apnea"}
+    page = review_page(three_days())
+    assert "Ramanathan et al., JAMA 2001" in page
+    assert "Fleming" not in page  # no limit on a high rate is set
+    assert "say nothing about what is right for one infant" in page

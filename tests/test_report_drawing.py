@@ -292,3 +292,12 @@ def test_limits_far_from_the_rate_do_not_squash_it() -> None:
     high = dataclasses.replace(review.events[1], kind="high heart rate")
     lines = strip_of(review, high).panels[-1].lines
     assert {line.words for line in lines} == {"low limit 80", "high limit 220"}
+
+
+def test_the_moment_at_which_a_limit_was_reached_is_drawn() -> None:
+    review = invented_review()
+    apnea, slow = (strip_of(review, event) for event in review.events[:2])
+    (reached,) = [moment for moment in apnea.moments if moment.style == "reached"]
+    assert reached.words == "limit 20 s"
+    assert reached.x == apnea.window.x(review.events[0].onset_s + 20.0)
+    assert "reached" not in [moment.style for moment in slow.moments]  # its limit is a line

@@ -6,12 +6,14 @@ import os
 from collections.abc import Iterator, Sequence
 
 from infantmon.model.event import NOT_ASSESSABLE, Event
-from infantmon.model.prescription import Prescription
+from infantmon.model.prescription import KINDS, Prescription
 from infantmon.model.spans import BRIDGED_S
 from infantmon.report.alarm import alarm_times
 from infantmon.report.cautions import BLIND_SPOT, CAUTIONS, NOTICE
 from infantmon.report.days import LEAST_HOURS, days_of, event_free_text
+from infantmon.report.extremes import extremes_of
 from infantmon.report.identity import NAMELESS
+from infantmon.report.published import published_for
 from infantmon.report.rendering import templates_for
 from infantmon.report.reviewed import Reviewed
 from infantmon.report.strip import Strip, strip_of
@@ -109,6 +111,10 @@ def review_page(
             missing=[ROLE_WORDS[role] for role in NEEDED if role in reviewed.missing_roles],
             limits=limit_rows(reviewed),
             who_set=LEFT_OUT if is_nameless(reviewed) else who_set_text(reviewed.plan),
+            extremes=extremes_of(reviewed),
+            published=published_for(
+                tuple(kind for kind in KINDS if kind not in reviewed.plan.not_watched)
+            ),
             days=days,
             event_free=event_free_text(days),
             blind_spot=BLIND_SPOT[0].upper() + BLIND_SPOT[1:],

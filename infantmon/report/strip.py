@@ -132,7 +132,8 @@ def strip_of(
 
 def _moments(event: Event, alarm: AlarmTimes, window: Window) -> tuple[tuple[Moment, ...], int]:
     """Place the words of the moments so that none covers another; count their rows."""
-    wanted = [(event.onset_s, "onset", "onset"), (alarm.start_s, ALARM_STARTS, "alarm")]
+    wanted = [(event.onset_s, "onset", "onset"), *_limit_reached(event)]
+    wanted += [(alarm.start_s, ALARM_STARTS, "alarm")]
     wanted += [] if event.end_s is None else [(event.end_s, "end", "end")]
     wanted += [] if alarm.stop_s is None else [(alarm.stop_s, ALARM_STOPS, "alarm")]
     moments: list[Moment] = []
@@ -147,6 +148,15 @@ def _moments(event: Event, alarm: AlarmTimes, window: Window) -> tuple[tuple[Mom
         taken[row : row + 1] = [word_x + half + 6]
         moments.append(Moment(x, words, word_x, WORD_ROW * (row + 1) - 3, "middle", style))
     return tuple(moments), max(len(taken), 1)
+
+
+def _limit_reached(event: Event) -> list[tuple[float, str, str]]:
+    """Return when a limit on a length of time was reached; a rate's limit is a line of its own."""
+    for name, word in (("limit_s", "limit"), ("delay_s", "delay")):
+        limit_s = event.limits.get(name)
+        if isinstance(limit_s, (int, float)):
+            return [(event.onset_s + limit_s, f"{word} {limit_s:g} s", "reached")]
+    return []
 
 
 def _pieces(window: Window, start_s: float, end_s: float) -> tuple[tuple[float, float], ...]:
