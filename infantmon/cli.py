@@ -10,6 +10,7 @@ from typing import Annotated
 import typer
 
 from infantmon.cli_deidentify import add_deidentify
+from infantmon.cli_fetch import add_fetch
 from infantmon.cli_review import add_review
 from infantmon.cli_score import add_score
 from infantmon.cli_screen import (
@@ -162,6 +163,7 @@ add_review(app)
 add_simulate(app, console, progress)
 add_selftest(app, console, progress)
 add_score(app, console, progress)
+add_fetch(app, console, progress)
 add_deidentify(app, console)
 
 

@@ -22,7 +22,7 @@ from infantmon.report.schema import review_schema
 from infantmon.simulate import Scenario, simulate_night
 
 PLAN = '[apnea]\nlimit_s = 20\n[prescriber]\nname = "Dr. Madeup"\n'
-COMMANDS = ("demo", "review", "simulate", "selftest", "deidentify", "score", "version")
+COMMANDS = ("demo", "review", "simulate", "selftest", "deidentify", "fetch", "score", "version")
 
 
 @pytest.fixture

@@ -127,7 +127,7 @@ def stressed(
     beats_s : numpy.ndarray
         Reference beats, in seconds: the QRS complexes that are measured.
     noise : numpy.ndarray
-        Two samples of noise or more at 360 Hz, in any unit; used in its own time, and backwards when it ends.
+        Two samples or more at 360 Hz, in any unit; used in its own time, backwards when it ends.
     snr_db : float
         The ratio, in dB.
     """
