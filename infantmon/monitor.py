@@ -159,7 +159,13 @@ class Monitor(Carried):
         return self._advance()
 
     def finish(self) -> list[Change]:
-        """End the stream, and return all that is left to say."""
+        """End the stream, and return all that is left to say.
+
+        Raises
+        ------
+        StateError
+            If the stream has been finished before.
+        """
         self._require_unfinished()
         changes = self._advance(last=True)
         self._finished = True
@@ -173,6 +179,16 @@ class Monitor(Carried):
         at_s : float or None
             Acts on all that has changed by then, in seconds; by default the latest time that every
             channel has reached. A time not reached yet is waited for.
+
+        Returns
+        -------
+        list of Change
+            What the reset changed; empty where it has to be waited for.
+
+        Raises
+        ------
+        ArgumentError
+            If `at_s` is not a finite number.
         """
         if at_s is None:
             at_s = self._chain.reached_s

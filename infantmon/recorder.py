@@ -54,7 +54,13 @@ class Waveform:
         return (self.first_sample + len(self.values)) / self.rate_hz
 
     def equals(self, other: Waveform) -> bool:
-        """Tell whether all is equal, sample for sample (NaN equals NaN)."""
+        """Tell whether all is equal, sample for sample (NaN equals NaN).
+
+        Parameters
+        ----------
+        other : Waveform
+            What to compare with.
+        """
         same = (self.rate_hz, self.first_sample) == (other.rate_hz, other.first_sample)
         return same and np.array_equal(self.values, other.values, equal_nan=True)
 
@@ -84,7 +90,13 @@ class StoredEvent:
     complete: bool
 
     def equals(self, other: StoredEvent) -> bool:
-        """Tell whether all is equal, sample for sample."""
+        """Tell whether all is equal, sample for sample.
+
+        Parameters
+        ----------
+        other : StoredEvent
+            What to compare with.
+        """
         plain = ("event", "from_s", "until_s", "complete")
         return (
             all(getattr(self, name) == getattr(other, name) for name in plain)
@@ -96,7 +108,17 @@ class StoredEvent:
 @record
 @dataclass(frozen=True, slots=True)
 class Overwritten:
-    """One event that had to make room for a later one."""
+    """One event that had to make room for a later one.
+
+    Attributes
+    ----------
+    number : int
+        Of the event.
+    kind : str
+        Of the event.
+    onset_s, end_s : float
+        Of the event, in seconds; the end is None where it had none.
+    """
 
     number: int
     kind: str
@@ -107,7 +129,15 @@ class Overwritten:
 @record
 @dataclass(frozen=True, slots=True)
 class OverwrittenOfKind:
-    """How many events of one kind were overwritten, and from when to when they began (s)."""
+    """The events of one kind that were overwritten.
+
+    Attributes
+    ----------
+    count : int
+        How many.
+    first_onset_s, last_onset_s : float
+        When the first and the last of them began, in seconds.
+    """
 
     count: int
     first_onset_s: float
@@ -159,7 +189,13 @@ class EventStore(Sequence[StoredEvent]):
         return f"{self.overwritten_count} overwritten, the oldest first: {'; '.join(parts)}"
 
     def equals(self, other: EventStore) -> bool:
-        """Tell whether all is equal, sample for sample."""
+        """Tell whether all is equal, sample for sample.
+
+        Parameters
+        ----------
+        other : EventStore
+            What to compare with.
+        """
         return (
             len(self) == len(other)
             and all(one.equals(two) for one, two in zip(self, other, strict=True))
@@ -243,6 +279,13 @@ class Recorder(Carried):
     ) -> None:
         """Take the samples that a monitor was given, and the changes that it returned for them.
 
+        Parameters
+        ----------
+        changes : iterable of Change
+            What the monitor returned for these samples.
+        ecg, impedance, ecg2 : array_like, shape (n,), or None
+            The samples it was given.
+
         Raises
         ------
         ArgumentError
@@ -258,7 +301,22 @@ class Recorder(Carried):
         self._take(changes)
 
     def gap(self, channel: str, changes: Iterable[Change], *, until_s: float) -> None:
-        """Take a hole of one channel up to a time, in seconds, and the monitor's changes for it."""
+        """Take a hole of one channel up to a time, and the monitor's changes for it.
+
+        Parameters
+        ----------
+        channel : str
+            "ecg", "ecg2" or "impedance".
+        changes : iterable of Change
+            What the monitor returned for the hole.
+        until_s : float
+            Its end, in seconds of the stream.
+
+        Raises
+        ------
+        ArgumentError
+            If the channel has no rate.
+        """
         self._require(channel)
         self._trim()
         clock = self._clocks[channel]

@@ -82,6 +82,8 @@ class Review:
         The impedance with the heart's pulsation taken out.
     findings : StoredFindings
         For `sweep`: the same findings under other limits.
+    latencies_s : mapping of str to float
+        By kind: the stated worst delay of the signal chain, in seconds.
     """
 
     recording: Recording
@@ -110,7 +112,13 @@ class Review:
         return {role: max(self.recorded_s - lost_s, 0.0) for role, lost_s in lost.items()}
 
     def blocked(self, role: str) -> Spans:
-        """Return the stretches in which a channel could not be used at all."""
+        """Return the stretches in which a channel could not be used at all.
+
+        Parameters
+        ----------
+        role : str
+            "ecg", "ecg2" or "impedance".
+        """
         return self.contact[role].blocking
 
     @property
@@ -158,7 +166,14 @@ class Review:
         write_review_page(shown, path, least_hours=least_hours, what_if=tried)
 
     def to_json(self, path: str | Path, *, identity: bool = False) -> None:
-        """Write events, limits and recording facts as JSON; `identity` as for `to_html`.
+        """Write events, limits and recording facts as JSON, with the cautions in `notice`.
+
+        Parameters
+        ----------
+        path : str or path
+            Where to write; written whole or not at all.
+        identity : bool
+            True shows whose recording it is, as far as it is given.
 
         Raises
         ------
@@ -207,6 +222,11 @@ class Review:
         ----------
         day : int
             1 for the first 24 h of the recording, and so on.
+
+        Returns
+        -------
+        Drawing
+            Shows itself in a notebook; `save` writes it as SVG.
 
         Raises
         ------
@@ -267,6 +287,13 @@ def find(
     """Run the signal chain over a recording; return its findings and the cleaned impedance.
 
     The cleaned impedance of a long recording is kept in a temporary file, without a name.
+
+    Parameters
+    ----------
+    recording : Recording
+        Channels of one infant.
+    progress : callable or None
+        Called with the share done, 0 to 1, after each block.
     """
     chain = SignalChain(settings_of(recording))
     batches: list[Batch] = []
@@ -282,7 +309,15 @@ def find(
 
 
 def judge(findings: StoredFindings, plan: Prescription) -> tuple[tuple[Change, ...], Watch]:
-    """Run the rules of a prescription over stored findings; return the changes and the watch."""
+    """Run the rules of a prescription over stored findings; return the changes and the watch.
+
+    Parameters
+    ----------
+    findings : StoredFindings
+        From `find`, or `Review.findings`.
+    plan : Prescription
+        The limits in force.
+    """
     watch = Watch(plan, findings.chain.latencies, findings.roles)
     changes = [change for batch in findings.batches for change in watch.push(batch)]
     return tuple(changes), watch

@@ -149,6 +149,13 @@ def longest_unalarmed_s(findings: Stored, apneas: Iterable[Event]) -> float:
     """Return the longest pause, mark to mark, of which no apnea covers half, in seconds.
 
     What lies in unusable stretches is no pause.
+
+    Parameters
+    ----------
+    findings : StoredFindings
+        From `Review.findings`.
+    apneas : iterable of Event
+        What was alarmed.
     """
     pauses = breath_intervals(findings.whole)
     if not len(pauses):

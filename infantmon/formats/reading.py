@@ -84,6 +84,11 @@ def read_csv(
     ecg, ecg2, impedance : str or None
         Names of columns, as for `read`.
 
+    Returns
+    -------
+    Recording
+        As for `read`.
+
     Raises
     ------
     RecordingError
@@ -119,6 +124,11 @@ def read_parquet(
         Units of columns by their names, where the file states none or wrong ones.
     ecg, ecg2, impedance : str or None
         Names of columns, as for `read`.
+
+    Returns
+    -------
+    Recording
+        As for `read`.
 
     Raises
     ------

@@ -124,6 +124,17 @@ class Channel:
     ) -> Channel:
         """Return a channel made of pieces, each with its start in seconds; between them nothing.
 
+        Parameters
+        ----------
+        pieces : sequence of (float, array_like of shape (n,))
+            Start of each piece, in seconds of the recording, and its samples.
+        rate_hz : float
+            Samples a second.
+        unit : str or None
+            Of the samples, where it is known.
+        name : str
+            What the file calls the channel.
+
         Raises
         ------
         RecordingError
@@ -175,7 +186,18 @@ class Channel:
         return self.sample_count
 
     def between(self, start_s: float, end_s: float) -> tuple[Floats, Floats]:
-        """Return times (s) and values with start <= time < end; NaN where nothing was recorded."""
+        """Return times (s) and values with start <= time < end; NaN where nothing was recorded.
+
+        Parameters
+        ----------
+        start_s, end_s : float
+            From and until when, in seconds of the recording.
+
+        Returns
+        -------
+        time_s, values : numpy.ndarray, shape (n,)
+            Both float64, one row a sample time.
+        """
         first = max(self.clock.first_tick_from(start_s), min(0, self.segments[0].first_tick))
         last = min(self.clock.first_tick_from(end_s), self.end_tick)
         values = np.full(max(last - first, 0), math.nan)

@@ -165,6 +165,11 @@ class Prescription(_Table):
     def from_toml(cls, path: str | Path) -> Self:
         """Read a prescription from a TOML file.
 
+        Parameters
+        ----------
+        path : str or path
+            The file; see `examples/limits.toml` of the project.
+
         Raises
         ------
         PrescriptionError

@@ -33,6 +33,11 @@ class Drawing:
     def save(self, path: str | os.PathLike[str]) -> None:
         """Write the picture as an SVG file, whole or not at all.
 
+        Parameters
+        ----------
+        path : str or path
+            A name that ends in .svg.
+
         Raises
         ------
         ArgumentError
@@ -55,6 +60,13 @@ class Drawing:
 def draw_event(reviewed: Reviewed, event: Event | int) -> Drawing:
     """Return the strip of one event, given itself or by its number.
 
+    Parameters
+    ----------
+    reviewed : Reviewed
+        A review, as it is to be shown.
+    event : Event or int
+        One of its events, or its number.
+
     Raises
     ------
     ArgumentError
@@ -73,6 +85,13 @@ def draw_event(reviewed: Reviewed, event: Event | int) -> Drawing:
 
 def draw_day(reviewed: Reviewed, day: int) -> Drawing:
     """Return the timeline of one day of the recording, 1 for the first.
+
+    Parameters
+    ----------
+    reviewed : Reviewed
+        A review, as it is to be shown.
+    day : int
+        1 for the first 24 h.
 
     Raises
     ------

@@ -60,6 +60,13 @@ def events_table(events: Iterable[Event]) -> pd.DataFrame:
 def write_events_csv(events: Iterable[Event], path: str | os.PathLike[str]) -> None:
     """Write the events as CSV, whole or not at all; `notice` is the last column.
 
+    Parameters
+    ----------
+    events : iterable of Event
+        In the order in which to list them.
+    path : str or path
+        The file; an existing one is replaced.
+
     Raises
     ------
     OSError
@@ -70,6 +77,13 @@ def write_events_csv(events: Iterable[Event], path: str | os.PathLike[str]) -> N
 
 def write_events_parquet(events: Iterable[Event], path: str | os.PathLike[str]) -> None:
     """Write the events as Parquet, whole or not at all; `notice` is a column and in the metadata.
+
+    Parameters
+    ----------
+    events : iterable of Event
+        In the order in which to list them.
+    path : str or path
+        The file; an existing one is replaced.
 
     Raises
     ------

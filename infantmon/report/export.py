@@ -25,6 +25,13 @@ FORMAT = 1
 def write_json(reviewed: Reviewed, path: str | os.PathLike[str]) -> None:
     """Write a review as JSON, whole or not at all.
 
+    Parameters
+    ----------
+    reviewed : Reviewed
+        A review, as it is to be shown.
+    path : str or path
+        The file; an existing one is replaced.
+
     Raises
     ------
     OSError
@@ -37,6 +44,11 @@ def events_as_json(reviewed: Reviewed) -> str:
     """Return a review as JSON text: notice, recording, limits, every event with all its fields.
 
     Units are in the names. A value that is not known or not finite is null, never NaN.
+
+    Parameters
+    ----------
+    reviewed : Reviewed
+        A review, as it is to be shown.
     """
     recording = reviewed.recording
     whole = {
@@ -87,7 +99,13 @@ def _spans(spans: Spans) -> list[dict[str, Any]]:
 
 
 def finite(value: Any) -> Any:
-    """Return plain data with every number that is not finite replaced by None."""
+    """Return plain data with every number that is not finite replaced by None.
+
+    Parameters
+    ----------
+    value : mapping, sequence, number or text
+        Nested as deep as it may be.
+    """
     if isinstance(value, Mapping):
         return {str(key): finite(item) for key, item in value.items()}
     if isinstance(value, (list, tuple)):

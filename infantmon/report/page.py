@@ -92,7 +92,15 @@ def review_page(
     least_hours: float = LEAST_HOURS,
     what_if: Tried = (),
 ) -> str:
-    """Return the text of the review page; see `write_review_page`."""
+    """Return the text of the review page; see `write_review_page`.
+
+    Parameters
+    ----------
+    reviewed : Reviewed
+        A review, as it is to be shown.
+    title, least_hours, what_if
+        As in `write_review_page`.
+    """
     events = list(reviewed.events)
     ordered = sorted(events, key=lambda event: weight_of(event, reviewed))
     days = days_of(reviewed, least_hours)
@@ -144,7 +152,13 @@ def _strips(reviewed: Reviewed, ordered: Sequence[Event]) -> Iterator[Strip] | t
 
 
 def is_nameless(reviewed: Reviewed) -> bool:
-    """Tell whether the review is shown without whose it is."""
+    """Tell whether the review is shown without whose it is.
+
+    Parameters
+    ----------
+    reviewed : Reviewed
+        A review, as it is to be shown.
+    """
     recording = reviewed.recording
     named = recording.name != NAMELESS or recording.started_at is not None
     return not named and reviewed.plan.prescriber is None
@@ -177,7 +191,13 @@ def _count_words(events: list[Event]) -> str:
 
 
 def who_set_text(plan: Prescription) -> str:
-    """Say who set the limits, as far as it is given."""
+    """Say who set the limits, as far as it is given.
+
+    Parameters
+    ----------
+    plan : Prescription
+        The limits in force.
+    """
     prescriber = plan.prescriber
     if prescriber is None or not (prescriber.name or prescriber.prescribed_on or prescriber.note):
         return "Who set the limits is not given."

@@ -67,11 +67,23 @@ class EpisodeTally:
         return ratio(self.overlap_s, self.test_s)
 
     def sensitivity_interval(self, level: float = 0.95) -> tuple[float, float] | None:
-        """Return the Wilson interval of the sensitivity; None without reference episodes."""
+        """Return the Wilson interval of the sensitivity; None without reference episodes.
+
+        Parameters
+        ----------
+        level : float
+            How sure the interval is, above 0 and below 1.
+        """
         return wilson_interval(self.found, self.found + self.missed, level)
 
     def positive_predictivity_interval(self, level: float = 0.95) -> tuple[float, float] | None:
-        """Return the Wilson interval of the positive predictivity; None without test episodes."""
+        """Return the Wilson interval of the positive predictivity; None without test episodes.
+
+        Parameters
+        ----------
+        level : float
+            How sure the interval is, above 0 and below 1.
+        """
         return wilson_interval(self.right, self.right + self.false, level)
 
 

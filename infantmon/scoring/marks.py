@@ -150,7 +150,9 @@ def score_marks(
 
     Parameters
     ----------
-    reference_s, test_s, window_s
+    reference_s, test_s : array_like, shape (n,) and (m,)
+        Instants in seconds, as in `match_marks`.
+    window_s : float
         As in `match_marks`.
     start_s, end_s : float
         The scored period, in seconds: start <= time < end. EC57 leaves out the first 300 s of a

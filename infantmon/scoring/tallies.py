@@ -73,11 +73,23 @@ class Tally:
         return ratio(2 * self.true_positives, self.reference_count + self.test_count)
 
     def sensitivity_interval(self, level: float = 0.95) -> tuple[float, float] | None:
-        """Return the Wilson interval of the sensitivity; None if there are no reference marks."""
+        """Return the Wilson interval of the sensitivity; None if there are no reference marks.
+
+        Parameters
+        ----------
+        level : float
+            How sure the interval is, above 0 and below 1.
+        """
         return wilson_interval(self.true_positives, self.reference_count, level)
 
     def positive_predictivity_interval(self, level: float = 0.95) -> tuple[float, float] | None:
-        """Return the Wilson interval of the positive predictivity; None without test marks."""
+        """Return the Wilson interval of the positive predictivity; None without test marks.
+
+        Parameters
+        ----------
+        level : float
+            How sure the interval is, above 0 and below 1.
+        """
         return wilson_interval(self.true_positives, self.test_count, level)
 
 
@@ -90,6 +102,11 @@ def average(figures: Iterable[float | None]) -> float | None:
     """Return the mean of one figure over records: averages weigh every record alike.
 
     Records for which it is undefined are left out (EC57 3.5.3); None if it is nowhere defined.
+
+    Parameters
+    ----------
+    figures : iterable of float or None
+        One a record; None where it is undefined.
     """
     defined = [figure for figure in figures if figure is not None]
     return math.fsum(defined) / len(defined) if defined else None
@@ -147,7 +164,15 @@ def wilson_interval(count: int, of: int, level: float = 0.95) -> tuple[float, fl
 
 
 def percent(figure: float | None, decimals: int = 2) -> str:
-    """Return a share as percent in words, "-" where it is undefined (EC57)."""
+    """Return a share as percent in words, "-" where it is undefined (EC57).
+
+    Parameters
+    ----------
+    figure : float or None
+        A share, 0 to 1.
+    decimals : int
+        Digits after the point.
+    """
     return "-" if figure is None else f"{100.0 * figure:.{decimals}f}"
 
 

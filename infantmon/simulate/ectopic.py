@@ -1,4 +1,8 @@
-"""Beats that come early and look different, and a heart whose axis turns."""
+"""Beats that come early and look different, and a heart whose axis turns.
+
+`time_s` are the times of samples or beats, in seconds, of shape (n,); so is what is
+returned. `usual` is the lead as it shows an ordinary beat.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,8 @@
-"""What spoils a recording: lost contact, movement, muscle, mains, steps, missing samples."""
+"""What spoils a recording: lost contact, movement, muscle, mains, steps, missing samples.
+
+`time_s` are the times of samples, in seconds, of shape (n,); so is what is returned.
+`draw` gives random numbers, the same for the same seed, and `breath_ohm` is the size of a breath.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""When the invented heart beats: rate, its variability, slowing, racing and standing still."""
+"""When the invented heart beats: rate, its variability, slowing, racing and standing still.
+
+`time_s` are the times of samples, in seconds, of shape (n,); so is what is returned.
+"""
 
 from __future__ import annotations
 
@@ -131,7 +134,18 @@ class SlowingInPause:
     return_s: float = 5.0
 
     def change(self, onset_s: float, length_s: float) -> Bradycardia:
-        """Return the change of rate that goes with a pause (onset and length in seconds)."""
+        """Return the change of rate that goes with a pause (onset and length in seconds).
+
+        Parameters
+        ----------
+        onset_s, length_s : float
+            Of the pause, in seconds.
+
+        Raises
+        ------
+        ArgumentError
+            If the pause is too short for the heart to fall in it.
+        """
         hold = length_s - self.delay_s - self.fall_s
         if hold < 0.0:
             raise ArgumentError(

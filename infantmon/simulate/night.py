@@ -112,6 +112,11 @@ class InventedInfant:
         ----------
         chunk_s : float
             Length of a chunk, in seconds; the last may be shorter.
+
+        Raises
+        ------
+        ArgumentError
+            If `chunk_s` is not above 0 s.
         """
         step = require_between(chunk_s, 1e-3, 1e9, name="chunk_s", unit="s")
         readers = {role: _Reader(render) for role, render in self._renders.items()}

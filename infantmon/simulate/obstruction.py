@@ -1,4 +1,7 @@
-"""Apneas in which no air flows although the infant makes an effort: impedance cannot see them."""
+"""Apneas in which no air flows although the infant makes an effort: impedance cannot see them.
+
+`peak_s` are the peaks of the efforts, in seconds, of shape (n,); so is what is returned.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,8 @@
-"""What departs from regular breathing: pauses, shallow breathing, sighs."""
+"""What departs from regular breathing: pauses, shallow breathing, sighs.
+
+`time_s` are the times of samples, in seconds, of shape (n,); so is what is returned. Edges of
+effort are `start_s` and `end_s`.
+"""
 
 from __future__ import annotations
 

@@ -65,6 +65,11 @@ def periodic_breathing(
         From the end of a pause to the onset of the next, in seconds.
     count : int
         How many pauses.
+
+    Raises
+    ------
+    ArgumentError
+        If `count` is not 1 or more.
     """
     require_between(count, 1, 100_000, name="count", unit="pauses")
     every = pause_s + breathing_s

@@ -1,4 +1,8 @@
-"""What each heart beat does to the impedance: two ways to model it."""
+"""What each heart beat does to the impedance: two ways to model it.
+
+`time_s` are the times of samples, in seconds, of shape (n,); so is what is returned. `beats`
+are the heart beats around them, `usual_s` is the usual interval between beats.
+"""
 
 from __future__ import annotations
 

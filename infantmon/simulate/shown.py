@@ -1,4 +1,8 @@
-"""What a channel shows in place of the infant while an electrode is loose."""
+"""What a channel shows in place of the infant while an electrode is loose.
+
+`place` says where and when it is shown: its `time_s` has the shape (n,), and so has
+what is returned.
+"""
 
 from __future__ import annotations
 

@@ -46,7 +46,13 @@ class TruePauses:
         return self.effort_free_end_s - self.effort_free_onset_s
 
     def lasting(self, at_least_s: float) -> TruePauses:
-        """Return those of at least a length, mark to mark, in seconds."""
+        """Return those of at least a length, mark to mark, in seconds.
+
+        Parameters
+        ----------
+        at_least_s : float
+            The least length, in seconds.
+        """
         keep = self.length_s >= at_least_s - 1e-9
         return TruePauses(
             self.onset_s[keep],
@@ -193,6 +199,11 @@ class Truth:
             The rate, in beats a minute; an interval must be longer than 60 / this.
         beats : int
             How many intervals in a row a stretch must have at least.
+
+        Raises
+        ------
+        ArgumentError
+            If the rate is not between 1 and 400 a minute.
         """
         limit = require_between(limit_bpm, 1.0, 400.0, name="limit_bpm", unit="a minute")
         slow = np.diff(self.beat_s) > 60.0 / limit

@@ -238,7 +238,18 @@ class ImpedanceBandPass(Stage):
 
 
 def low_pass_taps(cutoff_hz: float, rate_hz: float) -> Floats:
-    """Return the symmetric coefficients of the impedance low-pass at a rate; they add up to 1."""
+    """Return the symmetric coefficients of the impedance low-pass at a rate; they add up to 1.
+
+    Parameters
+    ----------
+    cutoff_hz, rate_hz : float
+        Where the gain is a half, and samples a second.
+
+    Returns
+    -------
+    numpy.ndarray, shape (n,)
+        An odd number of coefficients.
+    """
     reach = math.floor(REACH_S * rate_hz + 1e-9)
     taps = signal.firwin(
         2 * reach + 1, cutoff_hz, window=("kaiser", SIDE_LOBE_BETA), fs=rate_hz, scale=True

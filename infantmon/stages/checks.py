@@ -8,6 +8,12 @@ all, so that a test can run every pair of case and check, and count them::
     @pytest.mark.parametrize("check", CHECKS, ids=lambda check: check.__name__)
     def test_contract(case, check):
         check(case)
+
+Throughout, `case` is a StageCase, `inputs` are the samples of each input by name, each of shape
+(n,), `cuts` sample numbers by name of the input, `chunks` the new samples of each input, and
+`last` says that nothing more comes. `seed` and `count` choose where to cut, `given` is what one
+push handed out, `parts` what all pushes did. Outcomes of two runs are the `first` and the
+`second`; `what` names them.
 """
 
 from __future__ import annotations

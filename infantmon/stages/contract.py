@@ -85,6 +85,11 @@ class Stage(Carried, ABC):
     def resume(cls, blob: bytes) -> Self:
         """Return a stage that goes on where the saved one stood.
 
+        Parameters
+        ----------
+        blob : bytes
+            What `save` gave.
+
         Raises
         ------
         StateError
@@ -107,5 +112,15 @@ class Stage(Carried, ABC):
 
 
 def settled_before(reached_s: float, latency_s: float, *, ended: bool) -> float:
-    """Return the frontier of a stage whose input has reached a time (both in seconds)."""
+    """Return the frontier of a stage whose input has reached a time (both in seconds).
+
+    Parameters
+    ----------
+    reached_s : float
+        How far the input has come.
+    latency_s : float
+        The stage's constant.
+    ended : bool
+        Whether nothing more comes.
+    """
     return math.inf if ended else reached_s - latency_s

@@ -23,6 +23,15 @@ LEAST_INTERVALS = 5
 class SustainedSlowing:
     """A rate below 100 a minute for 4 s or more; episodes 4 s or less apart are one.
 
+    Parameters
+    ----------
+    limit_bpm : float
+        Strictly below this rate, in beats a minute.
+    least_s : float
+        The least length, in seconds.
+    joined_s : float
+        Episodes so far apart or less are one, in seconds.
+
     Notes
     -----
     The rate of every single RR interval is compared, strictly below the limit; a stretch of exactly
@@ -55,6 +64,15 @@ class PooledSlowBeats:
 
     So together they last longer than 1.2 s. The time between two is from the end of one to the
     start of the next (project's choice: the source does not say); exactly 3 min still pools.
+
+    Parameters
+    ----------
+    interval_s : float
+        An interval longer than this is slow, in seconds.
+    least_beats : int
+        So many slow intervals in a row.
+    pooled_s : float
+        Episodes so far apart or less are one, in seconds.
 
     Notes
     -----

@@ -16,7 +16,15 @@ SOURCE = (
 
 @dataclass(frozen=True)
 class Coupling:
-    """An apnea and the slow hearts that are coupled to it."""
+    """An apnea and the slow hearts that are coupled to it.
+
+    Attributes
+    ----------
+    apnea : Episode
+        The pause.
+    slowings : tuple of Episode
+        The slow hearts, in order of time; empty where there is none.
+    """
 
     apnea: Episode
     slowings: tuple[Episode, ...]
@@ -27,6 +35,11 @@ def coupled(apneas: Iterable[Episode], slowings: Iterable[Episode]) -> list[Coup
 
     A slow heart is coupled if it begins after the apnea's onset (strictly), and less than 50 s
     after the onset or less than 25 s after the end.
+
+    Parameters
+    ----------
+    apneas, slowings : iterable of Episode
+        Pauses and slow hearts, in order of time.
     """
     slow = list(slowings)
     return [Coupling(apnea, tuple(one for one in slow if _belongs(one, apnea))) for apnea in apneas]
