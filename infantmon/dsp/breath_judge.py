@@ -6,6 +6,7 @@ import math
 from collections import deque
 from typing import ClassVar, NamedTuple
 
+from infantmon.dsp.alternation import Alternation
 from infantmon.dsp.ripple import Ripple
 from infantmon.dsp.usual_size import UsualSize
 from infantmon.model.carried import Carried
@@ -13,6 +14,11 @@ from infantmon.model.carried import Carried
 SWING = 0.275  # a breath rises and falls by at least this share of the usual size
 RIPPLED = 0.5  # and by at least this where even small swings lie between the breaths
 LASTING = 0.6  # a rise of this share counts although no fall follows in time (a held breath)
+STEEP_S = 0.27  # unless, at its steepest, it would take less than this: the level has jumped
+STEEP_USUAL_S = 0.42  # (not if breaths take no longer, as a rule,
+SLOW_S = 2.2  # though they come no sooner than this: a ventilator's)
+STEEP_WEIGHT = 0.1
+RINGS = 0.1  # the band-pass swings by less than this share of a jump, after it and before it
 PASSED = 0.04  # smaller swings are not even noted
 SOON = 0.7  # sooner than this share of the usual interval, a breath
 SOON_MORE = 1.5  # must be larger: by this share more if it came at once
@@ -34,6 +40,8 @@ class Peak(NamedTuple):
     lowest_place: int
     later: float  # value of the signal at the end of what may be looked at
     seen: float  # range of the signal around it
+    steepest: float  # rise from one sample to the next before it
+    drop: float  # fall to the lowest point soon after it
 
 
 class Found(NamedTuple):
@@ -55,6 +63,10 @@ class BreathJudge(Carried):
     two peaks close to each other with a small dip between them are one breath, at the higher one.
     Rhythm never locks: after four that were left out for it, it does not count any more.
 
+    A rise as steep as the band-pass makes a jump of the level is no breath if it is held, unless
+    breaths here are slow and steep as a rule. Where breaths are large and small in turn, a small
+    one may be smaller than otherwise (`Alternation`).
+
     Parameters
     ----------
     rate_hz : float
@@ -66,8 +78,11 @@ class BreathJudge(Carried):
     carried: ClassVar[tuple[str, ...]] = (
         "_usual",
         "_ripple",
+        "_alternation",
         "_intervals",
         "_last_peak",
+        "_base_place",
+        "_steep_s",
         "_lowest",
         "_spared",
         "_in_between",
@@ -79,8 +94,11 @@ class BreathJudge(Carried):
         self._ahead = ahead
         self._usual = UsualSize()
         self._ripple = Ripple(rate_hz)
+        self._alternation = Alternation()
         self._intervals: deque[int] = deque(maxlen=INTERVALS)
         self._last_peak = -(10**9)  # place of the last breath
+        self._base_place = -(10**9)  # of the last breath, or of a jump of the level after it
+        self._steep_s = 1.0  # how long the usual breath would take to rise at its steepest
         self._lowest = (math.inf, 0)  # lowest point since, and its place
         self._spared = 0  # left out for rhythm of late
         self._in_between = False  # whether one was left out since the last breath
@@ -95,39 +113,56 @@ class BreathJudge(Carried):
 
         `turns` holds the turning points; those after the maximum begin at index `following`.
         """
-        recent = self._last_peak >= peak.place - self._behind
+        recent = self._base_place >= peak.place - self._behind
         lowest, from_place = self._lowest if recent else (peak.lowest, peak.lowest_place)
         rise = peak.value - lowest
-        if rise <= 0.0:
+        if rise <= RINGS * peak.drop:
             return None
         time_s = peak.place / self._rate_hz
         usual = self._usual.at(time_s, peak.seen)
         least = (RIPPLED if self._ripple.is_there else SWING) * usual
+        least *= self._alternation.least_share(usual)
         if rise < least:
             if rise > PASSED * usual and self._falls(peak, turns, following, 0.5 * rise, usual):
                 self._usual.pass_over(time_s, rise)
                 self._ripple.note(peak.place, rise / usual)
             return None
-        fallen = self._falls(peak, turns, following, least, usual)
+        steep_s = rise / (self._rate_hz * peak.steepest)
+        jumps = steep_s < STEEP_S and self._can_jump()
+        enough = max(least, RINGS * rise) if jumps else least
+        fallen = self._falls(peak, turns, following, enough, usual)
+        if fallen is False and jumps and rise >= LASTING * usual:
+            self._base_place, self._lowest = peak.place, (peak.value, peak.place)
+            return None
         if fallen is None or (not fallen and rise < LASTING * usual):
             return None
         self._ripple.note(peak.place, rise / usual)
         if rise < least * self._more_if_soon(peak.place):
             self._leave_out()
             return None
+        weight = max(STEEP_WEIGHT, 1.0 / (len(self._intervals) + 1))
+        self._steep_s += weight * (min(steep_s, 1.0) - self._steep_s)
         self._accept(peak, rise, usual)
         return Found(peak.place, not fallen, from_place, rise, usual)
 
     def _accept(self, peak: Peak, rise: float, usual: float) -> None:
         self._usual.learn(peak.place / self._rate_hz, rise, usual)
+        self._alternation.note(rise)
         interval = peak.place - self._last_peak
         if interval <= LONGEST_S * self._rate_hz:
             self._intervals.append(interval)
         if not self._in_between:
             self._spared = max(0, self._spared - 1)
         self._in_between = False
-        self._last_peak = peak.place
+        self._last_peak = self._base_place = peak.place
         self._lowest = (peak.value, peak.place)
+
+    def _can_jump(self) -> bool:
+        """Tell whether a steep rise that is held is no usual breath."""
+        if len(self._intervals) < INTERVALS:
+            return False
+        usual_s = sorted(self._intervals)[INTERVALS // 2] / self._rate_hz
+        return self._steep_s > STEEP_USUAL_S or usual_s < SLOW_S
 
     def _leave_out(self) -> None:
         self._spared = min(self._spared + 1, 2 * SPARED)

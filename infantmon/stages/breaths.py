@@ -24,6 +24,7 @@ from infantmon.stages.contract import Stage, settled_before
 LOWEST_HZ = 15.0
 NEVER = 2**62  # samples: no gap is so long that the level is taken off after it
 SHALLOW = 0.5  # a breath smaller than this share of the usual size is marked as shallow
+RINGS_S = 0.4  # a jump of the level takes no longer from peak to trough, after the band-pass
 EDGE = 0.15  # effort begins and ends where the slope is this share of the steepest
 
 
@@ -193,7 +194,11 @@ class BreathDetector(Stage):
         at = np.argmin(before, axis=1)
         lowest = np.take_along_axis(before, at[:, np.newaxis], axis=1)[:, 0]
         seen = windows.max(axis=1) - windows.min(axis=1)
-        columns = (lowest, places - self._behind + at, windows[:, -1], seen)
+        steepest = np.diff(before, axis=1).max(axis=1)
+        soon = windows[:, self._behind : self._behind + 1 + round(RINGS_S * self._clock.rate_hz)]
+        drop = soon[:, 0] - soon.min(axis=1)
+        last = windows[:, -1]
+        columns = (lowest, places - self._behind + at, last, seen, steepest, drop)
         rows = zip(ready, *(column.tolist() for column in columns), strict=True)
         return (Peak(*head, *rest) for head, *rest in rows)
 

@@ -1,0 +1,42 @@
+"""Breaths that are large and small in turn."""
+
+from __future__ import annotations
+
+from collections import deque
+from typing import ClassVar
+
+from infantmon.model.carried import Carried
+
+LATEST = 12  # breaths that are looked at
+SMALL = 0.62  # of the smaller of its two neighbours: a small one
+COUNT = 5  # so many small ones between large ones show that they come in turn
+STILL_COUNT = 4  # and so many that they still do
+SHARE = 0.75  # then the next small one may be smaller by this than breaths must be otherwise
+
+
+class Alternation(Carried):
+    """Lets the small breath of a pair be smaller than breaths must be.
+
+    Once five of the last twelve breaths were small ones, each between two large ones, what follows
+    a large one may be smaller than usual. What follows a small one may not: no row of small swings
+    is let through, so a pause seems shorter by one swing at most, and only then.
+    """
+
+    carried: ClassVar[tuple[str, ...]] = ("_sizes", "_in_turn")
+
+    def __init__(self) -> None:
+        self._sizes: deque[float] = deque(maxlen=LATEST)
+        self._in_turn = False
+
+    def note(self, size: float) -> None:
+        """Take up the size of a breath that counts."""
+        self._sizes.append(size)
+        small, before, at = 0, 0.0, 0.0
+        for after in self._sizes:
+            small += at < SMALL * min(before, after)
+            before, at = at, after
+        self._in_turn = small >= (STILL_COUNT if self._in_turn else COUNT)
+
+    def least_share(self, usual: float) -> float:
+        """Return by which factor the next breath may be smaller than must be otherwise."""
+        return SHARE if self._in_turn and self._sizes[-1] >= SMALL * usual else 1.0

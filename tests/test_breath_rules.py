@@ -1,0 +1,81 @@
+"""Jumps of the level, held breaths, large and small breaths in turn: one test a rule."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from breath_inputs import infant, matched, r_peaks
+
+from infantmon.dsp.alternation import Alternation
+from infantmon.effort import detect_breaths
+
+PAUSES = tuple((40.0 + 60.0 * n, 21.0) for n in range(5))
+
+
+def after(time_s, at_s, size):
+    return size * (time_s >= at_s)
+
+
+@pytest.mark.parametrize("size", [-5.0, -1.0, 0.7, 1.0, 2.0, 5.0])
+def test_a_jump_of_the_level_inside_a_pause_ends_it_not(size):
+    data = infant(61, 340.0, pulsation=0.3, pauses=PAUSES)
+    time_s = np.arange(len(data.impedance)) / 62.5
+    jumps = sum(after(time_s, onset + 9.0, size) for onset, _ in data.pauses)
+    marks = detect_breaths(data.impedance + jumps, 62.5, r_peaks(data.beat_s)).time_s
+    gaps = list(pairwise(marks))
+    for onset, end in data.pauses:
+        assert any(abs(a - onset) <= 1.0 and abs(b - end) <= 1.0 for a, b in gaps)
+
+
+@pytest.mark.parametrize("size", [-5.0, 2.0, 5.0])
+def test_a_jump_of_the_level_costs_no_more_than_the_breath_it_falls_on(size):
+    data = infant(62, 340.0, pulsation=0.0)
+    time_s = np.arange(len(data.impedance)) / 62.5
+    at_s = np.arange(30.0, 330.0, 30.0)
+    jumps = sum(after(time_s, at, size) for at in at_s)
+    marks = detect_breaths(data.impedance + jumps, 62.5).time_s
+    calm = data.breath_s[np.min(np.abs(data.breath_s[:, None] - at_s), axis=1) > 1.0]
+    assert matched(calm, marks, 0.3) == len(calm)
+    assert len(marks) <= len(data.breath_s) + 1
+
+
+def test_breaths_that_rise_as_steeply_and_are_held_count_where_they_are_usual():
+    # a ventilator's: up within a tenth of a second, held for 1.6 s, then out
+    time_s = np.arange(0.0, 300.0, 0.02)
+    phase = time_s % 4.0
+    values = np.clip(phase / 0.1, 0.0, 1.0) * np.clip((2.1 - phase) / 0.4, 0.0, 1.0)
+    values += 0.005 * np.random.default_rng(1).standard_normal(len(time_s))
+    marks = detect_breaths(values, 50.0).time_s
+    assert len(marks) == pytest.approx(75, abs=2)
+
+
+@pytest.mark.parametrize("spread", [0.0, 0.1])
+def test_large_and_small_breaths_in_turn_all_count(spread):
+    data = infant(63, 400.0, pulsation=0.1, sizes=(1.0, 0.35))
+    varied = np.random.default_rng(4)
+    time_s = np.arange(len(data.impedance)) / 62.5
+    edges = np.convolve(data.breath_s, [0.5, 0.5], "valid")
+    size = np.exp(spread * varied.standard_normal(len(data.breath_s)))
+    values = data.impedance * size[np.searchsorted(edges, time_s)]
+    marks = detect_breaths(values, 62.5, r_peaks(data.beat_s)).time_s
+    learned = data.breath_s[data.breath_s > 20.0]  # three or four pairs show that they are
+    assert matched(learned, marks, 0.5) >= 0.98 * len(learned)
+
+
+def test_only_one_small_swing_after_a_large_breath_is_let_through():
+    turns = Alternation()
+    for _ in range(6):
+        turns.note(1.0)
+        turns.note(0.35)
+    assert turns.least_share(1.0) == 1.0
+    turns.note(1.0)
+    assert turns.least_share(1.0) < 1.0
+
+
+def test_breaths_of_one_size_are_not_in_turn():
+    turns = Alternation()
+    for size in (1.0, 0.9, 1.1, 0.7, 1.0, 0.35, 1.0, 0.9, 1.0, 0.8, 1.2, 1.0):
+        turns.note(size)
+        assert turns.least_share(1.0) == 1.0
