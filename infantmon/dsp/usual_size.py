@@ -12,10 +12,10 @@ from infantmon.model.carried import Carried
 
 KEPT = 25  # sizes the median is taken over
 FEW = 4  # with fewer sizes than this nothing is usual yet
-ALIKE_COUNT = 10  # so many sizes are trusted
+ALIKE_COUNT = 6  # so many sizes are trusted
 ALIKE = 0.27  # if the median deviation of the logarithms of sizes and intervals is no larger
-SURE_COUNT = 12  # so many are trusted whatever they are
-SURE_AFTER_S = 60.0  # if learned for so long
+SURE_COUNT = 6  # so many are trusted whatever they are
+SURE_AFTER_S = 25.0  # if learned for so long
 HUGE = 2.5  # a size beyond this many usual ones is not learned from at once
 HUGE_FOR_S = 12.0  # unless nothing smaller came for so long
 HUGE_APART_S = 6.0  # in a row: with a longer silence between them they are single jumps
@@ -46,6 +46,8 @@ class UsualSize(Carried):
       instead: what came before them was a burst (movement as the electrodes are put on).
     * The same after 30 s of silence: breathing has become shallow. What is left in a pause of noise
       and pulsation makes no such row. After 180 s the usual size halves every 20 s.
+    * What was usual before a row of small ones was believed comes back with two in a row of it: the
+      row was what a pause leaves of noise and pulsation, after all.
     * A long memory of about 60 sizes, which a burst hardly moves, tells after it what was usual
       before: two in a row of that size are enough to come back to it.
     """
@@ -60,6 +62,7 @@ class UsualSize(Carried):
         "_latest",
         "_long",
         "_long_count",
+        "_given_up",
     )
 
     def __init__(self) -> None:
@@ -72,6 +75,7 @@ class UsualSize(Carried):
         self._latest = -math.inf  # time of the last one
         self._long = 0.0  # mean logarithm of the sizes in the long memory
         self._long_count = 0
+        self._given_up = 0.0  # what was usual before a row of small ones was believed
 
     @property
     def is_sure(self) -> bool:
@@ -118,20 +122,28 @@ class UsualSize(Carried):
         """Start anew from the latest swings if they tell that a burst was taken for usual."""
         self._swings.append((time_s, size))
         swings = list(self._swings)
-        sizes = [each for _, each in swings]
-        before = math.exp(self._long)
-        as_before = all(before / AS_LONG <= each <= before * AS_LONG for each in sizes[-2:])
-        if as_before and self._long_count >= LONG_FROM and before < SMALL * known:
+        if self._is_as_before([each for _, each in swings[-2:]], known):
             swings = swings[-2:]
         else:
             silent = time_s - self._latest > PATIENCE_S
             swings = self._shallow_row(known) if silent else swings[-SMALL_COUNT:]
             if not swings or not (silent or self._is_burst_over(swings, known)):
                 return False
+            self._given_up = max(known, self._given_up)
         self._start_anew(time_s)
         for each in swings:
             self._take(*each)
         return True
+
+    def _is_as_before(self, sizes: list[float], known: float) -> bool:
+        """Tell whether the last two are of the size that was usual before the present one."""
+        before = math.exp(self._long)
+        if self._long_count >= LONG_FROM and before < SMALL * known and _all_near(sizes, before):
+            return True
+        if self._given_up > HUGE * known and _all_near(sizes, self._given_up):
+            self._given_up = 0.0
+            return True
+        return False
 
     def _is_burst_over(self, swings: list[tuple[float, float]], known: float) -> bool:
         """Tell whether small swings in an even row show that a burst was taken for usual."""
@@ -185,6 +197,10 @@ class UsualSize(Carried):
             step = min(max(step, -most), most)
         self._long_count = min(self._long_count + 1, LONG_COUNT)
         self._long += step / self._long_count
+
+
+def _all_near(sizes: list[float], size: float) -> bool:
+    return all(size / AS_LONG <= each <= size * AS_LONG for each in sizes)
 
 
 def _is_even(swings: list[tuple[float, float]], factor: float) -> bool:

@@ -1,0 +1,204 @@
+"""Recordings made from real ones: pauses where there were none, long nights from short segments.
+
+Both take a seed and give the same recording again. The signals are real, what was done to them is
+known: pauses are windows in which the breathing band was taken out (pulsation and noise are left).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from infantmon.errors import ArgumentError
+from infantmon.labelled.database import Database, Labelled, SetApart
+from infantmon.model.arrays import Floats
+from infantmon.model.channel import Channel
+from infantmon.model.recording import Recording
+
+SHORTEST_S, LONGEST_S = 10.0, 30.0
+"""A window is so long, edge to edge."""
+_APART_S = 25.0  # between two windows, so that the detector knows breathing again
+_TAPER_S = 0.3
+_LOWEST_HZ = 0.02
+_BLEND_S = 0.5  # over which two segments are joined
+
+
+@dataclass(frozen=True, eq=False)
+class MadePauses:
+    """A real recording with known pauses.
+
+    Attributes
+    ----------
+    labelled : Labelled
+        The recording; reference breaths inside the windows are taken out.
+    windows_s : numpy.ndarray, shape (n, 2)
+        Where the breathing band was taken out, in seconds.
+    pauses_s : numpy.ndarray, shape (n, 2)
+        From the last reference breath before each window to the first after it, in seconds.
+    """
+
+    labelled: Labelled
+    windows_s: Floats
+    pauses_s: Floats
+
+
+def with_pauses(labelled: Labelled, heart_hz: float, *, seed: int) -> MadePauses:
+    """Take the breathing band out of a real impedance in windows.
+
+    Parameters
+    ----------
+    labelled : Labelled
+        A recording with impedance in one piece and reference breaths (the first annotator's count).
+    heart_hz : float
+        The heart's rate, in beats a second: the band ends below it.
+    seed : int
+        Of the places and lengths.
+
+    Raises
+    ------
+    ArgumentError
+        If it has no impedance in one piece or no reference breaths.
+    """
+    channel = labelled.recording.impedance
+    if channel is None or len(channel.segments) != 1 or not labelled.breaths_s:
+        raise ArgumentError(
+            f"{labelled.recording.name} has no impedance in one piece with reference breaths."
+        )
+    breaths = labelled.breaths_s[0]
+    windows = _windows(breaths, channel.end_s, seed)
+    values = channel.segments[0].values.copy()
+    breathing = _below(values, 0.85 * heart_hz, channel.rate_hz)
+    time_s = np.arange(len(values)) / channel.rate_hz
+    for start, end in windows:
+        values -= _taper(time_s, start, end) * breathing
+    inside = np.zeros(len(breaths), dtype=np.bool_)
+    for start, end in windows:
+        inside |= (breaths > start) & (breaths < end)
+    left = breaths[~inside]
+    pauses = [
+        (left[np.searchsorted(left, s) - 1], left[np.searchsorted(left, e)]) for s, e in windows
+    ]
+    channels = dict(labelled.recording.channels)
+    channels["impedance"] = Channel(values, channel.rate_hz, channel.unit, name=channel.name)
+    made = Labelled(
+        Recording(channels, name=f"{labelled.recording.name}-pauses"),
+        beats_s=labelled.beats_s,
+        breaths_s=(left,),
+    )
+    return MadePauses(made, windows, np.array(pauses).reshape(-1, 2))
+
+
+def _windows(breaths: Floats, end_s: float, seed: int) -> Floats:
+    """Return windows that begin and end midway between two breaths."""
+    draw = np.random.default_rng(seed)
+    midway = 0.5 * (breaths[1:] + breaths[:-1])
+    rows: list[tuple[float, float]] = []
+    from_s = _APART_S
+    while True:
+        start = midway[np.searchsorted(midway, from_s + draw.uniform(0.0, 10.0)) :][:1]
+        wanted = draw.uniform(SHORTEST_S, LONGEST_S)
+        if not len(start):
+            break
+        end = midway[np.searchsorted(midway, start[0] + wanted) :][:1]
+        if not len(end) or end[0] > end_s - 10.0:
+            break
+        if end[0] - start[0] <= LONGEST_S + 5.0:
+            rows.append((float(start[0]), float(end[0])))
+        from_s = float(end[0]) + _APART_S
+    return np.array(rows).reshape(-1, 2)
+
+
+def _below(values: Floats, edge_hz: float, rate_hz: float) -> Floats:
+    """Return what lies between very slow drift and an edge, by its spectrum, with no delay."""
+    whole = np.concatenate((values, values[::-1]))  # both ends meet: no jump is spread
+    at_hz = np.fft.rfftfreq(len(whole), 1.0 / rate_hz)
+    keep = np.clip((edge_hz - at_hz) / (0.06 * edge_hz) + 0.5, 0.0, 1.0) * (at_hz > _LOWEST_HZ)
+    part: Floats = np.fft.irfft(np.fft.rfft(whole) * keep, len(whole))[: len(values)]
+    return part
+
+
+def _taper(time_s: Floats, start: float, end: float) -> Floats:
+    """Return 1 inside a window, 0 outside, with soft edges."""
+    rising = np.clip((time_s - start) / _TAPER_S + 0.5, 0.0, 1.0)
+    falling = np.clip((end - time_s) / _TAPER_S + 0.5, 0.0, 1.0)
+    weight: Floats = np.sin(0.5 * np.pi * np.minimum(rising, falling)) ** 2
+    return weight
+
+
+def chained(shelf: Database, prefix: str, *, length_s: float, seed: int) -> Labelled:
+    """Chain segments of one infant, in drawn order, into a long recording.
+
+    Parameters
+    ----------
+    shelf : Database
+        Segments with beats and breaths marked, such as picsdb.
+    prefix : str
+        The infant: how the names of its segments begin.
+    length_s : float
+        How long it is to be, in seconds; it ends with the segment that reaches this.
+    seed : int
+        Of the order.
+
+    Returns
+    -------
+    Labelled
+        Levels meet where two segments are joined, blended over half a second; marks within half a
+        second of a joint are set apart.
+
+    Raises
+    ------
+    ArgumentError
+        If there is no segment of that infant.
+    """
+    names = [name for name in shelf.names if name.startswith(prefix)]
+    if not names:
+        raise ArgumentError(f"{shelf.name} has no segment of {prefix!r}.")
+    draw = np.random.default_rng(seed)
+    parts: list[Labelled] = []
+    total = 0.0
+    while total < length_s:
+        part = shelf.load(names[int(draw.integers(len(names)))])
+        parts.append(part)
+        total += part.recording.end_s
+    channels, starts = {}, np.zeros(len(parts))
+    for role in parts[0].recording.channels:
+        channels[role], starts = _joined([part.recording.channels[role] for part in parts])
+    beats = [p.beats_s + s for p, s in zip(parts, starts, strict=True) if p.beats_s is not None]
+    breaths = [p.breaths_s[0] + s for p, s in zip(parts, starts, strict=True)]
+    joints = tuple(
+        SetApart(float(s) - _BLEND_S, float(s) + _BLEND_S, "two segments are joined")
+        for s in starts[1:]
+    )
+    return Labelled(
+        Recording(channels, name=f"{prefix}-chained"),
+        beats_s=_apart(np.concatenate(beats)),
+        breaths_s=(_apart(np.concatenate(breaths)),),
+        set_apart=joints,
+    )
+
+
+def _joined(parts: list[Channel]) -> tuple[Channel, Floats]:
+    """Join channels, each moved to the level at which the one before ended."""
+    rate_hz = parts[0].rate_hz
+    blend = round(_BLEND_S * rate_hz)
+    values: list[Floats] = []
+    starts, level, length = [], 0.0, 0
+    for part in parts:
+        own = part.segments[0].values.astype(np.float64)
+        # cut to whole seconds, so that all channels stay in step
+        own = own[: int(len(own) // rate_hz * rate_hz)]
+        if values:
+            own = own + (level - float(np.median(own[:blend])))
+        starts.append(length / rate_hz)
+        values.append(own)
+        length += len(own)
+        level = float(np.median(own[-blend:]))
+    return Channel(np.concatenate(values), rate_hz, parts[0].unit, name=parts[0].name), np.array(
+        starts
+    )
+
+
+def _apart(times_s: Floats) -> Floats:
+    """Return sorted times without two that are the same."""
+    return np.unique(times_s)

@@ -1,0 +1,150 @@
+"""Real impedance with known pauses: which of them are found, and what else is called a pause.
+
+    python -m benchmarks.made_pauses
+
+What lies below 0.85 of the heart's rate is taken out in windows of 10 to 30 s that begin and end
+midway between two breaths; pulsation and noise are left. Records that are clipped for more than 2 %
+of their samples are left out: taking a band out of a clipped breath leaves the rest of its shape,
+which is breathing still. A pause is found if both ends lie within 1.5 s of the breaths before and
+after the window. Seeds 100 and on and 2100 and on, one a record, were
+looked at; those stored are others.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from benchmarks.made import MadePauses, with_pauses
+from benchmarks.results import PROJECT, run_facts, share_of, write_result
+from infantmon.effort import detect_breaths
+from infantmon.labelled.database import Database, Labelled
+from infantmon.labelled.known import databases
+from infantmon.model.arrays import Floats
+from infantmon.scorecard.detectors import one_piece
+from infantmon.stages.r_peaks import detect_r_peaks
+
+DATABASES = ("picsdb", "bidmc")
+SEEDS = (3100, 3200, 3300)
+CLIPPED = 0.02
+ENDS_S = 1.5
+LONG_S = 20.0
+PAUSE_S = 10.0
+HEAD = (
+    "| database | records | windows found | 95 % | of 20 s and more | other pauses of 10 s | h | "
+    "population | labels |"
+)
+
+
+def clipped_share(values: Floats) -> float:
+    """Return the share of samples at the ends of their range."""
+    return float(np.mean((values == values.max()) | (values == values.min())))
+
+
+def measure(labelled: Labelled, seed: int) -> dict[str, float]:
+    """Return what was found of the windows of one recording and seed."""
+    ecg = one_piece(labelled.recording.ecg, "ECG")
+    beats = detect_r_peaks(ecg.segments[0].values, ecg.rate_hz, unit=ecg.unit)
+    heart_hz = 1.0 / float(np.median(np.diff(beats.time_s)))
+    made = with_pauses(labelled, heart_hz, seed=seed)
+    impedance = one_piece(made.labelled.recording.impedance, "impedance")
+    values = impedance.segments[0].values
+    breaths = detect_breaths(values, impedance.rate_hz, r_peaks=beats).time_s
+    return compare(made, np.column_stack((breaths[:-1], breaths[1:]))) | {"s": impedance.end_s}
+
+
+def compare(made: MadePauses, gaps: Floats) -> dict[str, float]:
+    """Compare times between breaths, shape (n, 2), with the windows."""
+    long = made.windows_s[:, 1] - made.windows_s[:, 0] >= LONG_S
+    off = np.abs(gaps[:, np.newaxis] - made.pauses_s).max(axis=2)
+    found = (off <= ENDS_S).any(axis=0)
+    apart = (gaps[:, 1:] <= made.pauses_s[:, 0]) | (gaps[:, :1] >= made.pauses_s[:, 1])
+    other = (gaps[:, 1] - gaps[:, 0] >= PAUSE_S) & apart.all(axis=1)
+    return {
+        "windows": len(found),
+        "found": int(found.sum()),
+        "long": int(long.sum()),
+        "long_found": int((found & long).sum()),
+        "other": int(other.sum()),
+    }
+
+
+def table_of(shelf: Database, seeds: Sequence[int]) -> dict[str, Any]:
+    """Return what was found over all records of a database that are not clipped."""
+    total: dict[str, float] = {}
+    rows: dict[str, dict[str, float]] = {}
+    for place, name in enumerate(shelf.names):
+        labelled = shelf.load(name)
+        impedance = one_piece(labelled.recording.impedance, "impedance")
+        if clipped_share(impedance.segments[0].values) > CLIPPED:
+            continue
+        sums: dict[str, float] = {}
+        for seed in seeds:
+            for key, value in measure(labelled, seed + place).items():
+                sums[key] = sums.get(key, 0) + value
+        rows[name] = sums
+        for key, value in sums.items():
+            total[key] = total.get(key, 0) + value
+    return {
+        "database": shelf.name,
+        "population": shelf.population,
+        "labels": shelf.label_origin,
+        "tuned_on": shelf.tuned_on,
+        "records": rows,
+        "found": share_of(int(total["found"]), int(total["windows"])),
+        "long_found": share_of(int(total["long_found"]), int(total["long"])),
+        "other_pauses": int(total["other"]),
+        "hours": round(total["s"] / 3600.0, 2),
+    }
+
+
+def as_markdown(result: dict[str, Any]) -> str:
+    """Return the tables for people."""
+    lines = ["# Real impedance with made pauses", "", __doc__.split("\n\n")[2], ""]
+    lines += [HEAD, "|" + " --- |" * (HEAD.count("|") - 1)]
+    for table in result["tables"]:
+        found, long = table["found"], table["long_found"]
+        low, high = found["interval_95"]
+        cells = (
+            table["database"],
+            len(table["records"]),
+            f"{found['count']} of {found['of']}",
+            f"{100 * low:.0f} to {100 * high:.0f}",
+            f"{long['count']} of {long['of']}",
+            table["other_pauses"],
+            table["hours"],
+            table["population"],
+            table["labels"],
+        )
+        lines.append("| " + " | ".join(map(str, cells)) + " |")
+    lines += ["", "Record by record (found of windows):", ""]
+    for table in result["tables"]:
+        told = (
+            f"{name} {row['found']:g}/{row['windows']:g}" for name, row in table["records"].items()
+        )
+        lines.append(f"- {table['database']}: {', '.join(told)}")
+    seeds = ", ".join(map(str, result["seeds"]))
+    return "\n".join([*lines, "", f"Seeds {seeds}. {result['run']['caution']}", ""])
+
+
+def main(words: list[str] | None = None) -> int:
+    """Measure, print and store."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--out", type=Path, default=PROJECT / "benchmarks/results/made_pauses.json")
+    told = parser.parse_args(words)
+    shelves = databases()
+    tables = [table_of(shelves[name], SEEDS) for name in DATABASES]
+    result = {"run": run_facts(), "seeds": SEEDS, "tables": tables}
+    markdown = as_markdown(result)
+    print(markdown)
+    write_result(told.out, result, markdown)
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
