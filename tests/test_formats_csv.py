@@ -10,6 +10,7 @@ import pytest
 
 from infantmon.errors import ArgumentError, RecordingError
 from infantmon.formats import read, read_csv
+from infantmon.formats.column import Column
 from infantmon.formats.csv_layout import name_and_unit
 from infantmon.formats.evenness import measured_rows
 
@@ -94,7 +95,7 @@ def test_name_and_unit_of_a_header_cell(cell, name, unit):
 @pytest.mark.parametrize("digits", [3, 6, 15])
 def test_the_rate_is_measured_whatever_the_rounding_of_times(rate_hz, digits):
     times = np.round(np.arange(30 * rate_hz) / rate_hz, digits)
-    even = measured_rows(times, "here")
+    even = measured_rows(Column([times]), "here")
     assert even.rate_hz == rate_hz
     assert len(even.runs) == 1
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from datetime import datetime
 from pathlib import Path
 from typing import Any, Literal
@@ -11,9 +11,10 @@ from typing import Any, Literal
 import numpy as np
 
 from infantmon.errors import ArgumentError, RecordingError
+from infantmon.formats.column import BLOCK_ROWS
 from infantmon.formats.csv_layout import MISSING, SECONDS_IN, read_layout
 from infantmon.formats.files import told_clearly
-from infantmon.formats.table import TableSource, elapsed_s, with_told_units
+from infantmon.formats.table import Stamps, TableSource, with_told_units
 from infantmon.model.arrays import Floats
 
 _CLOCK = re.compile(r"\d{1,3}:[0-5]\d:[0-5]\d(?:[.,]\d*)?")
@@ -78,8 +79,8 @@ class CsvSource(TableSource):
         self.units = with_told_units(path, layout.names, layout.units, units)
         self._open(rate_hz)
 
-    def _times(self, time_at: int) -> Floats:
-        """Return the times of the rows in seconds, from numbers or timestamps."""
+    def _times(self, time_at: int) -> Iterator[Floats]:
+        """Yield the times of the rows in seconds, from numbers or timestamps."""
         layout = self._layout
         first = next((c[time_at] for _, c in layout.cells() if len(c) > time_at), "")
         if layout.is_number(first):
@@ -90,7 +91,7 @@ class CsvSource(TableSource):
                 )
             if unit is None and "sec" not in layout.names[time_at].casefold():
                 self.notes.append("the time column states no unit; seconds are taken")
-            return self._numbers(time_at) * SECONDS_IN[unit or "s"]
+            return (block * SECONDS_IN[unit or "s"] for block in self._numbers(time_at))
         if _CLOCK.fullmatch(first):
             return self._clock_times(time_at)
         try:
@@ -101,50 +102,59 @@ class CsvSource(TableSource):
             ) from fault
         return self._timestamps(time_at, has_offset=self.started_at.tzinfo is not None)
 
-    def _timestamps(self, time_at: int, *, has_offset: bool) -> Floats:
+    def _timestamps(self, time_at: int, *, has_offset: bool) -> Iterator[Floats]:
         expected = (
             f"an ISO timestamp {'with' if has_offset else 'without'} UTC offset, 1678 to 2261,"
         )
         is_right = _is_stamp_with_offset if has_offset else _is_bare_stamp
+        stamps = Stamps(has_offset=has_offset)
         try:
-            texts = self._column(time_at, "string")
-            alike = texts.isna() | (texts.str.contains(_OFFSET) == has_offset)
-            if not alike.all():
-                raise self._wrong_cell(time_at, is_right, expected)
-            return elapsed_s(texts, has_offset=has_offset)
+            for texts in self._column(time_at, "string"):
+                alike = texts.isna() | (texts.str.contains(_OFFSET) == has_offset)
+                if not alike.all():
+                    raise self._wrong_cell(time_at, is_right, expected)
+                yield stamps.elapsed_s(texts)
         except (ValueError, FutureWarning) as fault:
             raise self._wrong_cell(time_at, is_right, expected) from fault
 
-    def _clock_times(self, time_at: int) -> Floats:
-        """Return times of day, or elapsed times, as hh:mm:ss in seconds; midnight may be passed."""
-        texts = self._column(time_at, "string").str.strip()
-        right = texts.isna() | texts.str.fullmatch(_CLOCK.pattern)
-        if not right.all():
-            raise self._wrong_cell(time_at, is_clock, "a time as hh:mm:ss,")
-        parts = texts.str.replace(",", ".").str.split(":", expand=True).astype("float64")
-        times = (parts[0] * 60.0 + parts[1]) * 60.0 + parts[2]
-        seconds: Floats = times.to_numpy(dtype=np.float64, copy=True)
-        passed = np.diff(seconds) < -_DAY_S / 2.0
-        if passed.any():
-            self.notes.append("the times pass midnight, and go on with the next day")
-            seconds[1:] += _DAY_S * np.cumsum(passed)
-        return seconds
+    def _clock_times(self, time_at: int) -> Iterator[Floats]:
+        """Yield times of day, or elapsed times, as hh:mm:ss in seconds; midnight may be passed."""
+        days, latest = 0, np.empty(0)
+        for cells in self._column(time_at, "string"):
+            texts = cells.str.strip()
+            right = texts.isna() | texts.str.fullmatch(_CLOCK.pattern)
+            if not right.all():
+                raise self._wrong_cell(time_at, is_clock, "a time as hh:mm:ss,")
+            parts = texts.str.replace(",", ".").str.split(":", expand=True).astype("float64")
+            times = (parts[0] * 60.0 + parts[1]) * 60.0 + parts[2]
+            seconds: Floats = times.to_numpy(dtype=np.float64)
+            steps = np.diff(np.concatenate([latest, seconds]))
+            passed = days + np.cumsum(steps < -_DAY_S / 2.0)
+            latest = seconds[-1:]
+            gone = np.full(len(seconds), float(days))
+            gone[len(seconds) - len(passed) :] = passed
+            if gone[-1] > 0 and days == 0:
+                self.notes.append("the times pass midnight, and go on with the next day")
+            days = int(gone[-1])
+            yield seconds + _DAY_S * gone
 
-    def _numbers(self, column: int) -> Floats:
-        """Return a column of numbers, or tell which cell is none."""
+    def _numbers(self, column: int) -> Iterator[Floats]:
+        """Yield a column of numbers, or tell which cell is none."""
         try:
-            values = self._column(column, "float64")
+            for block in self._column(column, "float64"):
+                yield np.asarray(block, dtype=np.float64)
         except ValueError as fault:
             layout = self._layout
             raise self._wrong_cell(column, layout.is_number, "a number") from fault
-        return np.asarray(values, dtype=np.float64)
 
-    def _column(self, column: int, kind: str) -> Any:
+    def _column(self, column: int, kind: str) -> Iterator[Any]:
+        """Yield a column block by block."""
         import pandas as pd  # noqa: PLC0415 - heavy
 
         layout = self._layout
-        with layout.path.open(encoding=layout.encoding, errors="replace", newline="") as file:
-            table = pd.read_csv(
+        with (
+            layout.path.open(encoding=layout.encoding, errors="replace", newline="") as file,
+            pd.read_csv(
                 file,
                 sep=layout.separator,
                 decimal=layout.decimal,
@@ -160,8 +170,11 @@ class CsvSource(TableSource):
                 skipinitialspace=True,
                 skip_blank_lines=len(layout.names) > 1,
                 float_precision=_exact(pd.__version__),
-            )
-        return table[column]
+                chunksize=BLOCK_ROWS,
+            ) as blocks,
+        ):
+            for block in blocks:
+                yield block[column]
 
     def _wrong_cell(self, column: int, is_right: Any, expected: str) -> RecordingError:
         layout = self._layout

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 
 from infantmon.errors import RecordingError
-from infantmon.model.arrays import Bools, Floats
+from infantmon.formats.column import BLOCK_ROWS, Column
 
+USUAL_ROWS = 1_000_000
+"""From so many rows the usual step is measured; it is the same in all that follow."""
 UNEVEN_S = 0.1
 """Rows further than this from an even clock are refused (project rule)."""
 
@@ -53,7 +56,7 @@ class EvenRows:
     coarse_s: float
 
 
-def measured_rows(times_s: Floats, where: str) -> EvenRows:
+def measured_rows(times: Column, where: str) -> EvenRows:
     """Measure the rate of rows and find the holes between them.
 
     A step is a hole if it is longer than one and a half usual steps (and the coarseness of the
@@ -61,7 +64,7 @@ def measured_rows(times_s: Floats, where: str) -> EvenRows:
 
     Parameters
     ----------
-    times_s : numpy.ndarray, shape (n,)
+    times : Column
         Times of the rows in seconds, finite, none before the one before it.
     where : str
         What they belong to, for messages.
@@ -70,10 +73,15 @@ def measured_rows(times_s: Floats, where: str) -> EvenRows:
     ------
     RecordingError
         If there are fewer than two rows, or they are not evenly spaced.
+
+    Notes
+    -----
+    What is usual is measured from the steps of the first `USUAL_ROWS` rows; all else goes over the
+    rows block by block.
     """
-    steps = np.diff(times_s)
+    steps = np.diff(times.read(0, min(len(times), USUAL_ROWS)))
     if not len(steps):
-        raise RecordingError(f"{where} has {len(times_s)} rows; no rate can be measured from them.")
+        raise RecordingError(f"{where} has {len(times)} rows; no rate can be measured from them.")
     low, high = np.percentile(steps, [5.0, 95.0])
     usual = float(np.mean(steps[(steps >= low) & (steps <= high)]))
     if usual <= 0.0:
@@ -82,13 +90,11 @@ def measured_rows(times_s: Floats, where: str) -> EvenRows:
             "Write the times with more decimals, or leave them out and tell the rate."
         )
     coarse = float(high - low)
-    hole = steps > 1.5 * usual + coarse
-    span = float(np.sum(steps[~hole]))
-    rate = np.count_nonzero(~hole) / span
-    rounding = coarse + 8.0 * np.finfo(np.float64).eps * float(np.max(np.abs(times_s)))
+    runs, span, even_steps, largest = _runs(times, 1.5 * usual + coarse)
+    rate = even_steps / span
+    rounding = coarse + 8.0 * np.finfo(np.float64).eps * largest
     rate_hz = _roundest(rate, rate * rounding / span)
-    runs = _runs(times_s, hole)
-    off = max(_off_s(times_s[run.first : run.end], rate_hz) for run in runs)
+    off = max(_off_s(times, run, rate_hz) for run in runs)
     if off > UNEVEN_S + coarse:
         raise RecordingError(
             f"{where}: the rows are up to {off:.3f} s off an even clock of {rate_hz:.6g} Hz. "
@@ -97,11 +103,23 @@ def measured_rows(times_s: Floats, where: str) -> EvenRows:
     return EvenRows(rate_hz, runs, off, coarse)
 
 
-def _runs(times_s: Floats, hole: Bools) -> tuple[Run, ...]:
-    edges = [0, *(np.flatnonzero(hole) + 1).tolist(), len(times_s)]
-    return tuple(
-        Run(first, end, float(times_s[first] - times_s[0])) for first, end in pairwise(edges)
+def _runs(times: Column, longest_s: float) -> tuple[tuple[Run, ...], float, int, float]:
+    """Return the runs, the length and number of their steps, and the time furthest from zero."""
+    edges, spans, count, largest = [0], [], 0, 0.0
+    for first, block in times.blocks(overlap=1):
+        steps = np.diff(block)
+        hole = steps > longest_s
+        edges += (first + 1 + np.flatnonzero(hole)).tolist()
+        spans.append(float(np.sum(steps[~hole])))
+        count += int(np.count_nonzero(~hole))
+        largest = max(largest, float(np.max(np.abs(block))))
+    edges.append(len(times))
+    zero_s = float(times.read(0, 1)[0])
+    runs = (
+        Run(first, end, float(times.read(first, first + 1)[0]) - zero_s)
+        for first, end in pairwise(edges)
     )
+    return tuple(runs), math.fsum(spans), count, largest
 
 
 def _roundest(rate_hz: float, within_hz: float) -> float:
@@ -113,6 +131,11 @@ def _roundest(rate_hz: float, within_hz: float) -> float:
     return rate_hz
 
 
-def _off_s(times_s: Floats, rate_hz: float) -> float:
-    even = times_s[0] + np.arange(len(times_s)) / rate_hz
-    return float(np.max(np.abs(times_s - even)))
+def _off_s(times: Column, run: Run, rate_hz: float) -> float:
+    """Return how far the times of a run are from an even clock at most."""
+    off_s, zero_s = 0.0, float(times.read(run.first, run.first + 1)[0])
+    for first in range(run.first, run.end, BLOCK_ROWS):
+        block = times.read(first, min(first + BLOCK_ROWS, run.end))
+        even = zero_s + np.arange(first - run.first, first - run.first + len(block)) / rate_hz
+        off_s = max(off_s, float(np.max(np.abs(block - even))))
+    return off_s

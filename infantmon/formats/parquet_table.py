@@ -19,7 +19,7 @@ from infantmon.errors import InfantmonError, RecordingError
 from infantmon.formats.csv_layout import SECONDS_IN, name_and_unit
 from infantmon.formats.files import readable_file, told_clearly
 from infantmon.formats.naming import plain_unit
-from infantmon.formats.table import TableSource, elapsed_s, with_told_units
+from infantmon.formats.table import Stamps, TableSource, with_told_units
 from infantmon.model.arrays import Floats
 
 UNIT_KEY = b"unit"
@@ -118,16 +118,16 @@ class ParquetSource(TableSource):
                 "packs so well. It was not read."
             )
 
-    def _numbers(self, column: int) -> Floats:
-        values = np.full(self.rows, math.nan)
-        at = 0
+    def _numbers(self, column: int) -> Iterator[Floats]:
+        there = 0
         for block in self._blocks(column):
             with arrow_told(self.path, f"column {self.names[column]!r}"):
                 told = _as_numbers(block, self.path, self.names[column])
-            values[at : at + len(told)] = told[: self.rows - at]
-            at += len(told)
-        self._check_rows(column, at)
-        return values
+            there += len(told)
+            if there > self.rows:
+                break
+            yield told
+        self._check_rows(column, there)
 
     def _check_rows(self, column: int, there: int) -> None:
         if there != self.rows:
@@ -137,7 +137,7 @@ class ParquetSource(TableSource):
             )
 
     def _blocks(self, column: int) -> Any:
-        """Yield the arrow arrays of one column."""
+        """Yield the arrow arrays of one column; no more than a row group is read at once."""
         name = self.names[column]
         if self._keys.count(self._keys[column]) > 1:
             raise RecordingError(
@@ -147,16 +147,20 @@ class ParquetSource(TableSource):
             arrow_told(self.path, f"column {name!r}"),
             self._parquet.ParquetFile(self.path) as file,
         ):
-            for batch in file.iter_batches(batch_size=65_536, columns=[self._keys[column]]):
-                yield batch.column(0)
+            wanted = {"columns": [self._keys[column]], "batch_size": 65_536, "use_threads": False}
+            for group in range(file.num_row_groups):  # over all at once, arrow reads far ahead
+                for batch in file.iter_batches(row_groups=[group], **wanted):
+                    yield batch.column(0)
 
-    def _times(self, column: int) -> Floats:
+    def _times(self, column: int) -> Iterator[Floats]:
+        there = 0
         with arrow_told(self.path, f"the times in column {self.names[column]!r}"):
-            times = self._times_of_kind(column)
-        self._check_rows(column, len(times))
-        return times
+            for block in self._times_of_kind(column):
+                there += len(block)
+                yield block
+        self._check_rows(column, there)
 
-    def _times_of_kind(self, column: int) -> Floats:
+    def _times_of_kind(self, column: int) -> Iterator[Floats]:
         import pyarrow.types as kinds  # noqa: PLC0415 - an extra
 
         blocks = list(islice(self._blocks(column), 1))
@@ -173,30 +177,30 @@ class ParquetSource(TableSource):
             )
         if unit is None and "sec" not in self.names[column].casefold():
             self.notes.append("the time column states no unit; seconds are taken")
-        return self._numbers(column) * SECONDS_IN[unit or "s"]
+        return (block * SECONDS_IN[unit or "s"] for block in self._numbers(column))
 
-    def _stamps(self, column: int) -> Floats:
-        """Return timestamps as seconds after the first; a time zone makes the start an UTC one."""
+    def _stamps(self, column: int) -> Iterator[Floats]:
+        """Yield timestamps as seconds after the first; a time zone makes the start an UTC one."""
         import pyarrow as pa  # noqa: PLC0415 - an extra
 
-        blocks = list(self._blocks(column))
-        self.started_at = _whole_microseconds(blocks[0][0])
-        zone = blocks[0].type.tz
-        bare = [block.cast(pa.timestamp("ns", tz=zone)).cast(pa.int64()) for block in blocks]
-        first = bare[0][0].as_py()
-        gone = np.concatenate(
-            [block.fill_null(first).to_numpy(zero_copy_only=False) - first for block in bare]
-        )
-        missing = np.concatenate([np.asarray(block.is_null()) for block in bare])
-        return np.where(missing, math.nan, gone / 1e9)
+        first = None
+        for block in self._blocks(column):
+            bare = block.cast(pa.timestamp("ns", tz=block.type.tz)).cast(pa.int64())
+            if first is None:
+                self.started_at = _whole_microseconds(block[0])
+                first = bare[0].as_py()
+            gone = bare.fill_null(first or 0).to_numpy(zero_copy_only=False) - (first or 0)
+            yield np.where(np.asarray(block.is_null()), math.nan, gone / 1e9)
 
-    def _texts(self, column: int) -> Floats:
-        import pandas as pd  # noqa: PLC0415 - heavy
-
-        texts = pd.concat([block.to_pandas() for block in self._blocks(column)], ignore_index=True)
+    def _texts(self, column: int) -> Iterator[Floats]:
+        stamps = None
         try:
-            self.started_at = datetime.fromisoformat(str(texts.iloc[0]).strip())
-            return elapsed_s(texts, has_offset=self.started_at.tzinfo is not None)
+            for block in self._blocks(column):
+                texts = block.to_pandas()
+                if stamps is None:
+                    self.started_at = datetime.fromisoformat(str(texts.iloc[0]).strip())
+                    stamps = Stamps(has_offset=self.started_at.tzinfo is not None)
+                yield stamps.elapsed_s(texts)
         except (ValueError, FutureWarning) as fault:
             raise self._bad_time(column, 0, "or a later one is no ISO timestamp") from fault
 

@@ -48,7 +48,8 @@ def read(
     Notes
     -----
     Samples keep their rate and unit. An invalid sample is NaN; a stretch in which nothing was
-    recorded is a hole of the channel. The chosen channels are held in memory as float64.
+    recorded is a hole of the channel. A short channel is held in memory as float64; of a long one
+    only what is asked for is read, from its file, or for a table from a temporary copy.
     """
     if not names:
         raise ArgumentError("no recording was named; pass a WFDB record, an EDF or a CSV file.")

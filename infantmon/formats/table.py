@@ -5,19 +5,20 @@ from __future__ import annotations
 import re
 import warnings
 from abc import abstractmethod
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from infantmon.errors import ArgumentError, RecordingError, require_rate
+from infantmon.formats.column import Column
 from infantmon.formats.evenness import EvenRows, Run, measured_rows
 from infantmon.formats.files import told_clearly
 from infantmon.formats.naming import plain_unit
 from infantmon.formats.source import Listed, Source, with_numbered_doubles
-from infantmon.model.arrays import Floats
-from infantmon.model.channel import Channel
+from infantmon.model.arrays import Floats, Ints
+from infantmon.model.channel import Channel, StoredSamples
 
 _TIME_NAMES = re.compile(
     r"(elapsed )?time( stamp)?|timestamp|date ?time|t|date|seconds?|secs?|elapsed", re.IGNORECASE
@@ -38,12 +39,12 @@ class TableSource(Source):
     rate_words: str
 
     @abstractmethod
-    def _numbers(self, column: int) -> Floats:
-        """Return a column of numbers, NaN where a cell is empty."""
+    def _numbers(self, column: int) -> Iterator[Floats]:
+        """Yield a column of numbers block by block, NaN where a cell is empty."""
 
     @abstractmethod
-    def _times(self, column: int) -> Floats:
-        """Return the times of the rows in seconds, and set `started_at` where they tell it."""
+    def _times(self, column: int) -> Iterator[Floats]:
+        """Yield the times of the rows in seconds, and set `started_at` where they tell it."""
 
     @abstractmethod
     def _bad_time(self, column: int, row: int, fault: str) -> RecordingError:
@@ -79,10 +80,10 @@ class TableSource(Source):
         """
         even = self._even
         with told_clearly(self.path, f"column {listed.name!r}"):
-            values = self._numbers(listed.index)
+            values = Column(self._numbers(listed.index))
         rate_hz, pieces = (
             even.rate_hz,
-            [(run.start_s, values[run.first : run.end]) for run in even.runs],
+            [(run.start_s, values.part(run.first, run.end)) for run in even.runs],
         )
         stride, first = _stride(values, even)
         if stride > 1:
@@ -105,18 +106,21 @@ class TableSource(Source):
 
     def _measured(self, time_at: int) -> EvenRows:
         """Measure the rate from the time column; times count from the first row."""
-        times = self._times(time_at)
-        bad = np.flatnonzero(~np.isfinite(times))
-        if len(bad):
-            raise self._bad_time(time_at, int(bad[0]), "holds no time")
-        back = np.flatnonzero(np.diff(times) < 0.0)
-        if len(back):
-            raise self._bad_time(
-                time_at, int(back[0]) + 1, f"goes back by {-np.diff(times)[back[0]]:g} s"
-            )
+        times = Column(self._times(time_at))
+        for first, block in times.blocks():
+            bad = np.flatnonzero(~np.isfinite(block))
+            if len(bad):
+                raise self._bad_time(time_at, first + int(bad[0]), "holds no time")
+        for first, block in times.blocks(overlap=1):
+            steps = np.diff(block)
+            back = np.flatnonzero(steps < 0.0)
+            if len(back):
+                fault = f"goes back by {-steps[back[0]]:g} s"
+                raise self._bad_time(time_at, first + int(back[0]) + 1, fault)
         even = measured_rows(times, str(self.path))
-        if self.started_at is None and times[0] != 0.0:
-            self.notes.append(f"times count from the first row, which is at {times[0]:g} s")
+        start_s = float(times.read(0, 1)[0])
+        if self.started_at is None and start_s != 0.0:
+            self.notes.append(f"times count from the first row, which is at {start_s:g} s")
         if even.off_s > 1.0 / even.rate_hz + even.coarse_s:
             self.notes.append(
                 f"rows are up to {even.off_s:.3f} s off an even clock of {even.rate_hz:.6g} Hz"
@@ -150,24 +154,39 @@ def with_told_units(
     )
 
 
-def elapsed_s(stamps: Any, *, has_offset: bool) -> Floats:
-    """Return a pandas column of ISO timestamps as seconds after the first.
+class Stamps:
+    """Blocks of ISO timestamps as seconds after the first of them all.
 
-    Raises
-    ------
-    ValueError, FutureWarning
-        If pandas cannot read one of them.
+    Parameters
+    ----------
+    has_offset : bool
+        Whether they state their UTC offset: all of them, or none.
     """
-    import pandas as pd  # noqa: PLC0415 - heavy
 
-    with warnings.catch_warnings():
-        warnings.simplefilter("error", FutureWarning)  # pandas met an odd UTC offset
-        read = pd.to_datetime(stamps, format="ISO8601", utc=has_offset)
-    if has_offset:
-        read = read.dt.tz_localize(None)  # all are UTC by now
-    nanoseconds = read.to_numpy().astype("datetime64[ns]")
-    elapsed = (nanoseconds - nanoseconds[0]) / np.timedelta64(1, "s")
-    return np.asarray(elapsed, dtype=np.float64)
+    def __init__(self, *, has_offset: bool) -> None:
+        self._has_offset = has_offset
+        self._first: np.datetime64 | None = None
+
+    def elapsed_s(self, stamps: Any) -> Floats:
+        """Return a block, a pandas column, as seconds; NaN where a cell is empty.
+
+        Raises
+        ------
+        ValueError, FutureWarning
+            If pandas cannot read one of them.
+        """
+        import pandas as pd  # noqa: PLC0415 - heavy
+
+        with warnings.catch_warnings():
+            warnings.simplefilter("error", FutureWarning)  # pandas met an odd UTC offset
+            read = pd.to_datetime(stamps, format="ISO8601", utc=self._has_offset)
+        if self._has_offset:
+            read = read.dt.tz_localize(None)  # all are UTC by now
+        nanoseconds = read.to_numpy().astype("datetime64[ns]")
+        if self._first is None:
+            self._first = nanoseconds[0]
+        elapsed = (nanoseconds - self._first) / np.timedelta64(1, "s")
+        return np.asarray(elapsed, dtype=np.float64)
 
 
 def time_column(names: tuple[str, ...]) -> int | None:
@@ -178,33 +197,46 @@ def time_column(names: tuple[str, ...]) -> int | None:
     return None
 
 
-def _ticks(even: EvenRows) -> np.ndarray[Any, np.dtype[np.int64]]:
-    """Return the place of each row on the even clock."""
-    parts = [
-        round(run.start_s * even.rate_hz) + np.arange(run.end - run.first, dtype=np.int64)
-        for run in even.runs
-    ]
-    return np.concatenate(parts)
+def _first_tick(run: Run, even: EvenRows) -> int:
+    """Return the place of the first row of a run on the even clock."""
+    return round(run.start_s * even.rate_hz)
 
 
-def _stride(values: Floats, even: EvenRows) -> tuple[int, int]:
+def _places(rows: Ints, even: EvenRows) -> Ints:
+    """Return the places of rows, given by their numbers, on the even clock."""
+    firsts = np.array([run.first for run in even.runs])
+    ticks = np.array([_first_tick(run, even) for run in even.runs])
+    run = np.searchsorted(firsts, rows, side="right") - 1
+    return np.asarray(ticks[run] + rows - firsts[run], dtype=np.int64)
+
+
+def _stride(values: Column, even: EvenRows) -> tuple[int, int]:
     """Return every how many rows a column has a value, and the place of the first."""
-    there = np.flatnonzero(~np.isnan(values))
-    if len(there) < _FEWEST_ROWS or len(there) == len(values):
+    stride, count, first, latest = 0, 0, None, None
+    for start, block in values.blocks():
+        rows = start + np.flatnonzero(~np.isnan(block)).astype(np.int64)
+        places = _places(rows, even)
+        count += len(places)
+        if not len(places):
+            continue
+        first = int(places[0]) if first is None else first
+        steps = np.diff(places if latest is None else np.concatenate([[latest], places]))
+        stride = int(np.gcd.reduce(np.append(steps, stride)))
+        latest = int(places[-1])
+    if count < _FEWEST_ROWS or count == len(values) or first is None:
         return 1, 0
-    places = _ticks(even)[there]
-    stride = int(np.gcd.reduce(np.diff(places)))
-    return stride, int(places[0] % stride) if stride else 0
+    return stride, first % stride if stride else 0
 
 
-def _thinned(values: Floats, even: EvenRows, stride: int, first: int) -> list[tuple[float, Floats]]:
+def _thinned(
+    values: Column, even: EvenRows, stride: int, first: int
+) -> list[tuple[float, Floats | StoredSamples]]:
     """Return the runs of a column with only every `stride`-th place of the clock."""
-    ticks = _ticks(even)
     pieces = []
     for run in even.runs:
-        inside = slice(run.first, run.end)
-        kept = ticks[inside] % stride == first
-        if np.any(kept):
-            start_s = float(ticks[inside][kept][0] - first) / even.rate_hz
-            pieces.append((start_s, values[inside][kept]))
+        tick = _first_tick(run, even)
+        skipped = (first - tick) % stride
+        if run.first + skipped < run.end:
+            start_s = float(tick + skipped - first) / even.rate_hz
+            pieces.append((start_s, values.part(run.first + skipped, run.end, stride)))
     return pieces
