@@ -1,7 +1,7 @@
 """Recordings out and in again: the same samples, rates, units and times; nothing written half."""
 
 import math
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta, timezone
 
 import numpy as np
 import pytest
@@ -9,6 +9,7 @@ import pytest
 from infantmon.errors import ArgumentError, RecordingError
 from infantmon.formats import read, write_csv, write_edf, write_wfdb
 from infantmon.formats.gridding import common_frame_hz
+from infantmon.formats.utc_offset import offset_words, with_offset
 from infantmon.model.channel import Channel
 from infantmon.model.recording import Recording
 
@@ -170,7 +171,7 @@ def test_what_cannot_be_told_by_its_name_is_named_so_that_it_can(tmp_path, form)
     ("started_at", "expected"),
     [
         (STARTED.replace(microsecond=250_000), STARTED.replace(microsecond=250_000)),
-        (datetime(2024, 3, 4, 5, 6, 7, tzinfo=UTC), STARTED),
+        (datetime(2024, 3, 4, 5, 6, 7, tzinfo=UTC), datetime(2024, 3, 4, 5, 6, 7, tzinfo=UTC)),
         (None, None),
     ],
 )
@@ -285,3 +286,27 @@ def test_a_written_recording_without_its_signal_file_is_one_error(tmp_path):
     (tmp_path / "a.dat").unlink()
     with pytest.raises(RecordingError, match=r"a\.dat does not exist"):
         read(tmp_path / "a")
+
+
+@pytest.mark.parametrize("minutes", [0, 60, -570, 825, None])
+@pytest.mark.parametrize("form", ["wfdb", "edf"])
+def test_the_utc_offset_of_the_start_comes_back(tmp_path, form, minutes):
+    zone = None if minutes is None else timezone(timedelta(minutes=minutes))
+    start = datetime(2031, 3, 30, 1, 59, 30, tzinfo=zone)
+    channels = {"ecg": Channel(np.arange(500.0), 250.0, "mV", 0.0, "II")}
+    recording = Recording(channels, started_at=start)
+    if form == "wfdb":
+        write_wfdb(recording, tmp_path, "a")
+    else:
+        write_edf(recording, tmp_path / "a.edf")
+    back = read(tmp_path / ("a" if form == "wfdb" else "a.edf"))
+    assert back.started_at == start
+    assert back.started_at.utcoffset() == start.utcoffset()
+
+
+@pytest.mark.parametrize("words", ["UTC+25:00", "UTC+1:00", "XUTC+01:00", "UTC+01:60", ""])
+def test_words_that_are_no_offset_change_nothing(words):
+    start = datetime(2031, 3, 1)  # noqa: DTZ001 - local time
+    assert with_offset(start, words) == start
+    assert with_offset(None, "UTC+01:00") is None
+    assert offset_words(start.replace(tzinfo=timezone(timedelta(seconds=90)))) is None

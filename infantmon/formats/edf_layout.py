@@ -16,6 +16,7 @@ from pathlib import Path
 
 from infantmon.errors import RecordingError
 from infantmon.formats.files import readable_file
+from infantmon.formats.utc_offset import with_offset
 
 MOST_SIGNALS = 4096
 _FIRST_YEAR = 1985
@@ -177,7 +178,8 @@ def _started_at(head: bytes) -> datetime | None:
         except ValueError:
             continue
         # two digits of a year mean 1985 to 2084 (EDF+, clipping date)
-        return start.replace(year=start.year + 100) if start.year < _FIRST_YEAR else start
+        start = start.replace(year=start.year + 100) if start.year < _FIRST_YEAR else start
+        return with_offset(start, " ".join(told[2:]))
     return None
 
 

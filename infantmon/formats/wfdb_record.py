@@ -9,6 +9,7 @@ from pathlib import Path
 from infantmon.errors import RecordingError
 from infantmon.formats.files import file_beside, told_clearly
 from infantmon.formats.source import Listed, Source, channel_of
+from infantmon.formats.utc_offset import with_offset
 from infantmon.formats.wfdb_files import NOTHING, Header, read_header
 from infantmon.formats.wfdb_signals import open_signal
 from infantmon.model.channel import Channel, StoredSamples
@@ -46,7 +47,10 @@ class WfdbSource(Source):
         self._headers: dict[str, Header] = {}
         self._told: set[str] = set()
         top = read_header(path)
-        self.started_at: datetime | None = getattr(top.fields, "base_datetime", None)
+        comments = " ".join(getattr(top.fields, "comments", None) or ())
+        self.started_at: datetime | None = with_offset(
+            getattr(top.fields, "base_datetime", None), comments
+        )
         self._frame_hz = top.frame_hz
         if top.has_segments:
             self._parts = self._segments(top)

@@ -23,6 +23,7 @@ from infantmon.formats.edf import INVALID_TEXT
 from infantmon.formats.files import written_whole
 from infantmon.formats.gridding import Grid, Laid, gridded
 from infantmon.formats.parquet_table import arrow_package
+from infantmon.formats.utc_offset import offset_words
 from infantmon.formats.wfdb_files import wfdb_package
 from infantmon.model.recording import Recording
 
@@ -143,7 +144,9 @@ def write_wfdb(recording: Recording, folder: _PATH, name: str, *, bits: int = 16
     Notes
     -----
     A sample comes back within half of 1.0001 * (largest - smallest) / (2**bits - 8). Invalid
-    samples and holes come back as invalid samples. The UTC offset of the start time is not written.
+    samples and holes come back as invalid samples. WFDB has no place for the UTC offset of the
+    start time: it is written as a header comment, "UTC+01:00" for one, from which `read` restores
+    it.
     """
     if not re.fullmatch(r"[A-Za-z0-9_-]+", name):
         raise ArgumentError(
@@ -154,6 +157,7 @@ def write_wfdb(recording: Recording, folder: _PATH, name: str, *, bits: int = 16
     grid = gridded(recording)
     stored = [_digital(laid, bits) for laid in grid.channels]
     started_at = grid.started_at(recording)
+    offset = offset_words(started_at)
     names = (f"{name}.dat", f"{name}.hea")
     with written_whole(Path(folder), names) as scratch, wfdb_package() as wfdb:
         wfdb.wrsamp(
@@ -167,6 +171,7 @@ def write_wfdb(recording: Recording, folder: _PATH, name: str, *, bits: int = 16
             baseline=[baseline for _, _, baseline in stored],
             samps_per_frame=[laid.per_frame for laid in grid.channels],
             base_datetime=started_at.replace(tzinfo=None) if started_at else None,
+            comments=[offset] if offset else [],
             write_dir=str(scratch),
         )
 
@@ -209,7 +214,9 @@ def write_edf(recording: Recording, path: _PATH) -> None:
     are smaller than that. EDF has no invalid samples: they, and holes, are written as the lowest
     value and named by an annotation, from which `read` restores them as invalid samples. The
     last data record is filled in the same way. Dates outside 1985 to 2084 cannot be written and are
-    left out.
+    left out. EDF+ has no place for the UTC offset of the start time: it is written among the
+    additional words of the recording's identification, "UTC+01:00" for one, from which `read`
+    restores it.
     """
     import edfio  # noqa: PLC0415 - loaded only for who writes EDF
 
@@ -217,6 +224,7 @@ def write_edf(recording: Recording, path: _PATH) -> None:
     frames, record_s = _data_record(gridded(recording).frame_hz)
     grid = gridded(recording, frames_at_a_time=frames)
     started_at = grid.started_at(recording)
+    offset = offset_words(started_at)
     dated = started_at is not None and started_at.year in _EDF_YEARS
     labels = _edf_labels(grid)
     marks = [
@@ -226,7 +234,10 @@ def write_edf(recording: Recording, path: _PATH) -> None:
     ]
     file = edfio.Edf(
         [_edf_signal(laid, label) for laid, label in zip(grid.channels, labels, strict=True)],
-        recording=edfio.Recording(startdate=started_at.date() if dated and started_at else None),
+        recording=edfio.Recording(
+            startdate=started_at.date() if dated and started_at else None,
+            additional=(offset,) if dated and offset else (),
+        ),
         starttime=started_at.time() if dated and started_at else None,
         data_record_duration=record_s,
         annotations=marks,
