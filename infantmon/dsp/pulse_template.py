@@ -15,6 +15,11 @@ DROPPED = 0.85  # and of the usual level with it
 STILL_QUIET = 1.5  # in a pause, of the usual level: so much may still be the heart,
 SLOWED = 1.2  # if the interval has grown by so much
 EXPLAINED = 0.7  # and if its harmonics explain this share of the power
+ALIKE = 0.12  # or if it differs from the fit before by less than this share of its power,
+STILL = 0.08  # and the harmonics leave less than this share
+SLOWING = 1.08  # of the usual interval: from here on changes of the pulsation are carried on
+FRESH = 0.7  # weight of the latest change
+AHEAD = 1.2  # beats from the middle of a fit to where it is used: a change is carried on so far
 HELPED = 0.5  # in a pause: if the harmonics leave less than this share, they are taken out at once
 QUICK = 0.9  # weight of a new fit in a pause
 SLOW = 1.0 / 100.0  # and while the infant breathes
@@ -62,7 +67,8 @@ class PulseTemplate(Carried):
     While the infant breathes, every fit holds some of the breath, so a new fit weighs little. When
     what is left without the pulsation falls under half of its usual level, only the heart moves,
     and a new fit weighs nearly all: so the template follows a pulsation that changes as the heart
-    slows. As breathing comes back, the template of the pause goes over to the one before it as the
+    slows, and its change from beat to beat is carried on to where it is used. What evolves smoothly
+    and is all explained by the beat stays heart, however large. As breathing comes back, the template of the pause goes over to the one before it as the
     heart rate does. Neither the usual level nor the template of a pause can be locked in place:
     what lasts for 60 beats becomes usual.
     """
@@ -72,6 +78,8 @@ class PulseTemplate(Carried):
         "_usual_s",
         "_paused",
         "_paused_s",
+        "_latest",
+        "_change",
         "_fits",
         "_level",
         "_breath_level",
@@ -89,6 +97,8 @@ class PulseTemplate(Carried):
         self._usual_s = math.nan  # at this interval
         self._paused = _NOTHING  # in the pause, or the latest one
         self._paused_s = math.nan  # at this interval; NaN: no other than the usual one
+        self._latest = _NOTHING  # fit in the present pause
+        self._change = _NOTHING  # by which such fits change from beat to beat
         self._fits = 0
         self._level = 0.0  # usual root mean square of a window
         self._breath_level = 0.0  # the same without the pulsation
@@ -131,6 +141,8 @@ class PulseTemplate(Carried):
         if not quiet or self._quiet_for > LONG_QUIET:
             self._learn_levels(level, breath_level)
         shape = _mixed(self._trusted(), self._paused, share)
+        if self._quiet_for >= STILL_FROM and interval_s > SLOWING * self._usual_s:
+            shape = _moved(shape, self._change, AHEAD)
         helps = self._helps(shape) or (quiet and heard.rest < HELPED * heard.power)
         return Learned(shape, helps, self._steps >= STEPS, self._quiet_for >= STILL_FROM)
 
@@ -182,6 +194,11 @@ class PulseTemplate(Carried):
 
     def _is_still(self, heard: Heard, interval_s: float) -> bool:
         """Tell whether a pause goes on although more moves than before: the heart has slowed."""
+        slowing = self._quiet_for >= STILL_FROM and interval_s > SLOWING * self._usual_s
+        if slowing and heard.rest < STILL * heard.power:
+            wrong, _ = _compared(self._latest, heard.harmonics)
+            if wrong < ALIKE * _power(heard.harmonics):
+                return True
         slowed = self._quiet_for > 0 and interval_s > SLOWED * self._usual_s
         explained = heard.rest < (1.0 - EXPLAINED) * heard.power
         return slowed and explained and heard.power < (STILL_QUIET * self._level) ** 2
@@ -198,6 +215,9 @@ class PulseTemplate(Carried):
     def _learn_in_pause(self, harmonics: Row, interval_s: float) -> None:
         if self._quiet_for == 1 or math.isnan(self._paused_s):
             self._paused, self._paused_s = harmonics, interval_s
+            self._latest, self._change = harmonics, _NOTHING
+        self._change = _mixed(self._change, _moved(harmonics, self._latest, -1.0), FRESH)
+        self._latest = harmonics
         self._paused = _mixed(self._paused, harmonics, QUICK)
         self._paused_s += QUICK * (interval_s - self._paused_s)
         self._away_for = 0
@@ -245,6 +265,20 @@ def _mixed(one: Row, other: Row, share: float) -> Row:
         d + share * (x - d),
         e + share * (y - e),
         f + share * (z - f),
+    )
+
+
+def _moved(row: Row, by: Row, times: float) -> Row:
+    """Return a row with so many times another one added."""
+    a, b, c, d, e, f = row
+    u, v, w, x, y, z = by
+    return (
+        a + times * u,
+        b + times * v,
+        c + times * w,
+        d + times * x,
+        e + times * y,
+        f + times * z,
     )
 
 
