@@ -68,9 +68,9 @@ class PulseTemplate(Carried):
     what is left without the pulsation falls under half of its usual level, only the heart moves,
     and a new fit weighs nearly all: so the template follows a pulsation that changes as the heart
     slows, and its change from beat to beat is carried on to where it is used. What evolves smoothly
-    and is all explained by the beat stays heart, however large. As breathing comes back, the template of the pause goes over to the one before it as the
-    heart rate does. Neither the usual level nor the template of a pause can be locked in place:
-    what lasts for 60 beats becomes usual.
+    and is all explained by the beat stays heart, however large. As breathing comes back, the
+    template of the pause goes over to the one before it as the heart rate does. Neither the usual
+    level nor the template of a pause can be locked in place: what lasts for 60 beats becomes usual.
     """
 
     carried: ClassVar[tuple[str, ...]] = (
