@@ -67,4 +67,17 @@ class Inbox(Carried):
                 rest = (length - count, values)
             self._taken += count
             self._runs[:1] = [rest] if rest[0] else []
-        return taken
+        return _merged(taken)
+
+
+def _merged(runs: list[tuple[Floats, bool]]) -> list[tuple[Floats, bool]]:
+    """Join neighbouring runs of one sort: what was left over from a push goes with the next."""
+    if len(runs) < 2:
+        return runs
+    joined: list[tuple[list[Floats], bool]] = []
+    for values, missing in runs:
+        if joined and joined[-1][1] == missing:
+            joined[-1][0].append(values)
+        else:
+            joined.append(([values], missing))
+    return [(np.concatenate(parts), missing) for parts, missing in joined]

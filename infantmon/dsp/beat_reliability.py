@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import ClassVar
 
 import numpy as np
-from numpy.lib.stride_tricks import sliding_window_view
 
+from infantmon.dsp.neighbours import neighbours
 from infantmon.model.arrays import NO_FLOATS, Bools, Floats, Ints
 from infantmon.model.carried import Carried
 
@@ -39,7 +39,7 @@ class BeatReliability(Carried):
         held = len(self._scores)
         missing = np.full(LATEST - 1 - held, -np.inf)
         joined = np.concatenate((missing, self._scores, scores))
-        ordered = np.sort(sliding_window_view(joined, LATEST), axis=1)
+        ordered = np.sort(neighbours(joined, LATEST), axis=1)
         row = np.arange(len(scores))
         count = np.minimum(held + 1 + row, LATEST)
         rank = (_THIRD * count + LATEST - 1) // LATEST

@@ -9,6 +9,7 @@ from typing import ClassVar
 
 import numpy as np
 
+from infantmon.dsp.neighbours import neighbours
 from infantmon.dsp.stretches import Edge
 from infantmon.model.arrays import NO_FLOATS, Bools, Floats
 from infantmon.model.carried import Carried
@@ -171,8 +172,8 @@ class BurstEdges(Carried):
         low, high = np.concatenate((self._low, low)), np.concatenate((self._high, high))
         self._low, self._high = low[-SHORT:].copy(), high[-SHORT:].copy()
         # row k: the SHORT blocks up to the k-th new one; row 0 is the one before
-        least = np.lib.stride_tricks.sliding_window_view(low, SHORT).min(axis=1)
-        most = np.lib.stride_tricks.sliding_window_view(high, SHORT).max(axis=1)
+        least = neighbours(low, SHORT).min(axis=1)
+        most = neighbours(high, SHORT).max(axis=1)
         self._walk(
             low[SHORT:].tolist(), high[SHORT:].tolist(), least.tolist(), most.tolist(), edges
         )

@@ -6,8 +6,8 @@ from typing import Any, ClassVar
 
 import numpy as np
 import numpy.typing as npt
-from numpy.lib.stride_tricks import sliding_window_view
 
+from infantmon.dsp.neighbours import neighbours
 from infantmon.model.arrays import Ints
 from infantmon.model.carried import Carried
 
@@ -61,7 +61,7 @@ class Kept(Carried):
         """Return one row of `width` samples from each start; ends of the stream are held."""
         values, places = self._joined(), starts - self._first
         if len(places) and places.min() >= 0 and places.max() + width <= len(values):
-            rows: npt.NDArray[Any] = sliding_window_view(values, width)[places]
+            rows: npt.NDArray[Any] = neighbours(values, width)[places]
             return rows
         within = places[:, np.newaxis] + np.arange(width)
         held: npt.NDArray[Any] = values[np.clip(within, 0, len(values) - 1)]

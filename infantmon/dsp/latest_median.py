@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import ClassVar
 
 import numpy as np
-from numpy.lib.stride_tricks import sliding_window_view
 
+from infantmon.dsp.neighbours import neighbours
 from infantmon.model.arrays import NO_FLOATS, Floats
 from infantmon.model.carried import Carried
 
@@ -40,7 +40,7 @@ class LatestMedian(Carried):
             return self._full_course(np.concatenate((self._values, values)))
         missing = np.full(self.count - held, np.inf)
         joined = np.concatenate((missing, self._values, values))
-        ordered = np.sort(sliding_window_view(joined, self.count), axis=1)
+        ordered = np.sort(neighbours(joined, self.count), axis=1)
         row = np.arange(len(values) + 1)
         filled = np.minimum(held + row, self.count)
         low, high = ordered[row, (filled - 1) // 2], ordered[row, filled // 2]

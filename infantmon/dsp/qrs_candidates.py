@@ -6,11 +6,11 @@ from dataclasses import dataclass, fields
 from typing import ClassVar
 
 import numpy as np
-from numpy.lib.stride_tricks import sliding_window_view
 
 from infantmon.dsp.columns import Shapes, length, narrowed, unit
 from infantmon.dsp.kept import Kept
 from infantmon.dsp.local_maxima import LocalMaxima
+from infantmon.dsp.neighbours import neighbours
 from infantmon.model.arrays import NO_FLOATS, Bools, Floats, Ints
 from infantmon.model.carried import Carried
 
@@ -154,10 +154,10 @@ class CandidateFinder(Carried):
         places = np.concatenate((self._place[0] - beyond, self._place, self._place[-1] + beyond))
         heights = np.concatenate((np.zeros(reach), self._height, np.zeros(reach)))
         # One row a neighbour, one column a candidate.
-        at = sliding_window_view(places, 2 * reach + 1)[start:end].T
+        at = neighbours(places, 2 * reach + 1)[start:end].T
         seen = np.where(
             np.abs(at - place) <= sight,
-            sliding_window_view(heights, 2 * reach + 1)[start:end].T,
+            neighbours(heights, 2 * reach + 1)[start:end].T,
             0.0,
         )
         largest = seen.max(axis=0)

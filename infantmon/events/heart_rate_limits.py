@@ -9,7 +9,7 @@ import numpy as np
 
 from infantmon.events.batch import Batch, Latencies
 from infantmon.events.condition import Condition, Transition
-from infantmon.events.rule import ClockedRule, rows_beside_gaps
+from infantmon.events.rule import FEW, ClockedRule, rows_beside_gaps
 from infantmon.model.arrays import Floats, Ints
 from infantmon.model.findings import Findings
 from infantmon.model.marks import RPeaks
@@ -59,6 +59,8 @@ class HeartRateRule(ClockedRule):
         mean = self._average.push(findings.time_s, self.usability.anew_s)
         side = self.side(60.0 / mean)
         self._side = np.where(np.isnan(side), 0, np.where(side > 0, 1, -1)).astype(np.int64)
+        if len(findings) <= FEW:
+            return np.arange(len(findings), dtype=np.int64)
         turns = np.flatnonzero(np.diff(self._side))
         gaps = rows_beside_gaps(findings.time_s, self._longest_s * (1.0 - 1e-9))
         return np.unique(np.concatenate((gaps, turns, turns + 1)))

@@ -10,7 +10,7 @@ from typing import ClassVar
 import numpy as np
 
 from infantmon.events.condition import Condition, Transition
-from infantmon.events.rule import ClockedRule, Edge, rows_beside_gaps
+from infantmon.events.rule import FEW, ClockedRule, Edge, rows_beside_gaps
 from infantmon.model.arrays import Bools, Ints
 from infantmon.model.event import ACTIVE
 from infantmon.model.findings import Findings
@@ -86,6 +86,8 @@ class PauseRule(ClockedRule):
             return rows
         self._after_gap = np.diff(findings.time_s, prepend=self._latest_s) >= ROW_GAP_S
         self._latest_s = float(findings.time_s[-1])
+        if len(findings) <= FEW:
+            return rows
         rows = np.union1d(rows, np.flatnonzero(self._after_gap))
         if not self._doubtful.any():
             return rows

@@ -31,6 +31,8 @@ COUPLED_AFTER_END_S = 25.0
 """Windows that couple a slow heart to an apnea: it begins after the apnea has begun, within 50 s of
 the apnea's onset or 25 s of its end (Lee H et al., Physiol Meas 2012;33:1-17, as carried out in the
 group's openly licensed code)."""
+FORGET_EVERY_S = 10.0
+"""What no event needs is dropped so often, in seconds: no answer depends on it."""
 
 _SLOW = ("low heart rate", "no heart beat")
 
@@ -104,12 +106,13 @@ class Watch(Carried):
             changes += self._settle_before(known_s)
             changes.append(self._apply(kind, step))
         changes += self._settle_through(batch.reached_s, last=batch.last)
-        self._reached_s = batch.reached_s
+        before_s, self._reached_s = self._reached_s, batch.reached_s
         if batch.last:
             changes += [self._closed(event) for event in self._open.values()]
             self._open = {}
             changes += self._left_pending()
-        self._forget()
+        if batch.reached_s // FORGET_EVERY_S != before_s // FORGET_EVERY_S:
+            self._forget()
         return sorted(changes, key=lambda change: (change.known_s, change.kind))
 
     def _steps(self, batch: Batch) -> list[tuple[float, str, Transition]]:
