@@ -28,6 +28,7 @@ exclude_patterns = [
     "_templates",
     # parts that other pages include
     "gallery-head.md",
+    "generated/commands.md",
     "generated/tests.md",
     "generated/bench.md",
 ]
@@ -74,10 +75,11 @@ def setup(app: Sphinx) -> None:
 
 
 def _make_generated(_app: Sphinx) -> None:
-    from scripts import gallery, pictures, results, traceability  # noqa: PLC0415 - path set above
+    from scripts import commands, gallery, pictures, results, traceability  # noqa: PLC0415
 
     made = HERE / "generated"
     made.mkdir(exist_ok=True)
+    (made / "commands.md").write_text(commands.commands_page(), encoding="utf-8")
     names = gallery.names_in_order()
     if _older_than_code(made / "gallery.md"):  # what runs the package is made again when it changed
         pictures.make_pictures(made / "pictures")

@@ -136,3 +136,11 @@ def test_a_review_is_equal_whether_samples_are_held_or_stored(tmp_path, monkeypa
     assert stored.changes == held.changes
     for name in ("r_peaks", "breaths", "heart_rate", "cleaned"):
         assert getattr(stored, name).equals(getattr(held, name))
+
+
+def test_times_further_apart_than_samples_can_be_counted_are_refused(tmp_path) -> None:
+    """Found by fuzzing a Parquet file."""
+    rows = [*(f"{k / 250}" for k in range(50)), "1e300"]
+    (tmp_path / "a.csv").write_text("time_s,ecg\n" + "".join(f"{t},1\n" for t in rows))
+    with pytest.raises(RecordingError, match="further than samples can be counted"):
+        read(tmp_path / "a.csv")

@@ -55,7 +55,7 @@ def make_gallery(folder: Path) -> None:
 
 def _page(path: Path, folder: Path) -> str:
     source = path.read_text(encoding="utf-8")
-    said, drawings = _run(path, folder, draws=".plot" in source)
+    said, drawings = _run(path, folder, draws=".plot" in source or "draw_" in source)
     docstring, _, code = source[3:].partition('"""')
     title, _, more = docstring.strip().partition(":")
     first = more.strip()

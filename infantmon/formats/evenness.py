@@ -13,6 +13,8 @@ from infantmon.formats.column import BLOCK_ROWS, Column
 
 USUAL_ROWS = 1_000_000
 """From so many rows the usual step is measured; it is the same in all that follow."""
+MOST_TICKS = 2.0**52
+"""Up to here every tick of a clock is a number of its own in float64."""
 UNEVEN_S = 0.1
 """Rows further than this from an even clock are refused (project rule)."""
 
@@ -72,7 +74,7 @@ def measured_rows(times: Column, where: str) -> EvenRows:
     Raises
     ------
     RecordingError
-        If there are fewer than two rows, or they are not evenly spaced.
+        If there are fewer than two rows, they are not evenly spaced, or reach too far.
 
     Notes
     -----
@@ -94,6 +96,11 @@ def measured_rows(times: Column, where: str) -> EvenRows:
     rate = even_steps / span
     rounding = coarse + 8.0 * np.finfo(np.float64).eps * largest
     rate_hz = _roundest(rate, rate * rounding / span)
+    if runs[-1].start_s * rate_hz > MOST_TICKS:
+        raise RecordingError(
+            f"{where}: the times reach from 0 to {runs[-1].start_s:g} s at {rate_hz:g} Hz, further "
+            "than samples can be counted. Correct the times."
+        )
     off = max(_off_s(times, run, rate_hz) for run in runs)
     if off > UNEVEN_S + coarse:
         raise RecordingError(
