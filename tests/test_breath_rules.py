@@ -64,6 +64,23 @@ def test_large_and_small_breaths_in_turn_all_count(spread):
     assert matched(learned, marks, 0.5) >= 0.98 * len(learned)
 
 
+def test_noise_does_not_end_a_long_pause():
+    data = infant(64, 560.0, pulsation=0.0, noise=0.05, pauses=((60.0, 170.0), (290.0, 230.0)))
+    marks = detect_breaths(data.impedance, 62.5, r_peaks(data.beat_s)).time_s
+    for onset, end in data.pauses:
+        assert not np.any((marks > onset + 1.0) & (marks < end - 1.0))
+
+
+@pytest.mark.parametrize(("share", "within_s"), [(0.12, 40.0), (0.05, 240.0)])
+def test_breathing_that_has_become_shallow_for_good_is_found_again(share, within_s):
+    data = infant(65, 600.0, pulsation=0.0, noise=0.005)
+    time_s = np.arange(len(data.impedance)) / 62.5
+    values = data.impedance * np.where(time_s < 120.0, 1.0, share)
+    marks = detect_breaths(values, 62.5).time_s
+    late = data.breath_s[data.breath_s > 125.0 + within_s]
+    assert matched(late, marks, 0.5) >= 0.97 * len(late)
+
+
 def test_only_one_small_swing_after_a_large_breath_is_let_through():
     turns = Alternation()
     for _ in range(6):

@@ -24,8 +24,16 @@ SHALLOW_LEAST = 0.1  # if they are not smaller than this share: noise and pulsat
 SHALLOW_AMONG = 0.45  # those count that are at least this share of the largest of them
 SHALLOW_COUNT = 5
 SHALLOW_EVEN = 2.5
-GIVEN_UP_S = 180.0  # silence after which the usual size sinks whatever comes
+NOISE_MOST = 0.15  # below this share they could be noise: then the row must be longer,
+SURE_ROW = 9
+SURE_EVEN = 2.0  # more even,
+SURE_BETWEEN = 0.15  # with no more than two swings of sizes between this share
+SURE_FEW = 2  # and that of the row
+SURE_APART_S = 0.62  # and breaths no closer than this, on average
+GIVEN_UP_S = 180.0  # silence after which the usual size sinks, and an even row may be of any size
 HALVED_EVERY_S = 20.0
+SUNK = 0.5  # it sinks no further than to this share
+WHATEVER_S = 600.0  # before so long a silence, after which it sinks whatever comes
 SWINGS = 12  # kept, whether they counted or not
 SMALL_COUNT = 6  # so many in a row may be what is usual
 SMALL_EVEN = 1.9  # if neither their sizes nor their intervals differ by more than this factor
@@ -45,9 +53,9 @@ class UsualSize(Carried):
     * While the sizes learned are unlike each other, six small ones in an even row are believed
       instead: what came before them was a burst (movement as the electrodes are put on).
     * The same after 30 s of silence: breathing has become shallow. What is left in a pause of noise
-      and pulsation makes no such row. After 180 s the usual size halves every 20 s.
-    * What was usual before a row of small ones was believed comes back with two in a row of it: the
-      row was what a pause leaves of noise and pulsation, after all.
+      and pulsation makes no such row; the smaller the swings, the more even the row must be.
+    * After 180 s of silence an even row may be of any size, and the usual size sinks,
+      to half at first: noise is not to end a long pause. After 600 s it sinks whatever comes.
     * A long memory of about 60 sizes, which a burst hardly moves, tells after it what was usual
       before: two in a row of that size are enough to come back to it.
     """
@@ -95,8 +103,13 @@ class UsualSize(Carried):
         usual = _weighted_median(self._sizes)
         if len(self._sizes) < FEW:
             usual = max(usual, seen)
-        silent_s = time_s - self._latest - GIVEN_UP_S
-        return usual if silent_s <= 0.0 else usual * 0.5 ** (silent_s / HALVED_EVERY_S)
+        silent_s = time_s - self._latest
+        if silent_s <= GIVEN_UP_S:
+            return usual
+        sunk: float = max(0.5 ** ((silent_s - GIVEN_UP_S) / HALVED_EVERY_S), SUNK)
+        if silent_s > WHATEVER_S:
+            sunk *= 0.5 ** ((silent_s - WHATEVER_S) / HALVED_EVERY_S)
+        return usual * sunk
 
     def learn(self, time_s: float, size: float, usual: float) -> None:
         """Take up the size of one more, which was judged against `usual`."""
@@ -126,7 +139,8 @@ class UsualSize(Carried):
             swings = swings[-2:]
         else:
             silent = time_s - self._latest > PATIENCE_S
-            swings = self._shallow_row(known) if silent else swings[-SMALL_COUNT:]
+            least = 0.0 if time_s - self._latest > GIVEN_UP_S else SHALLOW_LEAST * known
+            swings = self._shallow_row(known, least) if silent else swings[-SMALL_COUNT:]
             if not swings or not (silent or self._is_burst_over(swings, known)):
                 return False
             self._given_up = max(known, self._given_up)
@@ -156,14 +170,25 @@ class UsualSize(Carried):
             and not self.is_sure
         )
 
-    def _shallow_row(self, known: float) -> list[tuple[float, float]]:
+    def _shallow_row(self, known: float, least: float) -> list[tuple[float, float]]:
         """Return the latest swings of a row that may be shallow breathing, or none."""
         largest = max(size for _, size in self._swings)
         row = [each for each in self._swings if each[1] >= SHALLOW_AMONG * largest]
-        row = row[-SHALLOW_COUNT:]
-        if largest < SHALLOW_LEAST * known or len(row) < SHALLOW_COUNT:
+        if largest < least:
             return []
-        return row if _is_even(row, SHALLOW_EVEN) else []
+        if largest < NOISE_MOST * known:
+            return row[-SURE_ROW:] if self._is_sure_row(row, largest) else []
+        row = row[-SHALLOW_COUNT:]
+        return row if len(row) == SHALLOW_COUNT and _is_even(row, SHALLOW_EVEN) else []
+
+    def _is_sure_row(self, row: list[tuple[float, float]], largest: float) -> bool:
+        """Tell whether the swings of a row are so even, and so few others between, as no noise."""
+        small = sum(each[1] < SURE_BETWEEN * largest for each in self._swings)
+        if len(row) < SURE_ROW or len(self._swings) - small - len(row) > SURE_FEW:
+            return False
+        row = row[-SURE_ROW:]
+        apart_s = (row[-1][0] - row[0][0]) / (len(row) - 1)
+        return apart_s >= SURE_APART_S and _is_even(row, SURE_EVEN)
 
     def _learn_huge(self, time_s: float, size: float) -> None:
         if self._huge and time_s - self._huge[-1][0] > HUGE_APART_S:
