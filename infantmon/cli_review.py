@@ -19,7 +19,7 @@ from infantmon.cli_screen import (
     say_cautions,
     say_json,
 )
-from infantmon.errors import ArgumentError
+from infantmon.errors import ArgumentError, require_between
 from infantmon.formats.marking import write_marks
 from infantmon.formats.reading import read
 from infantmon.model.prescription import Prescription
@@ -96,19 +96,21 @@ def add_review(app: typer.Typer) -> None:
         """Review a recording: list its events with reasons, and write the review page."""
         plan = Prescription.from_toml(prescription)
         others = other_plans(plan, what_if)
-        recording = read(*record, ecg=ecg, ecg2=ecg2, impedance=impedance)
+        require_between(least_hours, 0.0, 24.0, name="--least-hours", unit="h")
         with progress() as tell:
+            tell("reading", 0.0)
+            recording = read(*record, ecg=ecg, ecg2=ecg2, impedance=impedance)
+            tell("reading", 1.0)
             found = review_recording(
                 recording, plan, progress=lambda share: tell("reviewing", share)
             )
-        shown = found if identity else found.without_identity()
-        paths = write_files(
-            shown,
-            out,
-            least_hours=least_hours,
-            what_if=sweep(found.findings, others),
-            parquet=parquet,
-        )
+            tell("other limits", 0.0)
+            tried = sweep(found.findings, others)
+            tell("other limits", 1.0)
+            tell("writing", 0.0)
+            shown = found if identity else found.without_identity()
+            paths = write_files(shown, out, least_hours=least_hours, what_if=tried, parquet=parquet)
+            tell("writing", 1.0)
         paths += write_marks(found, out) if marks else []
         if json:
             say_json({**plain_json.loads(events_as_json(shown)), "files": as_paths(paths)})

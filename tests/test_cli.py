@@ -100,6 +100,13 @@ def test_the_page_has_the_what_if_table_and_the_hours_asked_for() -> None:
     assert "recommends no limit" in page
 
 
+@pytest.mark.usefixtures("folder")
+def test_hours_that_no_day_has_are_refused_before_anything_is_read(capsys) -> None:
+    Path("susie.csv").unlink()
+    assert review("--least-hours", "25") == 2
+    assert "--least-hours is 25 h" in capsys.readouterr().err
+
+
 def test_a_what_if_that_cannot_be_is_refused() -> None:
     plan = Prescription(apnea={"limit_s": 20})
     with pytest.raises(ArgumentError, match=r"--what-if is 'apnea.limit_s'; a limit and its"):
