@@ -259,15 +259,22 @@ def settings_of(recording: Recording) -> dict[str, ChannelSetting]:
     return {r: ChannelSetting(c.rate_hz, c.unit) for r, c in channels.items() if c is not None}
 
 
-def replay(recording: Recording, chain: SignalChain) -> Iterator[Batch]:
-    """Feed a recording to a chain in blocks; holes of a channel are told as holes."""
+def replay(
+    recording: Recording, chain: SignalChain, *, from_s: float = 0.0, until_s: float = math.inf
+) -> Iterator[Batch]:
+    """Feed a recording, or the next piece of it, to a chain in blocks; holes are told as holes.
+
+    A chain that was fed up to `from_s` (s) goes on there; the last piece ends the stream.
+    """
     end_s = recording.end_s
-    until_s = BLOCK_S
-    while until_s < end_s:
+    at_s = from_s + BLOCK_S
+    while at_s < end_s and at_s <= until_s:
         for role in chain.channels:
-            _put_until(chain.inbox(role), recording.channels[role], until_s)
+            _put_until(chain.inbox(role), recording.channels[role], at_s)
         yield from chain.advance()
-        until_s += BLOCK_S
+        at_s += BLOCK_S
+    if until_s < end_s:
+        return
     for role in chain.channels:
         _put_until(chain.inbox(role), recording.channels[role], math.inf)
     yield from chain.advance(last=True)

@@ -9,6 +9,7 @@ from typing import Annotated
 
 import typer
 
+from infantmon.cli_batch import add_batch
 from infantmon.cli_deidentify import add_deidentify
 from infantmon.cli_fetch import add_fetch
 from infantmon.cli_review import add_review
@@ -44,6 +45,7 @@ Exit codes:
   0    done
   1    a test or a gate fell short
   2    wrong usage or bad input
+  3    done, but some recordings failed (batch)
   130  interrupted
 """
 
@@ -160,6 +162,7 @@ def _found_cells(event: Event | None) -> tuple[str, str, str, str]:
 
 
 add_review(app)
+add_batch(app)
 add_simulate(app, console, progress)
 add_selftest(app, console, progress)
 add_score(app, console, progress)

@@ -340,8 +340,25 @@ def sweep(
     list of (Prescription, EventLog)
         In the order given; each log equals ``review(recording, plan).events``.
     """
-    shared = Shared(findings.whole)
-    latencies, roles = findings.chain.latencies, findings.roles
+    return sweep_whole(findings.whole, findings.chain, plans)
+
+
+def sweep_whole(
+    whole: Batch, chain: SignalChain, plans: Iterable[Prescription]
+) -> list[tuple[Prescription, EventLog]]:
+    """Return what `sweep` returns, for all findings of a recording as one batch.
+
+    Parameters
+    ----------
+    whole : Batch
+        All findings; it ends the stream.
+    chain : SignalChain
+        The chain that gave them (for its latencies and channels).
+    plans : iterable of Prescription
+        The limits to try.
+    """
+    shared = Shared(whole)
+    latencies, roles = chain.latencies, tuple(chain.channels)
     swept = []
     for plan in plans:
         watch = Watch(plan, latencies, roles, shared=shared)

@@ -22,7 +22,17 @@ from infantmon.report.schema import review_schema
 from infantmon.simulate import Scenario, simulate_night
 
 PLAN = '[apnea]\nlimit_s = 20\n[prescriber]\nname = "Dr. Madeup"\n'
-COMMANDS = ("demo", "review", "simulate", "selftest", "deidentify", "fetch", "score", "version")
+COMMANDS = (
+    "demo",
+    "review",
+    "batch",
+    "simulate",
+    "selftest",
+    "deidentify",
+    "fetch",
+    "score",
+    "version",
+)
 
 
 @pytest.fixture

@@ -1,0 +1,124 @@
+"""What one recording gave, as columns of the tables of the dataset."""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping
+from typing import Any
+
+from infantmon.corpus.dataset import TABLES
+from infantmon.corpus.pieces import Found
+from infantmon.corpus.task import Task
+from infantmon.model.event import DOUBTFUL, NOT_ASSESSABLE, SUPPORTED
+from infantmon.model.findings import Findings
+from infantmon.model.prescription import KINDS
+from infantmon.model.recording import Recording
+from infantmon.model.spans import BLOCKING, Reason, Spans
+from infantmon.report.cautions import SHORT_NOTICE
+from infantmon.report.event_files import events_table
+from infantmon.report.identity import recording_without_identity
+from infantmon.report.what_if import changes_text
+from infantmon.reviewing import library_version, sweep_whole
+from infantmon.what_if import Swept
+
+Columns = Mapping[str, Any]
+
+
+def tables_of(task: Task, recording: Recording, found: Found, sha256: str) -> dict[str, Columns]:
+    """Return the tables of one recording.
+
+    Parameters
+    ----------
+    task : Task
+        What was asked.
+    recording : Recording
+        What was reviewed.
+    found : Found
+        All that was found in it.
+    sha256 : str
+        Hash of its files.
+    """
+    settings, whole = task.settings, found.whole
+    if whole is None:
+        raise ValueError("nothing was found yet")
+    swept = sweep_whole(whole, found.chain, (settings.plan, *settings.what_if))
+    spans = {role: marks.spans(recording.end_s) for role, marks in whole.contact.items()}
+    events = events_table(swept[0][1])
+    tables: dict[str, Columns] = {
+        "events": _with_key(task, len(events), {n: events[n].tolist() for n in events.columns}),
+        "quality": _quality(task, spans),
+        "what_if": _what_if(task, swept),
+        "timing": _with_key(
+            task,
+            1,
+            {
+                "processor_s": [found.processor_s],
+                "wall_s": [found.wall_s],
+                "peak_mib": [found.peak_mib],
+                "pieces": [found.pieces],
+            },
+        ),
+        "runs": _run(task, recording, spans, sha256),
+    }
+    if settings.beats:
+        tables["beats"] = _marks(task, "beats", whole.r_peaks)
+    if settings.breaths:
+        tables["breaths"] = _marks(task, "breaths", whole.breaths)
+    return tables
+
+
+def _with_key(task: Task, count: int, columns: Columns) -> Columns:
+    return {"recording": [task.key] * count, **columns}
+
+
+def _marks(task: Task, table: str, marks: Findings) -> Columns:
+    columns = {name: getattr(marks, name) for name in list(TABLES[table])[1:]}
+    return _with_key(task, len(marks), columns)
+
+
+def _quality(task: Task, spans: Mapping[str, Spans]) -> Columns:
+    rows = [
+        (role, start_s, end_s, Reason(why).words, bool(Reason(why) & BLOCKING))
+        for role, some in spans.items()
+        for start_s, end_s, why in zip(
+            some.start_s.tolist(), some.end_s.tolist(), some.reason.tolist(), strict=True
+        )
+    ]
+    names = list(TABLES["quality"])[1:]
+    return _with_key(task, len(rows), {n: [row[k] for row in rows] for k, n in enumerate(names)})
+
+
+def _what_if(task: Task, swept: Swept) -> Columns:
+    rows = []
+    for place, (plan, events) in enumerate(swept):
+        limits = changes_text(swept[0][0], plan) if place else "the limits in force"
+        for kind in (kind for kind in KINDS if kind not in plan.not_watched):
+            judged = [event.judgement for event in events if event.kind == kind]
+            counts = [judged.count(word) for word in (SUPPORTED, DOUBTFUL, NOT_ASSESSABLE)]
+            rows.append((place, limits, kind, len(judged), *counts))
+    names = list(TABLES["what_if"])[1:]
+    return _with_key(task, len(rows), {n: [row[k] for row in rows] for k, n in enumerate(names)})
+
+
+def _run(task: Task, recording: Recording, spans: Mapping[str, Spans], sha256: str) -> Columns:
+    def usable_s(role: str) -> float:
+        if role not in spans:
+            return math.nan
+        return max(recording.end_s - spans[role].blocking.total_s, 0.0)
+
+    row = {
+        "infant": task.infant,
+        "age_weeks": math.nan if task.age_weeks is None else task.age_weeks,
+        "recorded_s": recording.end_s,
+        "ecg_usable_s": usable_s("ecg"),
+        "impedance_usable_s": usable_s("impedance"),
+        "not_watched": json.dumps(task.settings.plan.not_watched),
+        "notes": json.dumps(recording_without_identity(recording).notes, ensure_ascii=False),
+        "input_sha256": sha256,
+        "input_stamp": task.stamp,
+        "settings_sha256": task.settings.sha256,
+        "version": library_version(),
+        "notice": SHORT_NOTICE,
+    }
+    return _with_key(task, 1, {name: [value] for name, value in row.items()})

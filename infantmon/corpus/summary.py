@@ -1,0 +1,224 @@
+"""The corpus in figures: events an hour by age, alarm load, lost time, what-if, with intervals."""
+
+from __future__ import annotations
+
+import math
+import os
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import jinja2
+import numpy as np
+
+from infantmon.corpus.dataset import Dataset
+from infantmon.errors import RecordingError
+from infantmon.formats.parquet_table import arrow_package
+from infantmon.model.arrays import Floats
+from infantmon.report.cautions import BLIND_SPOT, CAUTIONS, NOTICE, SHORT_NOTICE
+from infantmon.report.whole_file import write_whole
+
+AGES = (
+    ("below 32 weeks", 22.0, 32.0),
+    ("32 to 36 weeks", 32.0, 37.0),
+    ("37 to 44 weeks", 37.0, 45.0),
+    ("45 weeks and more", 45.0, math.inf),
+)
+"""Bands of postmenstrual age (the project's own choice)."""
+ALL_AGES, NO_AGE, ALL_KINDS = "all ages", "age not given", "all alarms"
+REPEATS, SEED = 2000, 1
+_HOUR_S = 3600.0
+EVENTS, WHAT_IF, LOST = "events an hour", "what if", "lost time"
+
+
+@dataclass(frozen=True)
+class Summary:
+    """Figures over a corpus.
+
+    Attributes
+    ----------
+    rows : tuple of dict
+        `what` ("events an hour", "what if", "lost time"), `group` (age), `limits`, `kind` (or
+        channel), `count`, how many `recordings`, recorded `hours`, `figure`, `low`, `high`.
+    recordings, infants : int
+        How many there are; a recording without a named infant counts as one.
+    hours : float
+        Recorded.
+    """
+
+    rows: tuple[dict[str, Any], ...]
+    recordings: int
+    infants: int
+    hours: float
+
+    def of(self, what: str) -> list[dict[str, Any]]:
+        """Return the rows of one kind of figure; `what` is as in `rows`."""
+        return [row for row in self.rows if row["what"] == what]
+
+
+def summarise(out: str | os.PathLike[str], settings_sha256: str, keys: Sequence[str]) -> Summary:
+    """Return the figures of a dataset.
+
+    Parameters
+    ----------
+    out : str or path
+        Folder of the dataset.
+    settings_sha256 : str
+        Only recordings that were reviewed under these settings count.
+    keys : sequence of str
+        Only these recordings count.
+
+    Notes
+    -----
+    The intervals (95 %) are bootstrap percentiles over infants: whole infants are drawn with
+    replacement, 2000 times, seed 1; with one infant there are none. They say how the figure would
+    move with other infants of the same kind, nothing else.
+
+    References
+    ----------
+    Efron B, Tibshirani RJ, An introduction to the bootstrap, Chapman and Hall, 1993 (from memory).
+    """
+    dataset, wanted = Dataset(out), set(keys)
+    runs = [
+        row
+        for row in dataset.read("runs").to_pylist()
+        if row["settings_sha256"] == settings_sha256 and row["recording"] in wanted
+    ]
+    place = {row["recording"]: k for k, row in enumerate(runs)}
+    infants = {name: k for k, name in enumerate(dict.fromkeys(map(_infant, runs)))}
+    owner = np.array([infants[_infant(row)] for row in runs], dtype=np.int64)
+    hours = np.array([row["recorded_s"] for row in runs]) / _HOUR_S
+    groups = _groups(runs)
+    counts = _counts(dataset, place)
+    rows = []
+    for group, inside in groups.items():
+        shown = [key for key in counts if key[0] == 0 or group == ALL_AGES]
+        for plan, limits, kind in shown:
+            what = EVENTS if plan == 0 else WHAT_IF
+            row = {"what": what, "group": group, "limits": limits, "kind": kind}
+            rows.append(row | _figure(counts[plan, limits, kind], hours, owner, inside))
+        rows += [_lost(runs, role, group, hours, owner, inside) for role in ("ecg", "impedance")]
+    return Summary(tuple(rows), len(runs), len(infants), float(hours.sum()))
+
+
+def _infant(row: dict[str, Any]) -> str:
+    return str(row["infant"] or row["recording"])
+
+
+def _groups(runs: Sequence[dict[str, Any]]) -> dict[str, Any]:
+    ages = np.array([row["age_weeks"] for row in runs], dtype=np.float64)
+    groups = {ALL_AGES: np.ones(len(runs), dtype=np.bool_)}
+    groups |= {name: (ages >= low) & (ages < high) for name, low, high in AGES}
+    groups[NO_AGE] = np.isnan(ages)
+    return {name: inside for name, inside in groups.items() if inside.any()}
+
+
+def _counts(dataset: Dataset, place: dict[str, int]) -> dict[tuple[int, str, str], Floats]:
+    """Return events of each recording by plan, its limits in words, and kind."""
+    table = dataset.read("what_if", ("recording", "plan", "limits", "kind", "events"))
+    columns = [table.column(name).to_pylist() for name in table.column_names]
+    counts: dict[tuple[int, str, str], Floats] = {}
+    for recording, plan, limits, kind, events in zip(*columns, strict=True):
+        if recording in place:
+            for named in (kind, ALL_KINDS):
+                mine = counts.setdefault((plan, limits, named), np.zeros(len(place)))
+                mine[place[recording]] += events
+    return dict(sorted(counts.items(), key=lambda item: (item[0][0], item[0][2] == ALL_KINDS)))
+
+
+def _figure(count: Floats, of: Floats, owner: Any, inside: Any) -> dict[str, Any]:
+    """Return count / of over a group, with its interval over infants."""
+    _, mine = np.unique(owner[inside], return_inverse=True)
+    over = np.bincount(mine, count[inside]), np.bincount(mine, of[inside])
+    whole = float(over[1].sum())
+    low = high = math.nan
+    if len(over[0]) > 1 and whole > 0:
+        draw = np.random.default_rng(SEED)
+        ratios = np.empty(REPEATS)
+        for turn in range(REPEATS):  # one draw at a time: memory is bounded by one corpus
+            often = np.bincount(
+                draw.integers(len(over[0]), size=len(over[0])), minlength=len(over[0])
+            )
+            ratios[turn] = (often @ over[0]) / (often @ over[1])
+        low, high = (float(end) for end in np.quantile(ratios, (0.025, 0.975)))
+    return {
+        "count": float(over[0].sum()),
+        "recordings": int(inside.sum()),
+        "infants": len(over[0]),
+        "hours": whole,
+        "figure": float(over[0].sum()) / whole if whole > 0 else math.nan,
+        "low": low,
+        "high": high,
+    }
+
+
+def _lost(
+    runs: Sequence[dict[str, Any]], role: str, group: str, hours: Floats, owner: Any, inside: Any
+) -> dict[str, Any]:
+    usable = np.array([row[f"{role}_usable_s"] for row in runs], dtype=np.float64) / _HOUR_S
+    there = inside & ~np.isnan(usable)
+    row = {"what": LOST, "group": group, "limits": "", "kind": role}
+    if not there.any():
+        empty = dict.fromkeys(("count", "figure", "low", "high"), math.nan)
+        return row | empty | {"recordings": 0, "infants": 0, "hours": 0.0}
+    lost = np.where(there, hours - np.nan_to_num(usable), 0.0)
+    return row | _figure(lost, hours, owner, there)
+
+
+def write_summary(
+    summary: Summary, folder: str | os.PathLike[str], failed: Sequence[str] = ()
+) -> list[Path]:
+    """Write the figures as a page and as Parquet; return the paths.
+
+    Parameters
+    ----------
+    summary : Summary
+        From `summarise`.
+    folder : str or path
+        Where to.
+    failed : sequence of str
+        Why recordings failed, without their names.
+
+    Raises
+    ------
+    RecordingError
+        If they cannot be written.
+    """
+    parquet = arrow_package()
+    import pyarrow as pa  # noqa: PLC0415 - an extra
+
+    environment = jinja2.Environment(
+        loader=jinja2.PackageLoader("infantmon.corpus"),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters["figure"] = lambda v: "-" if math.isnan(v) else f"{v:.3g}"
+    environment.filters["percent"] = lambda v: "-" if math.isnan(v) else f"{100.0 * v:.2f} %"
+    page = environment.get_template("summary.html").render(
+        summary=summary,
+        cautions=CAUTIONS,
+        blind_spot=BLIND_SPOT[0].upper() + BLIND_SPOT[1:],
+        failed=failed,
+        events=summary.of(EVENTS),
+        what_if=summary.of(WHAT_IF),
+        lost=summary.of(LOST),
+        repeats=REPEATS,
+    )
+    paths = [Path(folder) / name for name in ("summary.html", "summary.parquet")]
+    rows = [row | {"notice": SHORT_NOTICE} for row in summary.rows]
+    half = paths[1].with_name(".half-summary.parquet")
+    try:
+        write_whole(paths[0], page)
+        table = pa.Table.from_pylist(rows).replace_schema_metadata({"notice": NOTICE})
+        parquet.write_table(table, half)
+        half.replace(paths[1])
+    except OSError as fault:
+        raise RecordingError(
+            f"cannot write to {folder} ({fault.strerror or fault}); pass another folder."
+        ) from fault
+    finally:
+        half.unlink(missing_ok=True)
+    return paths

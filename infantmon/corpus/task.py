@@ -1,0 +1,140 @@
+"""What is asked of one recording, and what came of it: plain data that any process understands."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from dataclasses import dataclass
+
+from infantmon.errors import ArgumentError
+from infantmon.model.prescription import Prescription
+from infantmon.report.identity import plan_without_identity
+
+LAYOUT = 1
+"""Raised when a column of the dataset changes its meaning or goes away."""
+DONE, UNCHANGED, UNFINISHED, FAILED = "done", "unchanged", "unfinished", "failed"
+"""What can come of a task; unfinished: a piece of a long recording is done, the next can follow."""
+
+
+@dataclass(frozen=True)
+class Settings:
+    """How every recording of a corpus is reviewed.
+
+    Parameters
+    ----------
+    plan : Prescription
+        The limits in force. Who set them, and for whom, is dropped: a corpus has many.
+    what_if : tuple of Prescription
+        Other limits to try on the same findings.
+    beats, breaths : bool
+        Whether to keep every heart beat and breath.
+    ecg, ecg2, impedance : str or None
+        Names of channels in the files, as for `infantmon.read`.
+
+    Raises
+    ------
+    ArgumentError
+        If the plan or one of the others is no prescription.
+    """
+
+    plan: Prescription
+    what_if: tuple[Prescription, ...] = ()
+    beats: bool = False
+    breaths: bool = False
+    ecg: str | None = None
+    ecg2: str | None = None
+    impedance: str | None = None
+
+    def __post_init__(self) -> None:
+        for plan in (self.plan, *self.what_if):
+            if not isinstance(plan, Prescription):
+                raise ArgumentError(
+                    f"a plan is a {type(plan).__name__}; pass an infantmon.Prescription."
+                )
+        object.__setattr__(self, "plan", _bare(self.plan))
+        object.__setattr__(self, "what_if", tuple(_bare(plan) for plan in self.what_if))
+
+    @property
+    def sha256(self) -> str:
+        """A hash that changes with any setting, and with the layout of the dataset."""
+        whole = {
+            "layout": LAYOUT,
+            "plan": self.plan.model_dump(mode="json"),
+            "what_if": [plan.model_dump(mode="json") for plan in self.what_if],
+            "kept": [self.beats, self.breaths],
+            "channels": [self.ecg, self.ecg2, self.impedance],
+        }
+        return hashlib.sha256(json.dumps(whole, sort_keys=True).encode()).hexdigest()
+
+
+def _bare(plan: Prescription) -> Prescription:
+    return plan_without_identity(plan).model_copy(update={"infant": None})
+
+
+@dataclass(frozen=True)
+class Task:
+    """One recording to review.
+
+    Attributes
+    ----------
+    key : str
+        What the recording is called in the dataset: made from its place, without its name.
+    address : str
+        Where it is: a path, or an address that fsspec understands.
+    stamp : str
+        Sizes and times of change of its files, as they were listed.
+    settings : Settings
+        How to review it.
+    out : str
+        Folder of the dataset.
+    age_weeks : float or None
+        Postmenstrual age in weeks, where it is known.
+    infant : str or None
+        What tells whose recording it is, without a name; recordings of one infant share it.
+    known_sha256 : str or None
+        Hash of the files when they were reviewed last under the same settings and version.
+    piece_s : float or None
+        A longer recording is reviewed in pieces of this many seconds, one task each.
+    piece : int
+        Which piece is next.
+    """
+
+    key: str
+    address: str
+    stamp: str
+    settings: Settings
+    out: str
+    age_weeks: float | None = None
+    infant: str | None = None
+    known_sha256: str | None = None
+    piece_s: float | None = None
+    piece: int = 0
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What came of a task.
+
+    Attributes
+    ----------
+    key : str
+        Of the recording.
+    status : str
+        "done", "unchanged" (its files are as before), "unfinished" or "failed".
+    reason : str
+        Why it failed, with the file's name; for the screen of who started the run.
+    bare_reason : str
+        The same without the names of files, for the dataset.
+    recorded_s, processor_s : float
+        Length of the recording, and processor time it took, in seconds.
+    peak_mib : float
+        Most memory the worker has held so far, in MiB.
+    """
+
+    key: str
+    status: str
+    reason: str = ""
+    bare_reason: str = ""
+    recorded_s: float = 0.0
+    processor_s: float = 0.0
+    peak_mib: float = 0.0

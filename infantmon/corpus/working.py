@@ -1,0 +1,120 @@
+"""The work of one recording, done by whichever worker takes it: a plain function of plain data."""
+
+from __future__ import annotations
+
+import re
+import resource
+import sys
+import time
+from contextlib import ExitStack
+from pathlib import Path
+
+from infantmon.corpus.dataset import Dataset, write_table
+from infantmon.corpus.pieces import Found, find_piece
+from infantmon.corpus.places import content_sha256, place_of
+from infantmon.corpus.rows import tables_of
+from infantmon.corpus.task import DONE, FAILED, UNCHANGED, UNFINISHED, Outcome, Task
+from infantmon.errors import InfantmonError, RecordingError
+from infantmon.formats.files import READING_FAULTS
+from infantmon.formats.reading import read
+from infantmon.reviewing import library_version
+
+_MIB_A_UNIT = 1024.0 if sys.platform != "darwin" else 1024.0 * 1024.0
+
+
+def work(task: Task) -> Outcome:
+    """Review one recording, or the next piece of it, and write what it gave.
+
+    Parameters
+    ----------
+    task : Task
+        The recording, and how to review it.
+
+    Returns
+    -------
+    Outcome
+        What came of it. A recording that cannot be reviewed is an outcome too, never an exception.
+
+    Notes
+    -----
+    Memory: a channel of up to 8 million samples is held as float64 (64 MB), a longer one stays in
+    its file; beside it the findings, and the blocks of 300 s in work. See ``docs/corpus.md``.
+    """
+    began, processor = time.perf_counter(), time.process_time()
+    dataset = Dataset(task.out)
+    try:
+        done = _reviewed(task, dataset, began, processor)
+    except (InfantmonError, *READING_FAULTS) as fault:
+        dataset.drop(task.key)
+        dataset.state_path(task.key).unlink(missing_ok=True)
+        told = str(fault).strip() or type(fault).__name__
+        if not isinstance(fault, InfantmonError):
+            told = f"{type(fault).__name__}: {told}"
+        return Outcome(task.key, FAILED, told, without_names(told, task.address))
+    return done
+
+
+def _reviewed(task: Task, dataset: Dataset, began: float, processor: float) -> Outcome:
+    settings = task.settings
+    with ExitStack() as stack:
+        place = place_of(task.address)
+        path: Path = stack.enter_context(place.at_hand(task.address))
+        if not path.exists():
+            raise RecordingError(f"{task.address} does not exist; check the list.")
+        sha256 = content_sha256(path)
+        if sha256 == task.known_sha256:
+            _restamp(task, dataset)
+            return Outcome(task.key, UNCHANGED)
+        record = path.with_suffix("") if path.suffix == ".hea" else path
+        recording = read(record, ecg=settings.ecg, ecg2=settings.ecg2, impedance=settings.impedance)
+        state = dataset.state_path(task.key)
+        stands_for = f"{sha256} {settings.sha256} {library_version()}"
+        found = Found.resumed(state, stands_for) if task.piece_s else None
+        found = found or Found.begun(recording, stands_for)
+        find_piece(recording, found, task.piece_s)
+        found.processor_s += time.process_time() - processor
+        found.wall_s += time.perf_counter() - began
+        found.peak_mib = max(found.peak_mib, peak_mib())
+        if not found.ended:
+            found.keep(state)
+            return Outcome(task.key, UNFINISHED, peak_mib=found.peak_mib)
+        dataset.put(task.key, tables_of(task, recording, found, sha256))
+        state.unlink(missing_ok=True)
+        return Outcome(
+            key=task.key,
+            status=DONE,
+            recorded_s=recording.end_s,
+            processor_s=time.process_time() - processor,
+            peak_mib=found.peak_mib,
+        )
+
+
+def _restamp(task: Task, dataset: Dataset) -> None:
+    """Note that files whose stamp has changed hold what they held; the rest stays as it was."""
+    import pyarrow.parquet as parquet  # noqa: PLC0415 - an extra
+
+    path = dataset.path("runs", task.key)
+    columns = parquet.read_table(path, partitioning=None).to_pydict()
+    write_table(path, "runs", columns | {"input_stamp": [task.stamp]})
+
+
+def peak_mib() -> float:
+    """Return the most memory that this process has held, in MiB."""
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / _MIB_A_UNIT
+
+
+def without_names(text: str, address: str) -> str:
+    """Return a message without the recording's address, folder and name.
+
+    Parameters
+    ----------
+    text : str
+        The message.
+    address : str
+        Of the recording.
+    """
+    path = Path(address)
+    text = re.sub(r"\S*[/\\]\S*", "the recording", text)  # whatever has the look of a path
+    for name in (path.name, path.stem):
+        text = re.sub(rf"(?<!\w){re.escape(name)}(\.\w+)?", "the recording", text)
+    return text
