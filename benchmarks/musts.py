@@ -9,16 +9,12 @@ from __future__ import annotations
 import argparse
 import dataclasses
 import json
-import platform
 import subprocess
 import sys
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
-
-import numpy as np
-import scipy
 
 from benchmarks.apnea_scenes import apnea_scenes
 from benchmarks.must_apnea import KNOWN_AFTER_S, WITHIN_S, ApneaResult
@@ -27,6 +23,7 @@ from benchmarks.must_heart import HeartResult, heart_scenes, run_heart_scene
 from benchmarks.must_import import EVERY_NAME, HEAVY, MOST, PACKAGE, loaded_by, measure_import
 from benchmarks.must_preterm import LOW_RATE_PLANS, PretermResult, run_segments
 from benchmarks.must_quantised import LIMITS_S, quantised_scenes, run_quantised_scene
+from benchmarks.results import run_facts
 from infantmon.errors import RecordingError
 from infantmon.labelled.places import recordings_folder
 from infantmon.scoring.tallies import Tally, percent
@@ -86,7 +83,10 @@ def main(argv: Sequence[str] | None = None) -> int:
     if not told.quick:
         told.out.mkdir(parents=True, exist_ok=True)
         (told.out / "musts.md").write_text(text, encoding="utf-8")
-        stored = {"made_with": _versions(), "rows": [dataclasses.asdict(row) for row in rows]}
+        stored: dict[str, Any] = {
+            "run": run_facts(),
+            "rows": [dataclasses.asdict(row) for row in rows],
+        }
         stored["scenes"] = scenes
         (told.out / "musts.json").write_text(
             json.dumps(stored, indent=1, allow_nan=False) + "\n", encoding="utf-8"
@@ -284,15 +284,6 @@ def _seconds(value: float | None) -> str:
 
 def _told(seeds: Sequence[int]) -> str:
     return ", ".join(map(str, seeds))
-
-
-def _versions() -> dict[str, str]:
-    return {
-        "python": platform.python_version(),
-        "numpy": np.__version__,
-        "scipy": scipy.__version__,
-        "machine": platform.machine(),
-    }
 
 
 def _markdown(rows: Sequence[Row], scenes: Sequence[dict[str, Any]]) -> str:

@@ -13,6 +13,8 @@ from typing import Any
 
 from infantmon.scoring.tallies import wilson_interval
 
+RUN_VARIABLE = "INFANTMON_BENCHMARK_RUN"
+"""Names the run that a result belongs to; set by `python -m benchmarks`."""
 PROJECT = Path(__file__).parents[1]
 CAUTION = (
     "Research software. These figures hold for these recordings and say nothing of others; most "
@@ -23,6 +25,7 @@ CAUTION = (
 def run_facts(packages: tuple[str, ...] = ("infantmon", "numpy", "scipy")) -> dict[str, Any]:
     """Return when, on what and with which versions a run was made."""
     return {
+        "run_number": os.environ.get(RUN_VARIABLE),
         "made_at": datetime.now(UTC).isoformat(timespec="seconds"),
         "python": platform.python_version(),
         "system": f"{platform.system()} {platform.machine()}",

@@ -17,7 +17,7 @@ ROOT = Path(__file__).parents[2]
 STORED = ROOT / "benchmarks" / "results"
 PAGE = ROOT / "docs" / "results.md"
 
-FIRST = ("musts", "detectors")
+FIRST = ("musts", "scores")
 """Results that stand in front; the others follow in the order of their names."""
 
 HEAD = """# Results
@@ -29,7 +29,7 @@ with labelled infant apneas could be had: apnea figures come from simulation and
 and breath figures mostly from adults. Each table says which population it shows, where its labels
 come from, and whether a detector was tuned on it. Bars that are missed are listed with the rest.
 """
-NOTHING = "\nNo stored run yet: `python -m benchmarks.musts` and `python -m benchmarks.detectors`\n"
+NOTHING = "\nNo stored run yet: `python -m benchmarks`\n"
 
 
 def results_page(folder: Path = STORED) -> str:
@@ -67,11 +67,33 @@ def _made_with(facts: Any, path: Path) -> str:
     run = facts.get("run") or facts.get("made_with") or {} if isinstance(facts, dict) else {}
     versions = run.get("versions", run)
     told = ", ".join(f"{name} {made}" for name, made in versions.items() if isinstance(made, str))
+    if isinstance(run.get("made_at"), str):
+        told = ", ".join(part for part in (told, f"on {run['made_at'][:16]}") if part)
     return f"*Stored in `benchmarks/results/{path.name}`{f'; made with {told}' if told else ''}.*"
 
 
-def main() -> int:
-    """Write the page."""
+def runs(folder: Path = STORED) -> dict[str, list[str]]:
+    """Return which results belong to which run."""
+    found: dict[str, list[str]] = {}
+    for path in sorted(folder.glob("*.json")):
+        facts = json.loads(path.read_text(encoding="utf-8"))
+        run = facts.get("run", facts) if isinstance(facts, dict) else {}
+        name = run.get("run_number") or f"by itself, {run.get('made_at', 'no time told')}"
+        found.setdefault(str(name), []).append(path.stem)
+    return found
+
+
+def main(words: list[str] | None = None) -> int:
+    """Write the page; refuse results of several runs unless asked for."""
+    mixed = "--mixed" in (sys.argv[1:] if words is None else words)
+    found = runs()
+    if len(found) > 1 and not mixed:
+        told = "; ".join(f"{run}: {', '.join(names)}" for run, names in found.items())
+        sys.stderr.write(
+            f"the stored results belong to {len(found)} runs ({told}). Make them in one: python -m "
+            "benchmarks --peers; or say --mixed, and the page tells each one's own run.\n"
+        )
+        return 1
     PAGE.write_text(results_page(), encoding="utf-8")
     return 0
 

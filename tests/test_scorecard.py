@@ -1,0 +1,102 @@
+"""Cards: annotators pooled, stretches apart, trust, shutdown; on invented recordings."""
+
+import numpy as np
+import pytest
+
+from infantmon.labelled.database import Labelled, SetApart
+from infantmon.model.channel import Channel
+from infantmon.model.recording import Recording
+from infantmon.scorecard.card import Card, pooled_timing
+from infantmon.scorecard.detectors import Detected, _held
+from infantmon.scorecard.record_score import score_record
+from infantmon.scorecard.tables import beside, total_rows
+from infantmon.scoring.tallies import Tally
+
+BEATS = np.arange(1.0, 600.0)
+SIGNAL = Recording({"ecg": Channel(np.zeros(600 * 50), 50.0, "mV", name="ECG")}, name="one")
+
+
+def scored(detected, *, references=(BEATS,), apart=(), from_s=0.0):
+    labelled = Labelled(SIGNAL, beats_s=references[0], set_apart=apart)
+    return score_record(
+        "one",
+        labelled,
+        references,
+        detected,
+        windows_s=(0.15, 0.05),
+        from_s=from_s,
+        signal_role="ecg",
+    )
+
+
+def test_annotators_are_pooled():
+    row = scored(Detected(BEATS), references=(BEATS, BEATS[::2]))
+    assert row.tally == Tally(599 + 300, 0, 299)
+
+
+def test_each_window_has_its_own_counts_and_timing():
+    row = scored(Detected(BEATS + 0.1))
+    assert row.windows[0].tally == Tally(599, 0, 0)
+    assert row.windows[1].tally == Tally(0, 599, 599)
+    assert row.windows[0].bias_s == pytest.approx(0.1)
+    assert row.windows[1].bias_s is None
+    assert sum(row.windows[0].errors) == 599
+
+
+def test_where_the_reference_marks_nothing_nothing_is_scored():
+    apart = (SetApart(100.5, 110.5, "flutter", unmarked=True),)
+    reference = BEATS[(BEATS < 100.5) | (BEATS > 110.5)]
+    row = scored(Detected(BEATS), references=(reference,), apart=apart)
+    assert row.tally == Tally(589, 0, 0)
+    assert row.scored_s == pytest.approx(590.0)
+    assert "not scored (10 test marks there)" in row.notes[0]
+
+
+def test_where_the_reference_is_wrong_it_counts_and_is_told_without():
+    apart = (SetApart(100.5, 110.5, "artefact"),)
+    found = BEATS[(BEATS < 100.5) | (BEATS > 110.5)]
+    row = scored(Detected(found), apart=apart)
+    assert row.tally == Tally(589, 10, 0)
+    assert row.known_wrong == Tally(589, 0, 0)
+
+
+def test_shutdown_stands_beside_and_does_not_excuse():
+    found = BEATS[(BEATS < 100.5) | (BEATS > 110.5)]
+    row = scored(Detected(found, shutdown_s=np.array([[100.2, 110.7]])), from_s=50.0)
+    assert row.tally.false_negatives == 10
+    assert row.shutdown.seconds == pytest.approx(10.5)
+    assert (row.shutdown.reference, row.shutdown.test) == (10, 0)
+    assert row.shutdown.outside.false_negatives == 0
+
+
+def test_trust_is_held_against_the_reference():
+    marks = np.sort(np.concatenate((BEATS, [50.5, 60.5])))
+    reliable = np.ones(len(marks), dtype=bool)
+    reliable[np.isin(marks, [50.5, 10.0])] = False
+    trust = scored(Detected(marks, reliable)).trusted
+    assert (trust.right_trusted, trust.right_doubted) == (598, 1)
+    assert (trust.wrong_trusted, trust.wrong_doubted) == (1, 1)
+
+
+def test_the_strip_shows_the_most_errors():
+    found = BEATS[(BEATS < 200.5) | (BEATS > 205.5)]
+    strip = scored(Detected(np.sort(np.append(found, 20.5)))).strip
+    assert strip.missed_s.tolist() == [201.0, 202.0, 203.0, 204.0, 205.0]
+    assert strip.start_s < 201.0 < strip.start_s + len(strip.values) / strip.rate_hz
+    assert scored(Detected(BEATS)).strip is None
+
+
+def test_a_card_adds_up_and_pools_timing():
+    rows = (scored(Detected(BEATS + 0.01)), scored(Detected(BEATS[:100] - 0.01)))
+    card = Card("d", "nobody", "invented", "yes", "beats", "x", 0.0, rows)
+    assert card.gross() == Tally(699, 499, 0)
+    errors = np.concatenate((np.full(599, 0.01), np.full(100, -0.01)))
+    assert card.timing_s() == pytest.approx((errors.mean(), errors.std()))
+    assert total_rows(card)[0][:4] == ["within 150 ms", "699", "499", "0"]
+    assert beside(card)[0].startswith("Shutdown")
+    assert pooled_timing([]) == (None, None)
+
+
+def test_missing_samples_are_held_for_other_peoples_code():
+    nan = float("nan")
+    assert _held(np.array([nan, 1.0, nan, nan, 2.0])).tolist() == [0.0, 1.0, 1.0, 1.0, 2.0]
