@@ -33,8 +33,9 @@ if TYPE_CHECKING:
     from infantmon.model.recording import Recording
     from infantmon.monitor import Monitor
     from infantmon.monitor_state import MonitorState
-    from infantmon.reviewing import Review, review, sweep
+    from infantmon.reviewing import Review, review
     from infantmon.stages.r_peaks import detect_r_peaks
+    from infantmon.stored_findings import sweep
 
 # Loaded when first asked for, so that importing the package stays light.
 _HOMES = {
@@ -51,7 +52,7 @@ _HOMES = {
     "detect_r_peaks": "infantmon.stages.r_peaks",
     "read": "infantmon.formats.reading",
     "review": "infantmon.reviewing",
-    "sweep": "infantmon.reviewing",
+    "sweep": "infantmon.stored_findings",
 }
 
 __all__ = [

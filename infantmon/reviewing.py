@@ -4,23 +4,22 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 
-from infantmon.chain import SignalChain, replay, settings_of
 from infantmon.errors import ArgumentError
-from infantmon.events.batch import Batch, with_views
+from infantmon.events.batch import Batch
 from infantmon.events.log import EventLog, fold
-from infantmon.events.shared import Shared
-from infantmon.events.watch import Watch
 from infantmon.model.event import Change, Event, Excursion
 from infantmon.model.marks import Breaths, HeartRates, Pulsations, RPeaks
 from infantmon.model.prescription import Prescription
 from infantmon.model.recording import Recording
 from infantmon.model.signal import Signal
 from infantmon.model.spans import Spans
-from infantmon.model.spooled import SpooledSignal
+from infantmon.recorded.decisions import Decision, Decisions
+from infantmon.recorded.event import RecordedEvent, RecordedEvents
+from infantmon.recorded.judging import JudgedList, judge_recorded
 from infantmon.report.days import LEAST_HOURS
 from infantmon.report.drawing import Drawing, draw_day, draw_event
 from infantmon.report.export import write_json
@@ -29,35 +28,12 @@ from infantmon.report.notebook import review_html
 from infantmon.report.page import write_review_page
 from infantmon.report.table import event_table_text
 from infantmon.stages.heart_rate import HeartRate, HeartRateSettings
+from infantmon.stored_findings import StoredFindings, find, judge, sweep, variations
 
-PEOPLE = ("infant", "prescriber")
-"""Tables of a prescription that hold no limit."""
+__all__ = ["Review", "find", "judge", "library_version", "review", "sweep", "variations"]
+
 SHOWN_AVERAGE_BEATS = 8
 """Averaging of the heart rate shown where the prescription states none (project's choice)."""
-
-
-@dataclass(frozen=True, eq=False)
-class StoredFindings:
-    """All findings of a recording, so that other limits can be tried without the signal.
-
-    Attributes
-    ----------
-    batches : tuple of Batch
-        As the signal chain gave them, without the effort; their tables are views of `whole`.
-    chain : SignalChain
-        The chain that gave them (for its latencies and channels).
-    whole : Batch
-        All batches as one.
-    """
-
-    batches: tuple[Batch, ...]
-    chain: SignalChain
-    whole: Batch
-
-    @property
-    def roles(self) -> tuple[str, ...]:
-        """Channels that were there."""
-        return tuple(self.chain.channels)
 
 
 @dataclass(frozen=True, eq=False)
@@ -84,6 +60,10 @@ class Review:
         For `sweep`: the same findings under other limits.
     latencies_s : mapping of str to float
         By kind: the stated worst delay of the signal chain, in seconds.
+    recorded : JudgedList or None
+        Events that another device recorded, judged; None where no list was given.
+    decisions : Decisions
+        What readers decided, beside the library's judgement.
     """
 
     recording: Recording
@@ -99,6 +79,44 @@ class Review:
     cleaned: Signal | None
     findings: StoredFindings
     latencies_s: Mapping[str, float]
+    recorded: JudgedList | None = None
+    decisions: Decisions = field(default_factory=Decisions)
+
+    def decide(
+        self, event: Event | RecordedEvent, decision: str, *, by: str, note: str = ""
+    ) -> Decision:
+        """Add a reader's decision of an event; the library's judgement stays as it is.
+
+        Parameters
+        ----------
+        event : Event or RecordedEvent
+            One of `events`, or a recorded event.
+        decision : str
+            "real", "misdetected", "artefact" or "cannot tell".
+        by, note : str
+            Who decided, and a note in the reader's words.
+
+        Raises
+        ------
+        ArgumentError
+            If the event is none of this review, the decision is none, or nobody is named.
+        """
+        listed = () if self.recorded is None else (one.recorded for one in self.recorded.judged)
+        if event not in (*self.events, *listed):
+            raise ArgumentError(
+                f"the event is {event!r}; pass one of this review's events or recorded events."
+            )
+        return self.decisions.add(event, decision, by=by, note=note)
+
+    def spans(self, role: str) -> Spans | None:
+        """Return the stretches of a channel that are unusable or to be used with care.
+
+        Parameters
+        ----------
+        role : str
+            "ecg", "ecg2" or "impedance"; None is returned where it was not recorded.
+        """
+        return self.contact.get(role)
 
     @property
     def recorded_s(self) -> float:
@@ -247,7 +265,12 @@ class Review:
 
 
 def review(
-    recording: Recording, plan: Prescription, *, progress: Callable[[float], None] | None = None
+    recording: Recording,
+    plan: Prescription,
+    *,
+    recorded: RecordedEvents | None = None,
+    margin_s: float = 2.0,
+    progress: Callable[[float], None] | None = None,
 ) -> Review:
     """Review a recording under a prescription.
 
@@ -257,6 +280,10 @@ def review(
         Channels of one infant.
     plan : Prescription
         The limits in force.
+    recorded : RecordedEvents or None
+        Events that another device recorded, to be judged; `read_recorded` reads a list.
+    margin_s : float
+        How far their listed times may be off, in seconds.
     progress : callable or None
         Called with the share done, 0 to 1, after each block.
 
@@ -278,127 +305,12 @@ def review(
     _require(recording, Recording, "recording")
     _require(plan, Prescription, "plan")
     findings, cleaned = find(recording, progress=progress)
-    return _assembled(recording, plan, findings, cleaned)
-
-
-def find(
-    recording: Recording, *, progress: Callable[[float], None] | None = None
-) -> tuple[StoredFindings, Signal | None]:
-    """Run the signal chain over a recording; return its findings and the cleaned impedance.
-
-    The cleaned impedance of a long recording is kept in a temporary file, without a name.
-
-    Parameters
-    ----------
-    recording : Recording
-        Channels of one infant.
-    progress : callable or None
-        Called with the share done, 0 to 1, after each block.
-    """
-    chain = SignalChain(settings_of(recording))
-    batches: list[Batch] = []
-    cleaned = SpooledSignal()
-    for batch in replay(recording, chain):
-        if batch.effort is not None:
-            cleaned.add(batch.effort)
-        batches.append(dataclasses.replace(batch, effort=None))
-        if progress is not None:
-            progress(min(batch.reached_s / recording.end_s, 1.0))
-    whole, views = with_views(batches)
-    return StoredFindings(tuple(views), chain, whole), cleaned.joined()
-
-
-def judge(findings: StoredFindings, plan: Prescription) -> tuple[tuple[Change, ...], Watch]:
-    """Run the rules of a prescription over stored findings; return the changes and the watch.
-
-    Parameters
-    ----------
-    findings : StoredFindings
-        From `find`, or `Review.findings`.
-    plan : Prescription
-        The limits in force.
-    """
-    watch = Watch(plan, findings.chain.latencies, findings.roles)
-    changes = [change for batch in findings.batches for change in watch.push(batch)]
-    return tuple(changes), watch
-
-
-def sweep(
-    findings: StoredFindings, plans: Iterable[Prescription]
-) -> list[tuple[Prescription, EventLog]]:
-    """Judge stored findings under other prescriptions, without touching the signal.
-
-    Parameters
-    ----------
-    findings : StoredFindings
-        From `Review.findings`.
-    plans : iterable of Prescription
-        The limits to try.
-
-    Returns
-    -------
-    list of (Prescription, EventLog)
-        In the order given; each log equals ``review(recording, plan).events``.
-    """
-    return sweep_whole(findings.whole, findings.chain, plans)
-
-
-def sweep_whole(
-    whole: Batch, chain: SignalChain, plans: Iterable[Prescription]
-) -> list[tuple[Prescription, EventLog]]:
-    """Return what `sweep` returns, for all findings of a recording as one batch.
-
-    Parameters
-    ----------
-    whole : Batch
-        All findings; it ends the stream.
-    chain : SignalChain
-        The chain that gave them (for its latencies and channels).
-    plans : iterable of Prescription
-        The limits to try.
-    """
-    shared = Shared(whole)
-    latencies, roles = chain.latencies, tuple(chain.channels)
-    swept = []
-    for plan in plans:
-        watch = Watch(plan, latencies, roles, shared=shared)
-        swept.append((plan, fold(watch.push(shared.whole))[0]))
-    return swept
-
-
-def variations(plan: Prescription, limit: str, values: Iterable[float]) -> list[Prescription]:
-    """Return a prescription several times over, each time with another value of one limit.
-
-    Parameters
-    ----------
-    plan : Prescription
-        The limits to vary. Everything else in it stays.
-    limit : str
-        Table and name as in the TOML file, "apnea.limit_s" for one.
-    values : iterable of float
-        The values to try, in the unit that the name ends in.
-
-    Raises
-    ------
-    ArgumentError
-        If the prescription has no such limit.
-    PrescriptionError
-        If a value is out of range.
-
-    Examples
-    --------
-    >>> plan = Prescription(apnea={"limit_s": 20})
-    >>> [other.apnea.limit_s for other in variations(plan, "apnea.limit_s", [15, 25])]
-    [15.0, 25.0]
-    """
-    tables = plan.model_dump(exclude_none=True)
-    table, _, name = limit.partition(".")
-    known = [f"{t}.{n}" for t, some in tables.items() if t not in PEOPLE for n in some]
-    if limit not in known:
-        raise ArgumentError(
-            f"the limit to vary is {limit!r}; this prescription has {', '.join(known) or 'none'}."
-        )
-    return [Prescription(**tables | {table: tables[table] | {name: value}}) for value in values]
+    reviewed = _assembled(recording, plan, findings, cleaned)
+    if recorded is None:
+        return reviewed
+    _require(recorded, RecordedEvents, "recorded")
+    judged = judge_recorded(reviewed, recorded, margin_s=margin_s)
+    return dataclasses.replace(reviewed, recorded=judged)
 
 
 def library_version() -> str:

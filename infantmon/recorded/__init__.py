@@ -1,0 +1,1 @@
+"""Events that another device recorded: read, judged, decided by readers."""

@@ -1,0 +1,218 @@
+"""What readers decided of events: kept beside the library's judgement, never over it."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from infantmon.errors import ArgumentError, RecordingError
+from infantmon.formats.files import readable_file, told_clearly, written_whole
+from infantmon.model.event import Event
+from infantmon.recorded.event import RecordedEvent
+from infantmon.scoring.agreement import Agreement, cohen_kappa
+
+REAL, MISDETECTED, ARTEFACT, CANNOT_TELL = "real", "misdetected", "artefact", "cannot tell"
+DECISIONS = (REAL, MISDETECTED, ARTEFACT, CANNOT_TELL)
+"""What a reader can decide; the classes of the published series (see docs)."""
+FORMAT = "infantmon decisions 1"
+NOTICE = "Research software, not a medical device; not for live use on an infant."
+AS_DECIDED = {"supported": REAL, "not assessable": CANNOT_TELL}
+"""A judgement of the library as a decision; doubtful and not found are "not real"."""
+NOT_REAL = "not real"
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """One reader's decision of one event.
+
+    Attributes
+    ----------
+    kind, onset_s, end_s, recording
+        Which event: kind, times in seconds (None where open or not given), excerpt or "".
+    decision : str
+        One of `DECISIONS`.
+    by : str
+        Who decided.
+    note : str
+        In the reader's words.
+    """
+
+    kind: str
+    onset_s: float | None
+    end_s: float | None
+    recording: str
+    decision: str
+    by: str
+    note: str = ""
+
+    def __post_init__(self) -> None:
+        if self.decision not in DECISIONS:
+            raise ArgumentError(
+                f"the decision is {self.decision!r}; choose one of {', '.join(DECISIONS)}."
+            )
+        if not isinstance(self.by, str) or not self.by.strip():
+            raise ArgumentError(f"by is {self.by!r}; say who decided.")
+
+    @property
+    def key(self) -> tuple[str, str, float | None, float | None]:
+        """Which event it is about."""
+        return self.recording, self.kind, self.onset_s, self.end_s
+
+
+def key_of(event: Event | RecordedEvent) -> tuple[str, str, float | None, float | None]:
+    """Return what tells an event from others: excerpt, kind, onset and end in seconds."""
+    recording = event.recording if isinstance(event, RecordedEvent) else ""
+    times = (None if t is None or t != t else t for t in (event.onset_s, event.end_s))
+    onset_s, end_s = times
+    return recording, event.kind, onset_s, end_s
+
+
+class Decisions:
+    """All decisions, in the order made. Nothing is ever taken out or replaced.
+
+    Parameters
+    ----------
+    made : iterable of Decision
+        Earlier ones, such as of a file.
+    """
+
+    def __init__(self, made: Iterable[Decision] = ()) -> None:
+        self._made = list(made)
+
+    def __len__(self) -> int:
+        return len(self._made)
+
+    def __iter__(self) -> Iterator[Decision]:
+        return iter(self._made)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Decisions) and self._made == other._made
+
+    __hash__ = None  # type: ignore[assignment]
+
+    def add(
+        self, event: Event | RecordedEvent, decision: str, *, by: str, note: str = ""
+    ) -> Decision:
+        """Add a reader's decision and return it; an earlier one of the same reader stays.
+
+        Parameters
+        ----------
+        event : Event or RecordedEvent
+            The event.
+        decision : str
+            One of `DECISIONS`.
+        by, note : str
+            Who decided, and a note.
+
+        Raises
+        ------
+        ArgumentError
+            If the decision is none, or nobody is named.
+        """
+        recording, kind, onset_s, end_s = key_of(event)
+        made = Decision(kind, onset_s, end_s, recording, decision, by, note)
+        self._made.append(made)
+        return made
+
+    def of(self, event: Event | RecordedEvent) -> tuple[Decision, ...]:
+        """Return all decisions of an event, the earliest first."""
+        return tuple(made for made in self._made if made.key == key_of(event))
+
+    @property
+    def readers(self) -> tuple[str, ...]:
+        """Who decided, in the order of their first decision."""
+        return tuple(dict.fromkeys(made.by for made in self._made))
+
+    @property
+    def conflicts(self) -> tuple[tuple[Decision, ...], ...]:
+        """Events of which there is more than one decision: each with all that was decided."""
+        by_key: dict[object, list[Decision]] = {}
+        for made in self._made:
+            by_key.setdefault(made.key, []).append(made)
+        return tuple(
+            tuple(some) for some in by_key.values() if len({one.decision for one in some}) > 1
+        )
+
+    def last_by(self, reader: str) -> dict[tuple[str, str, float | None, float | None], str]:
+        """Return the last decision of a reader for each event."""
+        return {made.key: made.decision for made in self._made if made.by == reader}
+
+    def merged(self, other: Decisions) -> Decisions:
+        """Return both together; a decision that stands in both stands once, none is overwritten."""
+        return Decisions(dict.fromkeys([*self._made, *other._made]))
+
+    def agreement(self, one: str, other: str) -> Agreement:
+        """Return the agreement of two readers over the events that both decided.
+
+        Parameters
+        ----------
+        one, other : str
+            Readers, as in `by`.
+        """
+        first, second = self.last_by(one), self.last_by(other)
+        both = [key for key in first if key in second]
+        return cohen_kappa([first[key] for key in both], [second[key] for key in both])
+
+    def agreement_with(
+        self, reader: str, judged: Iterable[tuple[Event | RecordedEvent, str]]
+    ) -> Agreement:
+        """Return the agreement of a reader with the library: real, not real, cannot tell.
+
+        Parameters
+        ----------
+        reader : str
+            As in `by`.
+        judged : iterable of (Event or RecordedEvent, str)
+            Events and the library's judgement of each.
+        """
+        said = self.last_by(reader)
+        pairs = [(said[key_of(e)], judgement) for e, judgement in judged if key_of(e) in said]
+        fold = {MISDETECTED: NOT_REAL, ARTEFACT: NOT_REAL}
+        readers = [fold.get(decision, decision) for decision, _ in pairs]
+        return cohen_kappa(readers, [AS_DECIDED.get(j, NOT_REAL) for _, j in pairs])
+
+    def write(self, path: str | Path) -> None:
+        """Write all decisions as JSON, whole or not at all.
+
+        Parameters
+        ----------
+        path : str or path
+            The file; an existing one is replaced, so merge it first.
+
+        Raises
+        ------
+        ArgumentError
+            If the folder does not exist.
+        """
+        target = Path(path)
+        rows = [dataclasses.asdict(made) for made in self._made]
+        plain = {"format": FORMAT, "notice": NOTICE, "decisions": rows}
+        text = json.dumps(plain, allow_nan=False, ensure_ascii=False, indent=1)
+        with written_whole(target.parent, (target.name,)) as scratch:
+            (scratch / target.name).write_text(text + "\n", encoding="utf-8")
+
+    @classmethod
+    def read(cls, path: str | Path) -> Decisions:
+        """Read what `write` or the review page wrote; equal to what was written.
+
+        Parameters
+        ----------
+        path : str or path
+            The file.
+
+        Raises
+        ------
+        RecordingError
+            If the file is missing, damaged, or of another format.
+        """
+        source = readable_file(Path(path), what="a file of decisions")
+        with told_clearly(source, "a file of decisions"):
+            plain = json.loads(source.read_text(encoding="utf-8"))
+            if plain.get("format") != FORMAT:
+                raise RecordingError(
+                    f"{source} states the format {plain.get('format')!r}; {FORMAT!r} is expected."
+                )
+            return cls(Decision(**row) for row in plain["decisions"])

@@ -1,0 +1,155 @@
+"""Events that another device recorded: lists, judgements, decisions, agreement."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+import infantmon as im
+from infantmon.formats.edf_annotations import TimedNote, write_edf_notes
+from infantmon.formats.wfdb_annotations import NOTE, Annotation, write_annotations
+from infantmon.model.event import SUPPORTED
+from infantmon.recorded.decisions import Decisions
+from infantmon.recorded.event import recorded_events
+from infantmon.recorded.judging import NOT_FOUND
+from infantmon.recorded.reading import read_recorded
+from infantmon.scoring.agreement import cohen_kappa
+from infantmon.simulate import demo_scenario, simulate_night
+
+PLAN = im.Prescription(apnea={"limit_s": 20}, contact_loss={"delay_s": 5})
+BAD = """onset_s,end_s,kind,test
+1230,1257,apnea,
+480,503,apnea,
+485,500,apnea,
+5000,5020,apnea,
+600,620,snore,
+300,,apnea,
+1700,1720,apnea,yes
+,,apnea,
+400,390,apnea,
+100,120,bradycardia,
+"""
+
+
+@pytest.fixture(scope="module")
+def night():
+    return simulate_night(demo_scenario(), seed=1).recording
+
+
+@pytest.fixture
+def bad(tmp_path):
+    path = tmp_path / "list.csv"
+    path.write_text(BAD, encoding="utf-8")
+    return read_recorded(path)
+
+
+def test_a_bad_list_is_told_by_row_the_others_judged_and_nothing_lost(night, bad):
+    judged = im.review(night, PLAN, recorded=bad).recorded
+    assert [one.recorded.row for one in judged.judged] == [1, 2, 3, 4, 5, 6, 8, 9, 10]
+    assert [event.row for event in judged.tests] == [7]
+    assert [one.judgement for one in judged.judged[:3]] == [SUPPORTED] * 3
+    told = "\n".join(judged.faults)
+    for words in (
+        "row 2: out of order: it begins before row 1",
+        "row 3: it overlaps row 2",
+        "row 4: it reaches outside the recording (0 to 1800 s)",
+        "row 5: the kind 'snore' is not known",
+        "row 6: no end is given",
+        "row 8: no onset is given",
+        "row 9: it ends at 390 s, before its onset at 400 s",
+    ):
+        assert words in told
+    assert judged.sentence.startswith("of 9 recorded: 3 supported, ")
+    by_row = {one.recorded.row: one for one in judged.judged}
+    assert by_row[6].judgement == NOT_FOUND
+    assert by_row[10].reasons[0].text.startswith("no limit for low heart rate is set")
+    assert sum(judged.counts.values()) == 9
+
+
+def test_measures_tell_the_pause_both_ways(night, bad):
+    measures = im.review(night, PLAN, recorded=bad).recorded.judged[1].measures
+    assert measures.longest_pause_s == pytest.approx(23.0, abs=1.0)
+    assert measures.effort_free_s < measures.longest_pause_s
+    assert 100 < measures.lowest_bpm < measures.highest_bpm < 200
+    assert measures.unusable == {"ecg": 0.0, "impedance": 0.0}
+
+
+def test_what_is_found_beside_the_list_stands_apart_but_not_in_a_test_period(night):
+    listed = recorded_events([(480, 503, "apnea", "", False), (1225, 1260, "test", "", False)])
+    judged = im.review(night, PLAN, recorded=listed).recorded
+    assert [event.kind for event in judged.beside] == ["contact loss"]
+
+
+@pytest.mark.parametrize("ending", ["csv", "edf", "events"])
+def test_three_formats_give_the_same_rows(tmp_path, ending):
+    path = tmp_path / f"list.{ending}"
+    if ending == "csv":
+        path.write_text("onset_s,end_s,kind\n480,503,apnea\n", encoding="utf-8")
+    elif ending == "edf":
+        write_edf_notes([TimedNote(480.0, 23.0, "apnea")], path)
+    else:
+        marks = [Annotation(480, NOTE, "apnea"), Annotation(503, NOTE, "end of apnea")]
+        write_annotations(marks, path, rate_hz=1.0)
+    (row,) = read_recorded(path)
+    assert (row.onset_s, row.end_s, row.kind, row.faults) == (480.0, 503.0, "apnea", ())
+
+
+def test_a_list_without_a_column_says_which(tmp_path):
+    path = tmp_path / "list.csv"
+    path.write_text("onset_s,kind\n1,apnea\n", encoding="utf-8")
+    with pytest.raises(im.RecordingError, match="lacks the column 'end_s'"):
+        read_recorded(path)
+
+
+def test_decisions_round_trip_merge_and_keep_conflicts(night, bad, tmp_path):
+    review = im.review(night, PLAN, recorded=bad)
+    event, row = review.events[0], review.recorded.judged[4].recorded
+    before = (event.judgement, review.recorded.judged[4].judgement)
+    review.decide(event, "real", by="reader A", note='quoted "note"')
+    review.decide(row, "misdetected", by="reader A")
+    assert (event.judgement, review.recorded.judged[4].judgement) == before
+    review.decisions.write(tmp_path / "a.json")
+    again = Decisions.read(tmp_path / "a.json")
+    assert again == review.decisions
+    other = Decisions()
+    other.add(event, "artefact", by="reader B")
+    both = again.merged(other)
+    assert len(both) == 3
+    ((one, two),) = both.conflicts
+    assert (one.decision, two.decision) == ("real", "artefact")
+    assert both.merged(again) == both
+    assert both.agreement("reader A", "reader B").count == 1
+    assert both.agreement_with("reader A", [(event, event.judgement)]).observed == 1.0
+
+
+def test_a_decision_needs_an_event_of_the_review_a_reader_and_a_known_word(night):
+    review = im.review(night, PLAN)
+    with pytest.raises(im.ArgumentError, match="choose one of real"):
+        review.decide(review.events[0], "maybe", by="reader A")
+    with pytest.raises(im.ArgumentError, match="say who decided"):
+        review.decide(review.events[0], "real", by=" ")
+    stranger = recorded_events([(1, 2, "apnea", "", False)])[0]
+    with pytest.raises(im.ArgumentError, match="one of this review's events"):
+        review.decide(stranger, "real", by="reader A")
+
+
+def test_kappa_of_a_published_kind_of_table_and_its_interval_against_resampling():
+    """25 and 25 against 30 and 20 with 35 alike: observed 0.7, by chance 0.5, kappa 0.4."""
+    first = np.array(["y"] * 25 + ["n"] * 25)
+    second = np.array(["y"] * 20 + ["n"] * 5 + ["y"] * 10 + ["n"] * 15)
+    told = cohen_kappa(first.tolist(), second.tolist())
+    assert (told.observed, told.expected) == (pytest.approx(0.7), pytest.approx(0.5))
+    assert told.kappa == pytest.approx(0.4)
+    draw = np.random.default_rng(3)
+    drawn = [
+        cohen_kappa(first[rows].tolist(), second[rows].tolist()).kappa
+        for rows in draw.integers(0, 50, (2000, 50))
+    ]
+    assert told.interval == pytest.approx(np.quantile(drawn, [0.025, 0.975]), abs=0.04)
+
+
+def test_kappa_is_undefined_without_items_or_with_one_category():
+    assert cohen_kappa([], []).kappa is None
+    assert cohen_kappa(["a", "a"], ["a", "a"]).kappa is None
+    with pytest.raises(im.ArgumentError, match="the same items"):
+        cohen_kappa(["a"], [])
