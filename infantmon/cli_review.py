@@ -9,6 +9,13 @@ from typing import Annotated
 import typer
 from rich.console import Console
 
+from infantmon.cli_recorded import (
+    judge_folder,
+    read_decisions,
+    say_decisions,
+    show_folder,
+    write_recorded,
+)
 from infantmon.cli_screen import (
     AsJson,
     Quiet,
@@ -23,9 +30,11 @@ from infantmon.errors import ArgumentError, require_between
 from infantmon.formats.marking import write_marks
 from infantmon.formats.reading import read
 from infantmon.model.prescription import Prescription
+from infantmon.recorded.reading import read_recorded
 from infantmon.report.days import LEAST_HOURS
 from infantmon.report.export import events_as_json
 from infantmon.report.files import write_files
+from infantmon.report.recorded_files import recorded_text
 from infantmon.report.table import event_table_text
 from infantmon.reviewing import Review, sweep, variations
 from infantmon.reviewing import review as review_recording
@@ -90,11 +99,31 @@ def add_review(app: typer.Typer) -> None:
         parquet: Annotated[
             bool, typer.Option("--parquet", help="Write the events as Parquet as well.")
         ] = False,
+        recorded: Annotated[
+            Path | None,
+            typer.Option(
+                help="Events that another device listed, to be judged: CSV with onset_s, end_s, "
+                "kind (and recording), EDF+ or WFDB annotations. RECORD may be a folder of "
+                "excerpts then."
+            ),
+        ] = None,
+        decisions: Annotated[
+            list[Path] | None,
+            typer.Option(help="File of a reader's decisions; several are merged, conflicts shown."),
+        ] = None,
         json: AsJson = False,
         quiet: Quiet = False,
     ) -> None:
         """Review a recording: list its events with reasons, and write the review page."""
         plan = Prescription.from_toml(prescription)
+        listed = None if recorded is None else read_recorded(recorded)
+        decided = read_decisions(decisions or [])
+        decided = decided if identity else decided.without_identity()
+        if listed is not None and Path(record[0]).is_dir():
+            judged, _ = judge_folder(Path(record[0]), plan, listed)
+            paths = write_recorded(judged, decided, out)
+            show_folder(judged, decided, paths, as_json=json, quiet=quiet)
+            return
         others = other_plans(plan, what_if)
         require_between(least_hours, 0.0, 24.0, name="--least-hours", unit="h")
         with progress() as tell:
@@ -102,7 +131,7 @@ def add_review(app: typer.Typer) -> None:
             recording = read(*record, ecg=ecg, ecg2=ecg2, impedance=impedance)
             tell("reading", 1.0)
             found = review_recording(
-                recording, plan, progress=lambda share: tell("reviewing", share)
+                recording, plan, recorded=listed, progress=lambda share: tell("reviewing", share)
             )
             tell("other limits", 0.0)
             tried = sweep(found.findings, others)
@@ -112,11 +141,14 @@ def add_review(app: typer.Typer) -> None:
             paths = write_files(shown, out, least_hours=least_hours, what_if=tried, parquet=parquet)
             tell("writing", 1.0)
         paths += write_marks(found, out) if marks else []
+        if found.recorded is not None:
+            paths += write_recorded(found.recorded, decided, out)
         if json:
             say_json({**plain_json.loads(events_as_json(shown)), "files": as_paths(paths)})
         elif not quiet:
             screen = console()
             print_review(screen, shown)
+            say_decisions(decided)
             for path in paths:
                 say(screen, f"wrote {path}")
             say_cautions(screen)
@@ -161,3 +193,6 @@ def print_review(screen: Console, reviewed: Review) -> None:
     say(screen)
     say(screen, event_table_text(reviewed.events, width=screen.width))
     say(screen)
+    if reviewed.recorded is not None:
+        say(screen, recorded_text(reviewed.recorded, screen.width))
+        say(screen)

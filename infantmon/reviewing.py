@@ -28,9 +28,25 @@ from infantmon.report.notebook import review_html
 from infantmon.report.page import write_review_page
 from infantmon.report.table import event_table_text
 from infantmon.stages.heart_rate import HeartRate, HeartRateSettings
-from infantmon.stored_findings import StoredFindings, find, judge, sweep, variations
+from infantmon.stored_findings import (
+    StoredFindings,
+    find,
+    judge,
+    sweep,
+    sweep_whole,
+    variations,
+)
 
-__all__ = ["Review", "find", "judge", "library_version", "review", "sweep", "variations"]
+__all__ = [
+    "Review",
+    "find",
+    "judge",
+    "library_version",
+    "review",
+    "sweep",
+    "sweep_whole",
+    "variations",
+]
 
 SHOWN_AVERAGE_BEATS = 8
 """Averaging of the heart rate shown where the prescription states none (project's choice)."""
@@ -85,7 +101,7 @@ class Review:
     def decide(
         self, event: Event | RecordedEvent, decision: str, *, by: str, note: str = ""
     ) -> Decision:
-        """Add a reader's decision of an event; the library's judgement stays as it is.
+        """Add a reader's decision of an event and return it; the library's judgement stays.
 
         Parameters
         ----------
@@ -211,6 +227,7 @@ class Review:
             self,
             recording=recording_without_identity(self.recording),
             plan=plan_without_identity(self.plan),
+            decisions=self.decisions.without_identity(),
         )
 
     def plot(self, event: Event | int) -> Drawing:

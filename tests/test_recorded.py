@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import dataclasses
+import json
+
 import numpy as np
 import pytest
 
 import infantmon as im
+from infantmon.cli import main
 from infantmon.formats.edf_annotations import TimedNote, write_edf_notes
 from infantmon.formats.wfdb_annotations import NOTE, Annotation, write_annotations
+from infantmon.formats.writing import write_edf
 from infantmon.model.event import SUPPORTED
-from infantmon.recorded.decisions import Decisions
+from infantmon.recorded.decisions import Decision, Decisions
 from infantmon.recorded.event import recorded_events
 from infantmon.recorded.judging import NOT_FOUND
 from infantmon.recorded.reading import read_recorded
@@ -77,7 +82,8 @@ def test_measures_tell_the_pause_both_ways(night, bad):
 def test_what_is_found_beside_the_list_stands_apart_but_not_in_a_test_period(night):
     listed = recorded_events([(480, 503, "apnea", "", False), (1225, 1260, "test", "", False)])
     judged = im.review(night, PLAN, recorded=listed).recorded
-    assert [event.kind for event in judged.beside] == ["contact loss"]
+    assert [event.kind for event in judged.beside] == ["contact loss", "apnea"]
+    assert judged.beside[1].judgement == "not assessable"  # counted over the loose electrode
 
 
 @pytest.mark.parametrize("ending", ["csv", "edf", "events"])
@@ -131,6 +137,33 @@ def test_a_decision_needs_an_event_of_the_review_a_reader_and_a_known_word(night
     stranger = recorded_events([(1, 2, "apnea", "", False)])[0]
     with pytest.raises(im.ArgumentError, match="one of this review's events"):
         review.decide(stranger, "real", by="reader A")
+
+
+def test_a_folder_of_excerpts_from_the_command_line(tmp_path, capsys):
+    scenario = dataclasses.replace(demo_scenario(), duration_s=560.0)
+    night = simulate_night(scenario, seed=1).recording
+    (tmp_path / "kept").mkdir()
+    write_edf(night, tmp_path / "kept" / "one.edf")
+    (tmp_path / "kept" / "broken.edf").write_bytes(b"nothing")
+    (tmp_path / "list.csv").write_text(
+        "onset_s,end_s,kind,recording\n480,503,apnea,one\n1,2,apnea,broken\n1,2,apnea,none\n"
+    )
+    (tmp_path / "limits.toml").write_text("[apnea]\nlimit_s = 20\n")
+    for reader, decision in (("reader A", "real"), ("reader B", "artefact")):
+        made = Decisions([Decision("apnea", 480, 503, "one", decision, reader, "private")])
+        made.write(tmp_path / f"{reader[-1]}.json")
+    words = ["review", tmp_path / "kept", "--recorded", tmp_path / "list.csv", "--prescription"]
+    words += [tmp_path / "limits.toml", "--out", tmp_path / "out"]
+    words += ["--decisions", tmp_path / "A.json", "--decisions", tmp_path / "B.json"]
+    assert main([str(word) for word in words]) == 0
+    told = capsys.readouterr().out
+    assert "of 3 recorded: 1 supported, 0 doubtful, 2 not assessable, 0 not found" in told
+    assert "conflict: one apnea at 480 s: reader 1: real; reader 2: artefact" in told
+    plain = json.loads((tmp_path / "out" / "recorded.json").read_text())
+    assert [one["judgement"] for one in plain["recorded"]][1:] == ["not assessable"] * 2
+    assert [d["by"] for d in plain["recorded"][0]["decisions"]] == ["reader 1", "reader 2"]
+    assert "private" not in json.dumps(plain)
+    assert (tmp_path / "out" / "recorded.csv").read_text().count("\n1,one,apnea,") == 1
 
 
 def test_kappa_of_a_published_kind_of_table_and_its_interval_against_resampling():

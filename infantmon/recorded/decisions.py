@@ -174,6 +174,12 @@ class Decisions:
         readers = [fold.get(decision, decision) for decision, _ in pairs]
         return cohen_kappa(readers, [AS_DECIDED.get(j, NOT_REAL) for _, j in pairs])
 
+    def without_identity(self) -> Decisions:
+        """Return the decisions with numbers for the readers' names, and without their notes."""
+        numbers = {by: f"reader {place}" for place, by in enumerate(self.readers, start=1)}
+        made = self._made
+        return Decisions(dataclasses.replace(d, by=numbers[d.by], note="") for d in made)
+
     def write(self, path: str | Path) -> None:
         """Write all decisions as JSON, whole or not at all.
 

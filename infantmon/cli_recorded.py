@@ -1,0 +1,84 @@
+"""What `infantmon review --recorded` does: recorded events judged, printed and written."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+from infantmon.cli_screen import console, say, say_cautions, say_json
+from infantmon.formats.reading import read
+from infantmon.model.prescription import Prescription
+from infantmon.model.recording import Recording
+from infantmon.recorded.decisions import Decisions
+from infantmon.recorded.event import RecordedEvents
+from infantmon.recorded.excerpts import judge_excerpts
+from infantmon.recorded.judging import JudgedList
+from infantmon.report.recorded_files import recorded_csv, recorded_json_text, recorded_text
+from infantmon.report.whole_file import write_whole
+from infantmon.reviewing import review
+
+ENDINGS = (".edf", ".bdf", ".csv", ".parquet", ".hea")
+
+
+def read_decisions(paths: list[Path]) -> Decisions:
+    """Return the decisions of several readers' files together; none is overwritten."""
+    whole = Decisions()
+    for path in paths:
+        whole = whole.merged(Decisions.read(path))
+    return whole
+
+
+def judge_folder(
+    folder: Path, plan: Prescription, recorded: RecordedEvents
+) -> tuple[JudgedList, dict[str, str]]:
+    """Judge a list whose rows name excerpts in a folder."""
+    names = {p.stem: p for p in sorted(folder.iterdir()) if p.suffix.lower() in ENDINGS}
+
+    def loader(path: Path) -> Callable[[], Recording]:
+        place = path.with_suffix("") if path.suffix == ".hea" else path
+        return lambda: read(str(place))
+
+    def judge(recording: Recording, rows: RecordedEvents) -> JudgedList:
+        return review(recording, plan, recorded=rows).recorded or JudgedList(())
+
+    return judge_excerpts({name: loader(path) for name, path in names.items()}, recorded, judge)
+
+
+def write_recorded(judged: JudgedList, decisions: Decisions, out: Path) -> list[Path]:
+    """Write recorded.json and recorded.csv into a folder; return their paths."""
+    out.mkdir(parents=True, exist_ok=True)
+    texts = {
+        "recorded.json": recorded_json_text(judged, decisions),
+        "recorded.csv": recorded_csv(judged),
+    }
+    for name, text in texts.items():
+        write_whole(out / name, text)
+    return [out / name for name in texts]
+
+
+def show_folder(
+    judged: JudgedList, decisions: Decisions, paths: list[Path], *, as_json: bool, quiet: bool
+) -> None:
+    """Print what was said of the events of a folder."""
+    if as_json:
+        plain = json.loads(recorded_json_text(judged, decisions))
+        say_json({**plain, "files": [str(path) for path in paths]})
+    elif not quiet:
+        screen = console()
+        say(screen, recorded_text(judged, screen.width))
+        say_decisions(decisions)
+        for path in paths:
+            say(screen, f"wrote {path}")
+        say_cautions(screen)
+
+
+def say_decisions(decisions: Decisions) -> None:
+    """Print how many decisions there are, and every conflict."""
+    if not len(decisions):
+        return
+    screen = console()
+    say(screen, f"{len(decisions)} decisions by {', '.join(decisions.readers)}")
+    for some in decisions.conflicts:
+        told = "; ".join(f"{made.by}: {made.decision}" for made in some)
+        say(screen, f"conflict: {some[0].recording} {some[0].kind} at {some[0].onset_s} s: {told}")
