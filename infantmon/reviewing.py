@@ -12,7 +12,7 @@ from infantmon.errors import ArgumentError
 from infantmon.events.batch import Batch
 from infantmon.events.log import EventLog, fold
 from infantmon.model.event import Change, Event, Excursion
-from infantmon.model.marks import Breaths, HeartRates, Pulsations, RPeaks
+from infantmon.model.marks import BreathingRates, Breaths, HeartRates, Pulsations, RPeaks
 from infantmon.model.prescription import Prescription
 from infantmon.model.recording import Recording
 from infantmon.model.signal import Signal
@@ -27,6 +27,7 @@ from infantmon.report.identity import plan_without_identity, recording_without_i
 from infantmon.report.notebook import review_html
 from infantmon.report.page import write_review_page
 from infantmon.report.table import event_table_text
+from infantmon.stages.breathing_rate import BreathingRate, BreathingRateSettings
 from infantmon.stages.heart_rate import HeartRate, HeartRateSettings
 from infantmon.stored_findings import (
     StoredFindings,
@@ -49,6 +50,7 @@ __all__ = [
 ]
 
 SHOWN_AVERAGE_BEATS = 8
+SHOWN_AVERAGE_BREATHS = 8
 """Averaging of the heart rate shown where the prescription states none (project's choice)."""
 
 
@@ -133,6 +135,15 @@ class Review:
             "ecg", "ecg2" or "impedance"; None is returned where it was not recorded.
         """
         return self.contact.get(role)
+
+    @property
+    def breathing_rate(self) -> BreathingRates:
+        """Rate of breathing at each breath: 60 / mean of the last 8 intervals, a minute."""
+        stage = BreathingRate(BreathingRateSettings(average_breaths=SHOWN_AVERAGE_BREATHS))
+        batches = self.findings.batches
+        return BreathingRates.joined(
+            [stage.push(b.breaths, b.contact.get("impedance"), last=b.last) for b in batches]
+        )
 
     @property
     def recorded_s(self) -> float:

@@ -19,6 +19,7 @@ from infantmon.stages.bandpass import (
     ImpedanceBandPass,
     ImpedanceBandPassSettings,
 )
+from infantmon.stages.breathing_rate import BreathingRate, BreathingRateSettings
 from infantmon.stages.breaths import BreathDetector, BreathSettings
 from infantmon.stages.cardiac_artifact import CardiacArtifactRejector, CardiacArtifactSettings
 from infantmon.stages.checks import CHECKS, SoloRunner, StageCase, outcomes
@@ -64,6 +65,17 @@ class HeartRateRunner(LedRunner):
         return outcomes(self.stage.push(self.beats.push(chunks["ecg"], last=last), last=last))
 
 
+class BreathingRateRunner:
+    def __init__(self):
+        self.breaths = breath_stage(31.25)
+        lag_s = self.breaths.latency_s
+        self.stage = BreathingRate(BreathingRateSettings(average_breaths=4, breath_lag_s=lag_s))
+
+    def push(self, chunks, *, last):
+        breaths = self.breaths.push(chunks["samples"], last=last)
+        return outcomes(self.stage.push(breaths, last=last))
+
+
 class RejectorRunner(LedRunner):
     """Band-pass, R peaks and the rejector, each channel cut as it comes."""
 
@@ -97,6 +109,10 @@ def solo(name, stage_of_rate, rate_hz, inputs):
         {"samples": rate_hz},
         stage_of_rate,
     )
+
+
+def breath_stage(rate_hz):
+    return BreathDetector(BreathSettings(rate_hz, raw_rate_hz=rate_hz))
 
 
 def beat_lag_s():
@@ -160,9 +176,16 @@ CASES = (
     ),
     solo(
         "breaths",
-        lambda r: BreathDetector(BreathSettings(r, raw_rate_hz=r)),
+        breath_stage,
         31.25,
         lambda: {"samples": scene(impedance_hz=31.25)[1].copy()},
+    ),
+    StageCase(
+        "rate of breathing",
+        BreathingRateRunner,
+        lambda: {"samples": scene(impedance_hz=31.25)[1].copy()},
+        {"samples": 31.25},
+        breath_stage,
     ),
 )
 
@@ -179,7 +202,7 @@ def test_every_stage_and_every_check_takes_part():
     assert tested == all_stages(), "a stage is not under contract"
     written = {f for name, f in inspect.getmembers(checks) if name.startswith("check_")}
     assert set(CHECKS) == written, "a check is not in the list"
-    assert len(list(product(CASES, CHECKS))) == 11 * 17
+    assert len(list(product(CASES, CHECKS))) == 12 * 17
 
 
 def all_stages():

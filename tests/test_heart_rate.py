@@ -15,7 +15,8 @@ from slow_rules import (
 )
 
 from infantmon.errors import ArgumentError
-from infantmon.stages.heart_rate import HeartRate, HeartRateSettings, IntervalAverage
+from infantmon.model.interval_average import IntervalAverage
+from infantmon.stages.heart_rate import HeartRate, HeartRateSettings
 
 
 def rates_of(settings, beats, contact=None, cuts=(100.0,)):

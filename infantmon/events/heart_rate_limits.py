@@ -12,9 +12,9 @@ from infantmon.events.condition import Condition, Transition
 from infantmon.events.rule import FEW, ClockedRule, rows_beside_gaps
 from infantmon.model.arrays import Floats, Ints
 from infantmon.model.findings import Findings
+from infantmon.model.interval_average import IntervalAverage
 from infantmon.model.marks import RPeaks
 from infantmon.model.prescription import HeartRateLimit
-from infantmon.stages.heart_rate import IntervalAverage
 
 
 class HeartRateRule(ClockedRule):

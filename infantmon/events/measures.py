@@ -8,8 +8,8 @@ import numpy as np
 
 from infantmon.events.case import BEFORE_S, Case
 from infantmon.model.event import Event, UnusableStretch
+from infantmon.model.interval_average import IntervalAverage
 from infantmon.model.spans import Reason
-from infantmon.stages.heart_rate import IntervalAverage
 
 
 def unusable_inside(case: Case) -> tuple[UnusableStretch, ...]:

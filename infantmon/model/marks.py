@@ -1,4 +1,4 @@
-"""Marks: heart beats, breaths, heart rates, and how much pulsation was taken out."""
+"""Marks: heart beats, breaths, their rates, and how much pulsation was taken out."""
 
 from __future__ import annotations
 
@@ -66,6 +66,22 @@ class HeartRates(Findings):
     """
 
     heart_rate_bpm: Floats = column(np.float64)
+    interval_s: Floats = column(np.float64)
+
+
+@dataclass(frozen=True, eq=False)
+class BreathingRates(Findings):
+    """Rate of breathing at each breath, over the averaging of the stage that made it.
+
+    Attributes
+    ----------
+    breathing_rate_per_min : numpy.ndarray, shape (n,)
+        60 / mean of the averaged intervals from breath to breath, in breaths a minute.
+    interval_s : numpy.ndarray, shape (n,)
+        The mean interval behind it, in seconds.
+    """
+
+    breathing_rate_per_min: Floats = column(np.float64)
     interval_s: Floats = column(np.float64)
 
 

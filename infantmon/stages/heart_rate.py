@@ -7,74 +7,12 @@ from typing import ClassVar
 
 import numpy as np
 
-from infantmon.errors import ArgumentError
-from infantmon.model.arrays import NO_FLOATS, Floats, Ints
-from infantmon.model.carried import Carried, record
+from infantmon.model.carried import record
+from infantmon.model.interval_average import IntervalAverage
 from infantmon.model.marks import HeartRates, RPeaks
 from infantmon.model.spans import BLOCKING, ContactMarks
 from infantmon.model.usability import Usability
 from infantmon.stages.contract import Stage, settled_before
-
-
-class IntervalAverage(Carried):
-    """The mean RR interval at each beat.
-
-    With ``average_beats`` = N: over the last N intervals; with ``average_s`` = S: over the
-    intervals that end within the last S seconds. After a start, or an unusable stretch, over as
-    many as there are. The mean of consecutive intervals is the time between two beats over their
-    count, so it is exact however the beats are cut.
-    """
-
-    carried: ClassVar[tuple[str, ...]] = ("_times",)
-
-    def __init__(self, average_beats: int | None, average_s: float | None) -> None:
-        if (average_beats is None) == (average_s is None):
-            raise ArgumentError(
-                f"average_beats is {average_beats} and average_s is {average_s}; "
-                "give exactly one of the two."
-            )
-        self._beats = average_beats
-        self._span_s = average_s
-        self._times = NO_FLOATS  # the beats that the next mean may reach back to
-
-    def push(self, time_s: Floats, anew_s: Floats) -> Floats:
-        """Return the mean interval at each new beat, in seconds; NaN where there is none yet.
-
-        Parameters
-        ----------
-        time_s : numpy.ndarray, shape (n,)
-            New beats, in seconds, ascending.
-        anew_s : numpy.ndarray, shape (m,)
-            Where the averaging starts anew, ascending: no interval reaches across one of these.
-        """
-        times = np.concatenate((self._times, time_s))
-        row = np.arange(len(self._times), len(times))
-        first = self._first_rows(times, row)
-        if len(times):
-            for start in np.searchsorted(times, anew_s[anew_s > times[0]], side="left").tolist():
-                later = first[max(start - len(self._times), 0) :]
-                np.maximum(later, start, out=later)
-        count = row - first
-        mean = np.full(len(row), np.nan)
-        np.divide(times[row] - times[first], count, out=mean, where=count > 0)
-        self._times = self._kept(times)
-        return mean
-
-    def _first_rows(self, times: Floats, row: Ints) -> Ints:
-        """Return the beat that opens the oldest interval of each mean."""
-        if self._beats is not None:
-            return np.asarray(np.maximum(row - self._beats, 0), dtype=np.int64)
-        since = times[row] - float(self._span_s or 0.0)
-        inside = np.searchsorted(times, since, side="right") - 1
-        return np.asarray(np.clip(inside, 0, np.maximum(row - 1, 0)), dtype=np.int64)
-
-    def _kept(self, times: Floats) -> Floats:
-        if self._beats is not None:
-            return times[-self._beats :].copy()
-        if not len(times):
-            return times
-        since = times[-1] - float(self._span_s or 0.0)
-        return times[max(int(np.searchsorted(times, since, side="right")) - 1, 0) :].copy()
 
 
 @record
