@@ -86,7 +86,8 @@ def as_markdown(result: dict[str, Any]) -> str:
         "# Rate of breathing in windows of 32 s",
         "",
         (
-            f"{result['database']}: {result['windows']} windows, {result['windows_left_out']} left out. Population: {result['population']}. "
+            f"{result['database']}: {result['windows']} windows, {result['windows_left_out']} left out. "
+            f"Population: {result['population']}. "
             f"Labels: {result['labels']}. Tuned on: {result['tuned_on']}."
         ),
         "",
