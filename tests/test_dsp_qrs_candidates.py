@@ -1,5 +1,7 @@
 """QRS candidates and what surrounds them, against a loop over candidates."""
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 from r_peak_inputs import cut_in
@@ -8,10 +10,11 @@ from infantmon.dsp.qrs_candidates import CandidateFinder
 
 RATE_HZ = 125.0
 RADIUS, SIGHT, VALLEY, WING = 10, 94, 25, 12  # 0.08, 0.75, 0.2 and 0.1 s
+EDGE, LAG = 6, 7  # 0.05 s; the lag is any
 
 
 def drawn(seed, length=3000):
-    """A band-passed signal of bursts and noise, and its envelope."""
+    """A band-passed signal of bursts and noise, and its envelope; its cube is the signal itself."""
     draw = np.random.default_rng(seed)
     size = 0.1 + (draw.random(length) < 0.02).astype(float)
     loud = np.convolve(size, np.hanning(13), mode="same")
@@ -39,7 +42,22 @@ def alike(band, place, other):
     return max(0.0, *shifts)
 
 
-def slow_twin(band, envelope):
+def steepest(means, place):
+    near = held(means, place - LAG - EDGE, place - LAG + EDGE + 2)
+    return max(abs(b - a) for a, b in pairwise(near))
+
+
+def is_blunt(means, envelope, places, place):
+    """Is a larger and much steeper candidate where the QRS complex of a T wave would be?"""
+    return any(
+        0.1 * RATE_HZ <= place - p <= 0.36 * RATE_HZ
+        and 0.85 * envelope[p] >= envelope[place]
+        and 0.33 * steepest(means, p) >= steepest(means, place)
+        for p in places
+    )
+
+
+def slow_twin(means, band, envelope):
     """Each candidate as a dict, one after the other."""
     places = [
         k
@@ -76,6 +94,7 @@ def slow_twin(band, envelope):
                 "equal": len(large),
                 "depth": 1.0 - max(walls) / height,
                 "likeness": like,
+                "blunt": is_blunt(means, envelope, places, place),
             }
         )
     return found
@@ -85,21 +104,22 @@ def slow_twin(band, envelope):
 @pytest.mark.parametrize("size", [1, 40, 3000])
 def test_equals_its_slow_twin_however_cut(seed, size):
     band, envelope = drawn(seed)
-    finder = CandidateFinder(RATE_HZ)
+    finder = CandidateFinder(RATE_HZ, LAG)
     parts = []
     for some, above in zip(
         cut_in(band, range(size, len(band), size)),
         cut_in(envelope, range(size, len(band), size)),
         strict=True,
     ):
-        finder.push(some, above)
+        finder.push(some**3, some, above)
         parts.append(finder.settled())
         reached = parts[-1].place[-1:] + finder.ahead
         assert np.all(reached < finder._envelope.end)
-    finder.push(band[:0], envelope[:0], last=True)
+    finder.push(band[:0], band[:0], envelope[:0], last=True)
     parts.append(finder.settled(last=True))
-    wanted = slow_twin(band, envelope)
+    wanted = slow_twin(band**3, band, envelope)
     assert len(wanted) > 100
+    assert any(w["blunt"] for w in wanted)
     for name in wanted[0]:
         column = np.concatenate([getattr(part, name) for part in parts])
         np.testing.assert_allclose(column, [w[name] for w in wanted], rtol=2e-6, atol=2e-6)
@@ -107,10 +127,10 @@ def test_equals_its_slow_twin_however_cut(seed, size):
 
 def test_a_candidate_is_given_as_soon_as_all_in_its_sight_is_in():
     band, envelope = drawn(1)
-    finder = CandidateFinder(RATE_HZ)
+    finder = CandidateFinder(RATE_HZ, LAG)
     given = 0
     for k in range(len(band)):
-        finder.push(band[k : k + 1], envelope[k : k + 1])
+        finder.push(band[k : k + 1], band[k : k + 1], envelope[k : k + 1])
         found = finder.settled()
         given += len(found)
         assert np.all(found.place + finder.ahead == k)

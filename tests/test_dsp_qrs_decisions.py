@@ -54,16 +54,27 @@ class SlowDecider:
         return False
 
     def looks_like_a_beat(self, c, since, beat, noise, usual):
+        low = not self.cleans or c["height"] < self.rules.t_wave_below * self.median(self.cleans)
+        if c["blunt"] and low and since <= self.rules.t_wave_s * RATE_HZ:
+            return False
         if len(self.beats) < self.rules.learned:
             return self.plain(c)
+        if since > self.rules.late * usual and not self.ends_a_pause(c, beat, noise):
+            return False
         ahead = c["next_large"] - c["place"]
         inserted = ahead > 0 and usual > 0.0
         inserted = inserted and abs(since + ahead - usual) <= self.rules.inserted * usual
         return (
             self.stands_out(c, since, beat, noise, usual, inserted)
             or self.small(c, since, beat, noise, usual, inserted)
-            or self.local(c)
+            or self.local(c, usual)
         )
+
+    def ends_a_pause(self, c, beat, noise):
+        r, height = self.rules, c["height"]
+        if height > r.late_whole * beat or c["likeness"] > r.late_likeness:
+            return True
+        return height > r.late_height * beat and height > r.late_over_noise * noise
 
     def plain(self, c):
         r, like, depth, between = self.rules, c["likeness"], c["depth"], c["between"]
@@ -89,7 +100,8 @@ class SlowDecider:
             rise += r.rise_due
         if len(self.cleans) >= r.clean_least:
             beat = min(beat, r.clean_cap * self.median(self.cleans))
-        return c["height"] > (noise + rise * (beat - noise) if noise < beat else beat)
+        noise = min(noise, r.noise_cap * beat)
+        return c["height"] > noise + rise * (beat - noise)
 
     def small(self, c, since, beat, noise, usual, inserted):
         r = self.rules
@@ -97,14 +109,16 @@ class SlowDecider:
             c["height"] > r.second_over_noise * noise and c["depth"] > r.second_depth
         ):
             return False
-        after_t = since > r.small_gap * math.sqrt(min(usual, RATE_HZ) * RATE_HZ)
+        gap = r.small_gap * math.sqrt(min(usual, RATE_HZ) * RATE_HZ)
+        after_t = since > gap and not 0 < c["next_large"] - c["place"] <= gap
         clear = c["depth"] > r.small_depth and c["between"] <= r.small_between
         high = c["height"] > max(r.small * beat, r.small_over_noise * noise)
         return after_t and clear and high and c["height"] >= r.small_rank * c["largest"]
 
-    def local(self, c):
+    def local(self, c, usual):
         r = self.rules
-        alike = c["likeness"] > r.local_likeness and c["depth"] > r.local_depth
+        depth = r.fast_depth if 0.0 < usual <= r.fast_s * RATE_HZ else r.local_depth
+        alike = c["likeness"] > r.local_likeness and c["depth"] > depth
         high = c["height"] >= r.local_rank * c["largest"]
         high = high and c["height"] > r.local_floor * self.median(self.cleans or self.beats)
         return alike and high and c["between"] <= r.local_between
@@ -134,6 +148,7 @@ def drawn(seed, count=3000):
         equal=draw.integers(1, 4, count),
         depth=draw.uniform(0.3, 1.0, count),
         likeness=likeness,
+        blunt=draw.random(count) < 0.2,
     )
 
 

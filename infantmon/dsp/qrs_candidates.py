@@ -24,6 +24,10 @@ _ALIKE = 4  # earlier candidates with which a shape is compared
 _SMALL = 0.3  # of the largest in sight: up to here a candidate is a P or T wave or a ripple
 _LARGE = 0.7  # of the largest in sight: from here it is about equal
 _PROMINENT = 0.5  # of the largest in sight; only such candidates are compared by shape
+_STEEP_S = 0.05  # how far to either side the steepest step is looked for
+_T_WAVE_S = (0.1, 0.36)  # how long after a QRS complex its T wave can be
+_BLUNT = 0.33  # of the steepness of the QRS complex before it: up to here a candidate is a T wave
+_LOW = 0.85  # of its height; the envelope of a T wave as tall as R stays below
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,6 +57,9 @@ class Candidates:
         The larger of two correlations of shape: with the prominent candidates before it (the second
         best of four; the best, if there are fewer), and with the next large one in sight. 0 where
         it is not prominent itself.
+    blunt : numpy.ndarray of bool, shape (n,)
+        Whether a larger candidate, at least three times as steep, lies where the QRS complex of a T
+        wave would be.
     """
 
     place: Ints
@@ -65,12 +72,14 @@ class Candidates:
     equal: Ints
     depth: Floats
     likeness: Floats
+    blunt: Bools
 
     @classmethod
     def none(cls) -> Candidates:
         """Return no candidates."""
         whole, real = np.empty(0, dtype=np.int64), NO_FLOATS
-        return cls(whole, real, whole, real, whole, real, whole, whole, real, real)
+        flags = np.empty(0, dtype=np.bool_)
+        return cls(whole, real, whole, real, whole, real, whole, whole, real, real, flags)
 
     def part(self, start: int, stop: int) -> Candidates:
         """Return the candidates from one index up to another."""
@@ -89,19 +98,26 @@ class CandidateFinder(Carried):
     ----------
     rate_hz : float
         Ticks of the envelope a second.
+    lag : int
+        Ticks by which the envelope of a complex trails the complex.
     """
 
     carried: ClassVar[tuple[str, ...]] = (
         "_maxima",
+        "_means",
         "_band",
         "_envelope",
         "_place",
         "_height",
+        "_steep",
         "_given",
         "_shapes",
     )
 
-    def __init__(self, rate_hz: float) -> None:
+    def __init__(self, rate_hz: float, lag: int) -> None:
+        self._lag = lag
+        self._edge = max(1, round(_STEEP_S * rate_hz))
+        self._t_wave = _T_WAVE_S[0] * rate_hz, _T_WAVE_S[1] * rate_hz
         self._radius = max(2, round(APART_S * rate_hz))
         self._sight = round(SIGHT_S * rate_hz)
         self._valley = round(_VALLEY_S * rate_hz)
@@ -110,23 +126,27 @@ class CandidateFinder(Carried):
         self.ahead = self._sight + max(self._radius, self._wing)
         self._neighbours = self._sight // (self._radius + 1) + 1
         self._maxima = LocalMaxima(self._radius)
+        self._means = Kept()
         self._band = Kept()
         self._envelope = Kept()
         self._place = np.empty(0, dtype=np.int64)  # candidates that are still in sight of others
         self._height = NO_FLOATS
+        self._steep = NO_FLOATS  # largest step between neighbouring means
         self._given = 0  # how many of them have been given out
         self._shapes = np.zeros(
             (2 * self._wing + 1, _ALIKE), dtype=np.float32
         )  # of the latest prominent ones
 
-    def push(self, band: Floats, envelope: Floats, *, last: bool = False) -> None:
-        """Take up ticks of the band-passed signal and of the envelope."""
+    def push(self, means: Floats, band: Floats, envelope: Floats, *, last: bool = False) -> None:
+        """Take up ticks of the signal itself, of the band-passed signal and of the envelope."""
+        self._means.push(means)
         self._band.push(band)
         self._envelope.push(envelope)
         place, height = self._maxima.push(envelope, last=last)
         if len(place):
             self._place = np.concatenate((self._place, place))
             self._height = np.concatenate((self._height, height))
+            self._steep = np.concatenate((self._steep, self._steepness(place)))
 
     def settled(self, *, last: bool = False) -> Candidates:
         """Return the candidates that are settled now and have not been given yet."""
@@ -177,7 +197,28 @@ class CandidateFinder(Carried):
             equal=np.count_nonzero(large, axis=0).astype(np.int64),
             depth=self._depth(place, height),
             likeness=self._likeness(place, next_large, height >= _PROMINENT * largest),
+            blunt=self._blunt(start, end, at, seen),
         )
+
+    def _steepness(self, place: Ints) -> Floats:
+        """Return the largest step between neighbouring means around each candidate."""
+        first = place - (self._lag + self._edge)
+        steps = np.diff(self._means.columns(first, 2 * self._edge + 2), axis=0)
+        return np.asarray(np.abs(steps, out=steps).max(axis=0))
+
+    def _blunt(self, start: int, end: int, at: Ints, seen: Floats) -> Bools:
+        """Tell which candidates are blunt against a larger one where their QRS would be."""
+        reach = self._neighbours
+        steep, height = self._steep[start:end], self._height[start:end]
+        padded = np.concatenate((np.zeros(reach), self._steep))
+        blunt = np.zeros(end - start, dtype=np.bool_)
+        for back in range(1, reach + 1):
+            row = reach - back
+            wait = self._place[start:end] - at[row]
+            before = padded[start + row : end + row]
+            near = (wait >= self._t_wave[0]) & (wait <= self._t_wave[1])
+            blunt |= near & (_LOW * seen[row] >= height) & (_BLUNT * before >= steep)
+        return blunt
 
     def _depth(self, place: Ints, height: Floats) -> Floats:
         left = self._envelope.columns(place - self._valley, self._valley + 1).min(axis=0)
@@ -223,7 +264,9 @@ class CandidateFinder(Carried):
         kept = min(int(np.searchsorted(self._place, oldest - self._sight)), end)
         self._place = self._place[kept:].copy()
         self._height = self._height[kept:].copy()
+        self._steep = self._steep[kept:].copy()
         self._given = end - kept
         margin = max(self._valley, self._wing + _LAGS)
+        self._means.forget_before(self._envelope.end - (self._radius + self._lag + self._edge + 2))
         self._band.forget_before(oldest - margin)
         self._envelope.forget_before(oldest - margin)

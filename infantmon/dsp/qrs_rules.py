@@ -44,11 +44,14 @@ class DecisionRules:
     clean_cap, clean_least : float
         The beat level counts for no more than so many times the level of clean beats, once there
         are so many of these: movement does not lift it out of reach.
+    noise_cap : float
+        The noise level counts for no more than so many times the beat level: beats missed at a fast
+        rate, where nothing else is rejected, do not lift it out of reach for good.
     small, small_gap, small_depth, small_between, small_over_noise, small_rank : float
         A small wide beat, such as a ventricular one: height over beat level; gap since the last
-        beat over the square root of the usual interval in seconds (from there the T wave is over:
-        the QT interval grows with that root); depth; in-between candidates; height over noise
-        level; height over the largest in sight.
+        beat, and until the next large candidate, over the square root of the usual interval in
+        seconds (from there the T wave is over: the QT interval grows with that root); depth;
+        in-between candidates; height over noise level; height over the largest in sight.
     second_over_noise, second_depth : float
         A small wide beat between two large ones one usual interval apart, such as every second
         beat in bigeminy, must be clearer still: height over noise level, and depth.
@@ -56,6 +59,16 @@ class DecisionRules:
         A beat after a change of gain, or after movement: height over the level of clean beats (of
         all beats, if none was clean) and over the largest in sight, likeness, depth, in-between
         candidates.
+    fast_s, fast_depth : float
+        At usual intervals up to so many seconds so much depth is enough for a local beat: the
+        envelope has no time to fall.
+    t_wave_s, t_wave_below : float
+        A blunt candidate within so many seconds of a beat is its T wave, unless it is as large as
+        that part of clean beats: then the steep thing before it was an artefact.
+    late, late_whole, late_height, late_over_noise, late_likeness : float
+        After so many usual intervals without a beat a candidate must be about as large as the
+        beats, or fairly large and clear of noise, or familiar in shape: a standstill is no place to
+        look for small odd beats.
     plain_rank, plain_depth, plain_likeness, plain_clear, plain_fair : float
         A beat before any level is known: height over the largest in sight, depth, and likeness;
         less likeness is asked for the deeper and clearer it stands (`plain_clear`, `plain_fair`).
@@ -88,6 +101,7 @@ class DecisionRules:
     rise_due: float = -0.15
     clean_cap: float = 1.0
     clean_least: int = 3
+    noise_cap: float = 0.7
     small: float = 0.2
     small_gap: float = 0.38
     small_depth: float = 0.7
@@ -101,6 +115,15 @@ class DecisionRules:
     local_likeness: float = 0.9
     local_depth: float = 0.7
     local_between: int = 2
+    fast_s: float = 0.25
+    fast_depth: float = 0.55
+    t_wave_s: float = 0.28
+    t_wave_below: float = 0.85
+    late: float = 4.0
+    late_whole: float = 0.75
+    late_height: float = 0.4
+    late_over_noise: float = 6.0
+    late_likeness: float = 0.85
     plain_rank: float = 0.6
     plain_depth: float = 0.6
     plain_likeness: float = 0.88
@@ -151,10 +174,13 @@ def judge(some: Candidates, at: Standing, rules: DecisionRules, rate_hz: float) 
         learned,
         _stands_out(some, at, rules, inserted=inserted)
         | _small_and_wide(some, at, rules, rate_hz, inserted=inserted)
-        | _fits_locally(some, at, rules),
+        | _fits_locally(some, at, rules, rate_hz),
         _plain(some, rules),
     )
     taken &= ~_foot(some, at, rules, refractory, rate_hz)
+    low = (at.cleans == 0) | (some.height < rules.t_wave_below * at.clean)
+    taken &= ~(some.blunt & low & (at.since <= rules.t_wave_s * rate_hz))
+    taken &= ~learned | _in_time(some, at, rules)
     clean = (
         (some.likeness > rules.clean_likeness)
         & (some.between <= rules.clean_between)
@@ -162,6 +188,18 @@ def judge(some: Candidates, at: Standing, rules: DecisionRules, rate_hz: float) 
     )
     verdict = np.where(taken, np.where(clean, CLEAN, BEAT), NOISE)
     return np.where(at.since < refractory, IGNORED, verdict)
+
+
+def _in_time(some: Candidates, at: Standing, rules: DecisionRules) -> Bools:
+    """Tell which candidates come soon after the last beat, or are fit to end a long pause."""
+    clear = some.height > rules.late_height * at.beat
+    clear &= some.height > rules.late_over_noise * at.noise
+    return np.asarray(
+        (at.since <= rules.late * at.interval)
+        | (some.height > rules.late_whole * at.beat)
+        | (some.likeness > rules.late_likeness)
+        | clear
+    )
 
 
 def _foot(
@@ -196,9 +234,8 @@ def _stands_out(some: Candidates, at: Standing, rules: DecisionRules, *, inserte
     rise += rules.rise_due * (due & (some.likeness > rules.due_likeness))
     capped = np.minimum(at.beat, rules.clean_cap * at.clean)
     beat = np.where(at.cleans >= rules.clean_least, capped, at.beat)
-    return np.asarray(
-        some.height > at.noise + np.where(at.noise < beat, rise, 1.0) * (beat - at.noise)
-    )
+    noise = np.minimum(at.noise, rules.noise_cap * beat)
+    return np.asarray(some.height > noise + rise * (beat - noise))
 
 
 def _small_and_wide(
@@ -207,9 +244,11 @@ def _small_and_wide(
     """Tell which candidates are small against other beats, but clear of T wave and noise."""
     over = np.sqrt(np.minimum(at.interval, rate_hz) * rate_hz)
     clear = (some.height > rules.second_over_noise * at.noise) & (some.depth > rules.second_depth)
+    ahead = some.next_large - some.place
     return np.asarray(
         (some.height > rules.small * at.beat)
         & (at.since > rules.small_gap * over)
+        & ((ahead <= 0) | (ahead > rules.small_gap * over))
         & (some.depth > rules.small_depth)
         & (some.between <= rules.small_between)
         & (some.height > rules.small_over_noise * at.noise)
@@ -218,12 +257,13 @@ def _small_and_wide(
     )
 
 
-def _fits_locally(some: Candidates, at: Standing, rules: DecisionRules) -> Bools:
+def _fits_locally(some: Candidates, at: Standing, rules: DecisionRules, rate_hz: float) -> Bools:
     """Tell which candidates are beats by their surroundings, whatever the levels say."""
     floor = rules.local_floor * np.where(at.cleans > 0, at.clean, at.beat)
+    fast = (at.interval > 0.0) & (at.interval <= rules.fast_s * rate_hz)
     return np.asarray(
         (some.likeness > rules.local_likeness)
-        & (some.depth > rules.local_depth)
+        & (some.depth > np.where(fast, rules.fast_depth, rules.local_depth))
         & (some.height >= rules.local_rank * some.largest)
         & (some.height > floor)
         & (some.between <= rules.local_between)

@@ -88,6 +88,11 @@ class RPeakDetector(Stage):
       beats again after a change of gain or a burst of movement; the last condition keeps noise in
       a standstill from being taken for beats.
 
+    A candidate within 0.28 s of a beat whose steepest step between neighbouring averages is under a
+    third of that of the larger candidate before it is a T wave, however tall. After four times R
+    without a beat a candidate must be 0.75 B high, or 0.4 B and 6 N, or alike (> 0.85): muscle
+    noise in a standstill is no beat.
+
     Nothing is a beat within the refractory time, 0.35 R between 0.14 and 0.24 s, and a candidate
     followed at once by a larger one is its foot. Before three beats are known, and after 20 s
     without one, only a candidate that stands alone, or whose like is in sight, is taken: a start in
@@ -143,14 +148,14 @@ class RPeakDetector(Stage):
         self._median = Median3()
         self._despikes = rate >= _MEDIAN_FROM_HZ
         self._front = QrsEnvelope(rate)
-        self._finder = CandidateFinder(self._front.rate_hz)
+        self._delay = self._front.delay + _LAG_S * self._front.rate_hz
+        self._finder = CandidateFinder(self._front.rate_hz, round(self._delay))
         self._decider = BeatDecider(self._front.rate_hz)
         self._reliability = BeatReliability()
         self._locator = QrsLocator(rate, self._front.size)
         self._lost = Kept(np.bool_)
         self._floor = _FLOOR.get(settings.unit or "", 0.0)
         self._latest = -(2**40)  # sample of the latest mark
-        self._delay = self._front.delay + _LAG_S * self._front.rate_hz
 
     @property
     def latency_s(self) -> float:
@@ -207,7 +212,7 @@ class RPeakDetector(Stage):
             held = np.concatenate((level, np.full(ticks * self._front.size, final)))
         means, band, envelope = self._front.push(held, last=last)
         self._locator.push(level, means)
-        self._finder.push(band, envelope, last=last)
+        self._finder.push(means, band, envelope, last=last)
 
     def _beats(self, *, last: bool) -> tuple[Ints, Bools]:
         """Return the envelope's ticks at which beats are, and which of them are reliable."""
