@@ -106,6 +106,23 @@ class SignalChain(Carried):
         )
 
     @property
+    def latency_budget_s(self) -> dict[str, float]:
+        """Stated worst-case delay of each stage behind the raw samples, in seconds.
+
+        Keys name channel and stage, in the order of the signal's way.
+        """
+        budget: dict[str, float] = {}
+        for role, heart in self._hearts.items():
+            budget[f"{role} contact"] = heart.contact.latency_s
+            budget[f"{role} R peaks"] = heart.beats.latency_s
+        for role, chest in self._chests.items():
+            budget[f"{role} contact"] = chest.contact.latency_s
+            budget[f"{role} band-pass"] = chest.bandpass.latency_s
+            budget[f"{role} pulsation taken out"] = chest.rejector.latency_s
+            budget[f"{role} breaths"] = chest.breaths.latency_s
+        return budget
+
+    @property
     def channel_reached_s(self) -> dict[str, float]:
         """Stream time that each channel has reached, in seconds."""
         return {role: inbox.reached_s for role, inbox in self._inboxes.items()}

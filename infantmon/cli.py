@@ -26,6 +26,7 @@ from infantmon.cli_screen import (
 )
 from infantmon.cli_selftest import add_selftest
 from infantmon.cli_simulate import add_simulate
+from infantmon.cli_stream import add_stream
 from infantmon.demo import ComparedRow, Demo, run_demo
 from infantmon.errors import InfantmonError
 from infantmon.model.event import Event
@@ -168,6 +169,7 @@ add_selftest(app, console, progress)
 add_score(app, console, progress)
 add_fetch(app, console, progress)
 add_deidentify(app, console)
+add_stream(app)
 
 
 @app.command()

@@ -6,7 +6,7 @@ For replay and bench use only, not for live use on an infant.
 from __future__ import annotations
 
 import warnings
-from typing import ClassVar, Self
+from typing import Any, ClassVar, Self
 
 import numpy.typing as npt
 
@@ -204,6 +204,21 @@ class Monitor(Carried):
         return self._shown.state(self._chain.reached_s, self._chain.channel_reached_s, conditions)
 
     @property
+    def rates_hz(self) -> dict[str, float]:
+        """Sampling rate of each channel that was announced, in Hz."""
+        return {role: channel.rate_hz for role, channel in self._chain.channels.items()}
+
+    @property
+    def arrived(self) -> dict[str, int]:
+        """How many samples of each channel have been taken, lost ones included."""
+        return {role: self._chain.inbox(role).arrived for role in self._chain.channels}
+
+    @property
+    def latency_budget_s(self) -> dict[str, float]:
+        """Stated worst-case delay of each stage behind the raw samples, in seconds."""
+        return self._chain.latency_budget_s
+
+    @property
     def latencies_s(self) -> dict[str, float]:
         """Stated worst-case delay of each kind of event behind its limit, in seconds."""
         return self._watch.latencies_s
@@ -236,19 +251,27 @@ class Monitor(Carried):
             If the blob is damaged or foreign, or the plan differs (the tables are named).
         """
         parts = decode(blob)
-        if "monitor" not in parts:
+        if set(parts) != {"monitor", "ahead_s", "plan", "state"}:
             raise StateError(
                 "the saved state is not of a monitor; pass what Monitor.save returned."
             )
+        try:
+            return cls._resumed(parts, plan)
+        except StateError:
+            raise
+        except (ArithmeticError, LookupError, TypeError, ValueError, AttributeError) as fault:
+            raise StateError(
+                f"the saved state does not hold together ({fault}); save again."
+            ) from fault
+
+    @classmethod
+    def _resumed(cls, parts: dict[str, Any], plan: Prescription | None) -> Self:
         with warnings.catch_warnings():  # of unusual limits: that was told when they were set
             warnings.simplefilter("ignore", UnusualLimitWarning)
             saved = Prescription.model_validate_json(parts["plan"])
         if plan is not None and plan != saved:
-            differing = [
-                n for n in type(plan).model_fields if getattr(plan, n) != getattr(saved, n)
-            ]
             raise StateError(
-                f"the plan differs from the saved one in: {', '.join(differing)}. "
+                f"the plan differs from the saved one in: {', '.join(_differing(plan, saved))}. "
                 "Resume with the saved plan, or start a new monitor."
             )
         channels: dict[str, ChannelSetting] = parts["monitor"]
@@ -278,3 +301,16 @@ class Monitor(Carried):
     def _require_unfinished(self) -> None:
         if self._finished:
             raise StateError("the stream has been finished; make a new Monitor for a new one.")
+
+
+def _differing(plan: Prescription, saved: Prescription) -> list[str]:
+    """Name the fields in which two plans differ, as table.field."""
+    named = []
+    for table in type(plan).model_fields:
+        one, two = getattr(plan, table), getattr(saved, table)
+        if one is None or two is None:
+            named += [table] if one != two else []
+        elif one != two:
+            fields = type(one).model_fields
+            named += [f"{table}.{n}" for n in fields if getattr(one, n) != getattr(two, n)]
+    return named

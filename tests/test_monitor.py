@@ -1,7 +1,9 @@
 """Monitor, review and sweep are one: streams however cut, saved, reset, with channels missing."""
 
 import dataclasses
+import hashlib
 from functools import cache
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -332,10 +334,12 @@ def test_a_finished_monitor_stays_finished_when_resumed():
             act()
 
 
-def test_another_plan_is_named_by_its_tables():
+def test_another_plan_is_named_by_its_fields():
     blob = monitor().save()
     other = Prescription(**(PLAN.model_dump() | {"apnea": {"limit_s": 15}, "contact_loss": None}))
-    with pytest.raises(StateError, match="differs from the saved one in: apnea, contact_loss"):
+    with pytest.raises(
+        StateError, match=r"differs from the saved one in: apnea\.limit_s, contact_loss"
+    ):
         Monitor.resume(blob, other)
 
 
@@ -467,3 +471,59 @@ def test_the_state_tells_rates_and_times_since():
     assert state.since_breath_s == state.reached_s - breaths[-1]
     assert set(state.conditions.values()) == {"absent"}
     assert state.unusable == {}
+
+
+def test_each_stage_states_its_latency_and_the_docs_say_the_same():
+    made = Monitor(PLAN, ecg_hz=250.0, impedance_hz=50.0, ecg_unit="mV", impedance_unit="ohm")
+    page = (Path(__file__).parents[1] / "docs" / "streaming.md").read_text(encoding="utf-8")
+    assert len(made.latency_budget_s) == 6
+    for stage, latency_s in made.latency_budget_s.items():
+        assert f"| {stage} | {latency_s:.2f} |" in page
+
+
+def test_no_finding_is_later_than_its_stage_states():
+    found = reviewed().findings.whole
+    budget = monitor().latency_budget_s
+    late = {
+        "ecg R peaks": found.r_peaks,
+        "impedance breaths": found.breaths,
+        "ecg contact": found.contact["ecg"],
+        "impedance contact": found.contact["impedance"],
+    }
+    for stage, table in late.items():
+        assert len(table)
+        assert (table.known_s - table.time_s).max() <= budget[stage] + 1e-9
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_saved_and_resumed_anywhere_it_says_the_same(seed):
+    chance, made, found = np.random.default_rng(1000 + seed), monitor(), []
+    for chunk in random_pushes(seed):
+        found += made.push(**chunk)
+        if chance.random() < 0.05:
+            made = Monitor.resume(made.save(), PLAN)
+    assert tuple(found + made.finish()) == reviewed().changes
+
+
+def test_mutated_saves_are_refused_or_whole():
+    """Damaged bytes, with and without a checksum made anew; never anything but a StateError."""
+    made = monitor()
+    through(made, 20.0)
+    blob, chance, refused = made.save(), np.random.default_rng(3), 0
+    assert len(blob) < 2**20
+    for count in range(300):
+        raw = bytearray(blob[:-32])
+        for place in chance.integers(0, 3000, size=int(chance.integers(1, 4))):
+            raw[place] = int(chance.integers(256))
+        forged = bytes(raw) + (hashlib.sha256(raw).digest() if count % 2 else blob[-32:])
+        try:
+            Monitor.resume(forged)
+        except StateError:
+            refused += 1
+        if count % 2 == 0 and bytes(raw) != blob[:-32]:
+            with pytest.raises(StateError):
+                Monitor.resume(forged)
+    assert refused > 150
+    for length in range(0, len(blob), 997):
+        with pytest.raises(StateError):
+            Monitor.resume(blob[:length])

@@ -186,8 +186,11 @@ def decode(blob: bytes) -> dict[str, Any]:
     body, digest = blob[:-32], blob[-32:]
     if hashlib.sha256(body).digest() != digest or fixed + header_length > len(body):
         raise StateError("the saved state is damaged (its checksum does not fit); save again")
-    header = json.loads(body[fixed : fixed + header_length])
-    parts = _from_plain(_lower_arrays(header, memoryview(body)[fixed + header_length :]))
+    try:
+        header = json.loads(body[fixed : fixed + header_length])
+        parts = _from_plain(_lower_arrays(header, memoryview(body)[fixed + header_length :]))
+    except (LookupError, TypeError, ValueError, RecursionError, MemoryError) as fault:
+        raise StateError(f"the saved state does not hold together ({fault}); save again") from fault
     if not isinstance(parts, dict):
         raise StateError("the saved state does not hold named parts; save again")
     return parts

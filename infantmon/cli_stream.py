@@ -1,0 +1,164 @@
+"""The commands that stream: frames in, changes out; a recording out as frames."""
+
+from __future__ import annotations
+
+import contextlib
+import itertools
+import json as json_text
+import os
+import sys
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from infantmon.cli_screen import AsJson
+from infantmon.disk_recorder import DiskRecorder
+from infantmon.errors import InfantmonError
+from infantmon.formats.reading import read
+from infantmon.framed import FrameReader, frames_of
+from infantmon.model.event import Change
+from infantmon.model.prescription import Prescription
+from infantmon.monitor import Monitor
+from infantmon.report.cautions import NOTICE
+from infantmon.report.export import finite
+
+FIRST_LINE = "Replay and bench use only, not on an infant."
+MOST_TOLD = 20
+"""Skipped lines that are told one by one; all are counted."""
+
+EXAMPLES = """\b
+Example:
+  infantmon replay night.edf --pace 60 | infantmon stream --prescription limits.toml \\
+      --ecg-hz 250 --impedance-hz 50
+"""
+Rate = Annotated[float | None, typer.Option(help="Samples a second of that channel.")]
+Unit = Annotated[str | None, typer.Option(help="Unit of its samples, where it is known.")]
+
+
+def add_stream(app: typer.Typer) -> None:
+    """Add the commands to a command line.
+
+    Parameters
+    ----------
+    app : typer.Typer
+        The command line.
+    """
+
+    @app.command(short_help="Frames from standard input through the monitor.", epilog=EXAMPLES)
+    def stream(
+        prescription: Annotated[Path, typer.Option(help="The limits, in TOML.")],
+        ecg_hz: Rate = None,
+        impedance_hz: Rate = None,
+        ecg2_hz: Rate = None,
+        ecg_unit: Unit = None,
+        impedance_unit: Unit = None,
+        record: Annotated[
+            Path | None, typer.Option(help="File for samples and events; gone on with if there.")
+        ] = None,
+        json: AsJson = False,
+    ) -> None:
+        """Read frames (one JSON object a line) and print what changes. Bench use only.
+
+        A frame: {"time_s": 12.0, "ecg": [0.01, 0.02], "impedance": [512.3, null]}
+        """
+        monitor = Monitor(
+            Prescription.from_toml(prescription),
+            ecg_hz=ecg_hz, impedance_hz=impedance_hz, ecg2_hz=ecg2_hz,
+            ecg_unit=ecg_unit, impedance_unit=impedance_unit,
+        )  # fmt: skip
+        with _closed_pipes():
+            _run(monitor, record, as_json=json)
+
+    @app.command(short_help="A recording as frames, at real pace or faster.", epilog=EXAMPLES)
+    def replay(
+        record: Annotated[str, typer.Argument(help="WFDB record, .edf, .csv.")],
+        pace: Annotated[
+            float, typer.Option(help="Times real pace; 0 does not wait.", min=0.0)
+        ] = 1.0,
+        step_s: Annotated[float, typer.Option(help="Seconds a frame.")] = 1.0,
+    ) -> None:
+        """Print a recording as frames for the stream command. Bench use only."""
+        with _closed_pipes():
+            for line in frames_of(read(record), step_s=step_s, pace=pace or None):
+                sys.stdout.buffer.write(line)
+                sys.stdout.buffer.flush()
+
+
+def _run(monitor: Monitor, record: Path | None, *, as_json: bool) -> None:
+    _say({"notice": f"{FIRST_LINE} {NOTICE}"} if as_json else FIRST_LINE)
+    keeper = None if record is None else _keeper(record, monitor)
+    reader = FrameReader(keeper or monitor, monitor.rates_hz, _fault_teller())
+    with contextlib.suppress(KeyboardInterrupt):  # then what is left is said, as at the end
+        for change in reader.changes(sys.stdin.buffer):
+            _say_change(change, as_json=as_json)
+    if keeper is None:
+        left = monitor.finish()
+    else:
+        before = keeper.changes_count
+        keeper.finish()
+        left = keeper.changes[len(keeper.changes) - (keeper.changes_count - before) :]
+        keeper.close()
+    for change in left:
+        _say_change(change, as_json=as_json)
+    told = {"frames": reader.frames, "lines": reader.lines, "skipped": reader.skipped}
+    text = f"{reader.frames} frames in {reader.lines} lines; {reader.skipped} lines skipped"
+    _say({"end": told} if as_json else text)
+
+
+def _keeper(path: Path, monitor: Monitor) -> DiskRecorder:
+    if not path.exists():
+        return DiskRecorder.begin(path, monitor)
+    keeper = DiskRecorder.reopen(path)
+    if keeper.monitor.plan != monitor.plan or keeper.monitor.rates_hz != monitor.rates_hz:
+        raise InfantmonError(
+            f"{path} was begun with other limits or rates; name another file, or give the same."
+        )
+    return keeper
+
+
+def _say_change(change: Change, *, as_json: bool) -> None:
+    onset_s, event = change.onset_s, change.event
+    if as_json:
+        number = None if event is None else event.number
+        _say(
+            {
+                "known_s": change.known_s, "kind": change.kind, "state": change.state,
+                "cause": change.cause, "onset_s": onset_s, "event": number,
+            }
+        )  # fmt: skip
+        return
+    begun = ""
+    if onset_s is not None:
+        begun = f", onset {onset_s:.2f} s, {change.known_s - onset_s:.2f} s ago"
+    named = "" if event is None else f" (event {event.number}, {event.judgement})"
+    _say(f"{change.known_s:10.2f} s  {change.kind}: {change.state}, {change.cause}{begun}{named}")
+
+
+def _say(what: str | dict[str, Any]) -> None:
+    text = what if isinstance(what, str) else json_text.dumps(finite(what), allow_nan=False)
+    print(text, flush=True)  # noqa: T201 - a line a change, as it comes
+
+
+def _fault_teller() -> Callable[[int, str], None]:
+    """Return what tells the first skipped lines one by one, and that the rest are counted."""
+    told = itertools.count(1)
+
+    def tell(number: int, why: str) -> None:
+        place = next(told)
+        if place <= MOST_TOLD:
+            print(f"line {number} skipped: {why}", file=sys.stderr, flush=True)  # noqa: T201
+        elif place == MOST_TOLD + 1:
+            print("further skipped lines are counted only", file=sys.stderr)  # noqa: T201
+
+    return tell
+
+
+@contextlib.contextmanager
+def _closed_pipes() -> Iterator[None]:
+    """End quietly where the reader of our output has gone."""
+    try:
+        yield
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())

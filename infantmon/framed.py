@@ -1,0 +1,277 @@
+"""Samples as frames, one JSON object a line, into a monitor; and a recording out as frames.
+
+For replay and bench use only, not on an infant.
+
+A frame is a JSON object with the time of its first sample and the samples of one or more channels::
+
+    {"time_s": 12.0, "ecg": [0.01, 0.02], "impedance": [512.3, null]}
+
+`time_s` counts seconds from the start of the stream. Samples that were not recorded are null. What
+is missing between two frames is a gap. A line that is no such frame is told, counted and skipped.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import time
+from collections.abc import Callable, Iterator, Mapping
+from typing import Any, BinaryIO, Protocol
+
+import numpy as np
+import numpy.typing as npt
+
+from infantmon.errors import ArgumentError, InfantmonError, require_between
+from infantmon.model.arrays import Floats
+from infantmon.model.event import Change
+from infantmon.model.recording import ROLES, Recording
+
+LONGEST_LINE = 1 << 20
+"""Bytes of the longest line that is read as a frame; of a longer one nothing is kept."""
+LONGEST_GAP_S = 3600.0
+"""A frame that lies further ahead than this, in seconds, is no frame: its time is wrong."""
+SILENT_S = 60.0
+"""A channel this far behind the others, in seconds, has fallen silent: that is told as a gap."""
+_HOLE_STEP_S = 30.0
+
+
+class Pushed(Protocol):
+    """What frames are given to: a monitor, or a recorder on disk."""
+
+    @property
+    def arrived(self) -> dict[str, int]:
+        """How many samples of each channel have been taken."""
+
+    def push(
+        self,
+        *,
+        ecg: npt.ArrayLike | None = None,
+        impedance: npt.ArrayLike | None = None,
+        ecg2: npt.ArrayLike | None = None,
+    ) -> list[Change]:
+        """Take samples."""
+
+    def gap(self, channel: str, *, until_s: float) -> list[Change]:
+        """Take a hole."""
+
+
+class FrameReader:
+    """Gives frames to a monitor, and tells lines that are none.
+
+    Parameters
+    ----------
+    monitor : Monitor or DiskRecorder
+        What takes the samples.
+    rates_hz : mapping of str to float
+        Sampling rate of each channel, in Hz.
+    tell : callable or None
+        Called with the number of each line that was skipped (from 1), and why.
+
+    Notes
+    -----
+    Memory is bounded by the longest line and by what one channel may be ahead of another.
+    """
+
+    def __init__(
+        self,
+        monitor: Pushed,
+        rates_hz: Mapping[str, float],
+        tell: Callable[[int, str], None] | None = None,
+    ) -> None:
+        self._monitor = monitor
+        self._rates = dict(rates_hz)
+        self._tell = tell
+        self.lines = 0
+        self.frames = 0
+        self.skipped = 0
+
+    def take(self, line: bytes) -> list[Change]:
+        """Take one line; return the changes that are known with it.
+
+        Parameters
+        ----------
+        line : bytes
+            With or without its end. An empty one is passed over.
+
+        Returns
+        -------
+        list of Change
+        """
+        self.lines += 1
+        if not line.strip():
+            return []
+        try:
+            start_s, samples = self._parsed(line)
+            ticks = self._ticks(start_s, samples)
+        except _FrameError as fault:
+            self.skipped += 1
+            if self._tell is not None:
+                self._tell(self.lines, str(fault))
+            return []
+        self.frames += 1
+        return self._given(samples, ticks)
+
+    def changes(self, stream: BinaryIO) -> Iterator[Change]:
+        """Read a stream to its end, line by line, and yield the changes.
+
+        Parameters
+        ----------
+        stream : binary file
+            A pipe, a file. A line longer than `LONGEST_LINE` is skipped without being held.
+
+        Yields
+        ------
+        Change
+        """
+        while line := stream.readline(LONGEST_LINE):
+            if len(line) == LONGEST_LINE and not line.endswith(b"\n"):
+                while (rest := stream.readline(LONGEST_LINE)) and not rest.endswith(b"\n"):
+                    pass
+            yield from self.take(line)
+
+    def _parsed(self, line: bytes) -> tuple[float, dict[str, Floats]]:
+        if len(line) >= LONGEST_LINE:
+            raise _FrameError(f"longer than {LONGEST_LINE} bytes")
+        try:
+            frame = json.loads(line)
+        except (ValueError, RecursionError) as fault:
+            raise _FrameError(f"not JSON ({str(fault)[:80]})") from fault
+        if not isinstance(frame, dict) or "time_s" not in frame:
+            raise _FrameError('not an object with "time_s"')
+        start_s = frame.pop("time_s")
+        if not _is_number(start_s) or not -1e9 < start_s < 1e9:
+            raise _FrameError("time_s is not a number of seconds")
+        unknown = [str(role)[:20] for role in frame if role not in self._rates]
+        if unknown or not frame:
+            raise _FrameError(f"channels {unknown}; {', '.join(self._rates)} are expected")
+        return float(start_s), {role: _samples(role, values) for role, values in frame.items()}
+
+    def _ticks(self, start_s: float, samples: Mapping[str, Floats]) -> dict[str, int]:
+        """Return where each channel's samples begin, or say why they cannot begin there."""
+        ticks = {role: round(start_s * self._rates[role]) for role in samples}
+        for role, tick in ticks.items():
+            ahead_s = (tick - self._monitor.arrived[role]) / self._rates[role]
+            if ahead_s < 0.0:
+                raise _FrameError(f"{role} begins {-ahead_s:g} s before the end of what has come")
+            if ahead_s > LONGEST_GAP_S:
+                raise _FrameError(f"{role} begins {ahead_s:g} s ahead; {LONGEST_GAP_S:g} s at most")
+        return ticks
+
+    def _given(self, samples: Mapping[str, Floats], ticks: Mapping[str, int]) -> list[Change]:
+        changes: list[Change] = []
+        for role, tick in ticks.items():
+            changes += self._hole(role, tick / self._rates[role])
+        for role, values in samples.items():
+            step = max(1, round(_HOLE_STEP_S * self._rates[role]))
+            for first in range(0, len(values), step):
+                part = values[first : first + step]
+                changes += self._silence((ticks[role] + first + len(part)) / self._rates[role])
+                changes += self._monitor.push(**{role: part})
+        return sorted(changes, key=lambda change: (change.known_s, change.kind))
+
+    def _hole(self, role: str, until_s: float) -> list[Change]:
+        """Tell a hole piece by piece, so that no other channel is left too far behind."""
+        changes: list[Change] = []
+        while (ended_s := self._ended_s(role)) < until_s - 0.5 / self._rates[role]:
+            piece_s = min(until_s, ended_s + _HOLE_STEP_S)
+            changes += self._silence(piece_s)
+            changes += self._monitor.gap(role, until_s=piece_s)
+        return changes
+
+    def _silence(self, furthest_s: float) -> list[Change]:
+        """Tell channels that have fallen silent, before another one moves on."""
+        changes: list[Change] = []
+        for role, rate in self._rates.items():
+            until_s = furthest_s - SILENT_S
+            if self._ended_s(role) < until_s - 0.5 / rate:
+                changes += self._monitor.gap(role, until_s=until_s)
+        return changes
+
+    def _ended_s(self, role: str) -> float:
+        return self._monitor.arrived[role] / self._rates[role]
+
+
+def frames_of(
+    recording: Recording, *, step_s: float = 1.0, pace: float | None = None
+) -> Iterator[bytes]:
+    """Yield a recording as frames: at once, at real pace (1), or N times as fast.
+
+    Parameters
+    ----------
+    recording : Recording
+        What to replay.
+    step_s : float
+        Length of a frame, in seconds.
+    pace : float or None
+        Seconds of the recording a second; None does not wait.
+
+    Yields
+    ------
+    bytes
+        One line. A frame comes when its last sample would have been recorded.
+    """
+    begun = time.monotonic()
+    for start_s, samples in chunks_of(recording, step_s=step_s):
+        if pace is not None:
+            due = begun + (start_s + step_s) / pace
+            time.sleep(max(0.0, due - time.monotonic()))
+        for first_s, role, values in samples:
+            told = [value if math.isfinite(value) else None for value in values.tolist()]
+            yield json.dumps({"time_s": first_s, role: told}).encode() + b"\n"
+
+
+def chunks_of(
+    recording: Recording, *, step_s: float
+) -> Iterator[tuple[float, list[tuple[float, str, Floats]]]]:
+    """Yield a recording step by step: its time (s), and start (s), role and samples of each run.
+
+    Parameters
+    ----------
+    recording : Recording
+        What to cut.
+    step_s : float
+        Length of a step, in seconds, at least 0.01.
+
+    Yields
+    ------
+    (float, list of (float, str, numpy.ndarray))
+
+    Raises
+    ------
+    ArgumentError
+        If the step cannot be used.
+    """
+    require_between(step_s, 0.01, 600.0, name="step_s", unit="s")
+    count = math.ceil(recording.end_s / step_s)
+    for place in range(count):
+        runs: list[tuple[float, str, Floats]] = []
+        for role in ROLES:
+            channel = recording.channels.get(role)
+            if channel is None:
+                continue
+            rate = channel.rate_hz
+            low, high = round(place * step_s * rate), round((place + 1) * step_s * rate)
+            for segment in channel.segments:
+                first, after = max(low, segment.first_tick), min(high, segment.end_tick)
+                if first < after:
+                    runs.append((first / rate, role, segment.read(first, after)))
+        yield place * step_s, runs
+
+
+class _FrameError(InfantmonError):
+    """A line that cannot be used, with the reason."""
+
+
+def _is_number(value: Any) -> bool:
+    return isinstance(value, (int, float)) and not isinstance(value, bool)
+
+
+def _samples(role: str, values: Any) -> Floats:
+    if not isinstance(values, list):
+        raise _FrameError(f"{role} is not a list of numbers")
+    if not all(value is None or _is_number(value) for value in values):
+        raise _FrameError(f"{role} holds something that is neither a number nor null")
+    try:
+        return np.array([math.nan if value is None else value for value in values], np.float64)
+    except (OverflowError, ArgumentError) as fault:
+        raise _FrameError(f"{role} holds a number that is too large") from fault

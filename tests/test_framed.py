@@ -1,0 +1,146 @@
+"""Frames on a pipe: the same changes as one push; what is no frame is told, counted, skipped."""
+
+import io
+import json
+import subprocess
+import sys
+import tracemalloc
+
+import numpy as np
+import pytest
+
+import infantmon as im
+from infantmon import simulate as sim
+from infantmon.framed import LONGEST_LINE, FrameReader, frames_of
+
+PLAN = im.Prescription(apnea={"limit_s": 10}, contact_loss={"delay_s": 5})
+RATES = {"ecg": 125.0, "impedance": 50.0}
+
+
+def monitor():
+    return im.Monitor(PLAN, ecg_hz=125.0, impedance_hz=50.0)
+
+
+@pytest.fixture(scope="module")
+def recording():
+    events = (sim.Pause(40.0, 15.0), sim.LooseElectrode(80.0, 15.0))
+    return sim.simulate_night(sim.Scenario(120.0, 125.0, 50.0, events=events), 3).recording
+
+
+def expected(recording):
+    made = monitor()
+    channels = recording.channels
+    return made.push(**{r: channels[r].segments[0].values for r in RATES}) + made.finish()
+
+
+def read(lines):
+    made, told = monitor(), []
+    reader = FrameReader(made, RATES, lambda number, why: told.append((number, why)))
+    found = list(reader.changes(io.BytesIO(b"".join(lines))))
+    return found + made.finish(), reader, told
+
+
+@pytest.mark.parametrize("step_s", [0.37, 1.0, 60.0])
+def test_frames_give_what_one_push_gives(recording, step_s):
+    found, reader, _ = read(frames_of(recording, step_s=step_s))
+    assert found == expected(recording)
+    assert found
+    assert reader.skipped == 0
+
+
+BAD = [
+    b"\n", b"{\n", b"[]\n", b"{}\n", b'{"time_s": 5}\n', b'{"time_s": "5", "ecg": []}\n',
+    b'{"time_s": 500, "ecg": 5}\n', b'{"time_s": 500, "ecg": [true]}\n', b"\xff\xfe\n",
+    b'{"time_s": 500, "pulse": [1]}\n', b'{"time_s": 1e300, "ecg": [1]}\n', b"[" * 5000 + b"\n",
+    b'{"time_s": 9000, "ecg": [1]}\n', b'{"time_s": NaN, "ecg": [1]}\n',
+    b'{"time_s": 500, "ecg": [1' + b"0" * 400 + b"]}\n", b"7" * (2 * LONGEST_LINE) + b"\n",
+]  # fmt: skip
+
+
+def test_what_is_no_frame_is_told_with_its_line_and_skipped(recording):
+    frames = list(frames_of(recording, step_s=1.0))
+    found, reader, told = read([frames[0], *BAD, *frames[1:], frames[3]])
+    assert found == expected(recording)
+    assert reader.skipped == len(BAD)  # one of them is only empty, and one frame came twice
+    assert [number for number, _ in told] == [*range(3, 2 + len(BAD)), reader.lines]
+    assert "before the end of what has come" in told[-1][1]
+
+
+def test_a_hole_between_frames_is_a_gap(recording):
+    lost = [f for f in frames_of(recording, step_s=1.0) if not 60 <= json.loads(f)["time_s"] < 75]
+    made = monitor()
+    channels = {role: recording.channels[role].segments[0].values for role in RATES}
+    want = made.push(**{r: v[: round(60 * RATES[r])] for r, v in channels.items()})
+    for role in RATES:
+        want += made.gap(role, until_s=75.0)
+    want += made.push(**{r: v[round(75 * RATES[r]) :] for r, v in channels.items()})
+    assert read(lost)[0] == want + made.finish()
+
+
+def test_a_silent_channel_does_not_stop_the_other():
+    lines = [
+        json.dumps({"time_s": 1.0 * k, "ecg": [0.1] * 125}).encode() + b"\n" for k in range(900)
+    ]
+    found, _, _ = read(lines)
+    assert ("signal unusable", "active") in {(c.kind, c.state) for c in found}
+
+
+def test_random_lines_never_break_it_nor_grow_it():
+    chance = np.random.default_rng(11)
+    made = monitor()
+    reader = FrameReader(made, RATES)
+    words = [
+        b'{"time_s":',
+        b"1.5",
+        b'"ecg":',
+        b"[",
+        b"]",
+        b"}",
+        b",",
+        b"null",
+        b"-",
+        b"1e9",
+        b"\x00",
+    ]
+
+    def lines(count):
+        for _ in range(count):
+            if chance.random() < 0.5:
+                yield chance.bytes(int(chance.integers(1, 60)))
+            else:
+                yield b"".join(words[k] for k in chance.integers(0, len(words), 8))
+
+    for line in lines(2000):
+        reader.take(line)
+    tracemalloc.start()
+    before = tracemalloc.get_traced_memory()[0]
+    for line in lines(20_000):
+        reader.take(line)
+    grown = tracemalloc.get_traced_memory()[0] - before
+    tracemalloc.stop()
+    assert grown < 200_000
+    assert reader.skipped > 20_000
+
+
+def test_the_command_says_first_that_it_is_no_live_use_and_flushes_at_the_end(recording, tmp_path):
+    (tmp_path / "limits.toml").write_text("[apnea]\nlimit_s = 10\n", encoding="utf-8")
+    call = [
+        sys.executable, "-c", "from infantmon.cli import run; run()", "stream", "--prescription",
+        str(tmp_path / "limits.toml"), "--ecg-hz", "125", "--impedance-hz", "50",
+        "--record", str(tmp_path / "a.db"),
+    ]  # fmt: skip
+    sent = b"".join([*frames_of(recording, step_s=1.0), b"no frame\n"])
+    done = subprocess.run(call, input=sent, capture_output=True, check=True)
+    lines = done.stdout.decode().splitlines()
+    assert lines[0] == "Replay and bench use only, not on an infant."
+    assert any("apnea: active" in line for line in lines)
+    assert lines[-1].endswith("1 lines skipped")
+    assert b"skipped: not JSON" in done.stderr
+
+
+def test_a_replay_keeps_pace(recording):
+    import time
+
+    begun = time.monotonic()
+    list(frames_of(recording, step_s=10.0, pace=240.0))
+    assert 0.5 <= time.monotonic() - begun < 5.0
