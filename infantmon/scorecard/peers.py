@@ -15,7 +15,6 @@ from types import ModuleType
 import numpy as np
 
 from infantmon.errors import ArgumentError
-from infantmon.formats.wfdb_files import wfdb_package
 from infantmon.model.arrays import Floats
 
 Detect = Callable[[Floats, float], Floats]
@@ -42,15 +41,17 @@ def neurokit2_breaths(samples: Floats, rate_hz: float) -> Floats:
 
 def xqrs_beats(samples: Floats, rate_hz: float) -> Floats:
     """Return beat times (s): wfdb's `xqrs_detect`."""
-    with _unheard(), wfdb_package() as wfdb:
-        found = wfdb.processing.xqrs_detect(samples, rate_hz, verbose=False)
+    processing = _loaded("wfdb.processing")
+    with _unheard():
+        found = processing.xqrs_detect(samples, rate_hz, verbose=False)
     return _seconds(found, rate_hz)
 
 
 def gqrs_beats(samples: Floats, rate_hz: float) -> Floats:
     """Return beat times (s): wfdb's `gqrs_detect`, told 200 steps a unit (mV)."""
-    with _unheard(), wfdb_package() as wfdb:
-        found = wfdb.processing.gqrs_detect(
+    processing = _loaded("wfdb.processing")
+    with _unheard():
+        found = processing.gqrs_detect(
             d_sig=np.rint(200.0 * samples).astype(np.int64), fs=rate_hz, adc_gain=200.0, adc_zero=0
         )
     return _seconds(found, rate_hz)
