@@ -50,5 +50,5 @@ def test_the_adapters_give_breaths_in_seconds(name):
     detect, package = peers.BREATHS[name]
     pytest.importorskip(package)
     made = second_source.made_breathing(20, "sinusoidal", 0.02, seed=2)
-    found = detect(made.samples, made.rate_hz)
+    found = detect(made.values, made.rate_hz)
     assert len(found) == pytest.approx(len(made.marks_s), rel=0.2)
