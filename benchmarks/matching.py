@@ -73,19 +73,15 @@ def _peak_bytes() -> int:
 
 def as_markdown(result: dict[str, Any]) -> str:
     """Return the result for people."""
-    lines = [
-        "# Pairing of marks at size",
-        "",
-        result["run"]["caution"],
-        "",
+    about = (
         f"Made by `python -m benchmarks.matching`; window {1000 * WINDOW_S:g} ms; median of "
         f"{REPEATS} runs, each in a process of its own. Population: none, the marks are drawn "
         f"(seed {SEED}, not used in tuning); labels: drawn. Asked: under {MOST_S:g} s and "
-        f"{MOST_BYTES / 1e9:g} GB.",
-        "",
-        "| case | reference | test | pairs | seconds | peak of the process, MB | met |",
-        "|---|---|---|---|---|---|---|",
-    ]
+        f"{MOST_BYTES / 1e9:g} GB."
+    )
+    head = "| case | reference | test | pairs | seconds | peak of the process, MB | met |"
+    lines = ["# Pairing of marks at size", "", result["run"]["caution"], "", about, ""]
+    lines += [head, "|---|---|---|---|---|---|---|"]
     lines += [
         f"| {row['case']} | {row['reference']} | {row['test']} | {row['pairs']} | "
         f"{row['seconds']:.1f} | {row['peak_mb']} | {'yes' if row['met'] else 'NO'} |"

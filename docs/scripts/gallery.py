@@ -17,6 +17,7 @@ ORDER = (
     "thresholds_on_a_stream",
     "score_a_detector",
     "other_limits",
+    "recorded_events",
     "pulsation_in_an_apnea",
     "add_a_stage",
     "from_csv",
@@ -59,7 +60,9 @@ def _page(path: Path, folder: Path) -> str:
     docstring, _, code = source[3:].partition('"""')
     title, _, more = docstring.strip().partition(":")
     first = more.strip()
-    parts = [f"# {title}", first[0].upper() + first[1:]]
+    parts = [f"# {title.splitlines()[0].rstrip('.')}"]
+    if first:
+        parts.append(first[0].upper() + first[1:])
     for number, (told, svg) in enumerate(drawings, start=1):
         name = f"{path.stem}-{number}.svg"
         (folder / name).write_text(svg, encoding="utf-8")
