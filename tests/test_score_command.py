@@ -116,6 +116,17 @@ def test_a_place_that_is_not_there(tmp_path, capsys):
     assert "there is no database or folder" in capsys.readouterr().err
 
 
+@pytest.mark.parametrize("name", ["picsdb", "bidmc", "challenge2015", "mitdb"])
+def test_a_known_database_without_files_that_are_read(tmp_path, monkeypatch, name, capsys):
+    (tmp_path / name).mkdir()
+    (tmp_path / name / "RECORDS").write_text("nothing that is read\n")
+    monkeypatch.setenv("INFANTMON_RECORDINGS", str(tmp_path))
+    assert score(name) == 2
+    told = capsys.readouterr().err
+    assert name in told
+    assert told.count("\n") == 1
+
+
 def test_a_record_without_its_annotations_signal_or_place(tmp_path, capsys):
     made = make_folder(tmp_path / "records", (100.0,))
     (made / "alone.atr").write_bytes((made / "invented0.atr").read_bytes())

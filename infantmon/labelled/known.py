@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 from edfio import read_edf
 
-from infantmon.errors import ArgumentError
+from infantmon.errors import ArgumentError, RecordingError
 from infantmon.formats.wfdb_files import wfdb_package
 from infantmon.labelled.database import Database, Labelled, SetApart
 from infantmon.labelled.places import recordings_folder
@@ -52,7 +52,7 @@ def database(name: str, folder: Path | None = None) -> Database:
     ArgumentError
         If it is not known, or none of its recordings are at hand.
     RecordingError
-        If there is no folder of recordings.
+        If there is no folder of recordings, or the database's own holds none that can be read.
     """
     if name not in _MAKERS:
         raise ArgumentError(f"there is no database {name!r}; there are {', '.join(_MAKERS)}.")
@@ -61,7 +61,15 @@ def database(name: str, folder: Path | None = None) -> Database:
         raise ArgumentError(
             f"{name} is not at {root}; put its folder there, or fetch it: infantmon fetch {name}."
         )
-    return _MAKERS[name](root)
+    try:
+        found = _MAKERS[name](root)
+    except OSError as fault:
+        raise RecordingError(f"{name} at {root} cannot be read ({fault}).") from fault
+    if not found.names:
+        raise RecordingError(
+            f"{root / name} holds none of the files that are read of {name}; see docs/scoring.md."
+        )
+    return found
 
 
 def known_names() -> Iterable[str]:
