@@ -5,10 +5,9 @@ import dataclasses
 import numpy as np
 import pytest
 
-from benchmarks import nights
+from benchmarks import night_scenes, nights
+from benchmarks.night_scenes import ALONE, NOTHING, night_of, scenes_of
 from benchmarks.nights import (
-    ALONE,
-    NOTHING,
     ONLY_TECHNICAL,
     JudgedNight,
     Listed,
@@ -16,8 +15,6 @@ from benchmarks.nights import (
     holds,
     judge_night,
     long_apneas,
-    night_of,
-    scenes_of,
     slow_hearts,
     table_of,
 )
@@ -52,7 +49,7 @@ def test_the_stored_seeds_are_others():
 
 def test_a_night_has_twenty_scenes_of_every_class():
     scenes = scenes_of(7)
-    assert len(scenes) == nights.SCENES
+    assert len(scenes) == night_scenes.SCENES
     assert [scene.fault for scene in scenes].count(ALONE) == 5
     assert len({scene.fault for scene in scenes}) > 8
     assert scenes_of(7) == scenes
