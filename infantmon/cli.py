@@ -164,11 +164,11 @@ def _found_cells(event: Event | None) -> tuple[str, str, str, str]:
 
 add_review(app)
 add_batch(app)
-add_simulate(app, console, progress)
-add_selftest(app, console, progress)
-add_score(app, console, progress)
-add_fetch(app, console, progress)
-add_deidentify(app, console)
+add_simulate(app)
+add_selftest(app)
+add_score(app)
+add_fetch(app)
+add_deidentify(app)
 add_stream(app)
 
 

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from pathlib import Path
 from typing import Annotated
 
 import typer
-from rich.console import Console
 
-from infantmon.cli_screen import AsJson, Quiet, as_paths, say, say_json
+from infantmon.cli_screen import AsJson, Quiet, as_paths, console, say, say_json
 from infantmon.errors import InfantmonError
 from infantmon.formats.deidentifying import deidentify as copy_without_identity
 
@@ -24,15 +22,13 @@ Examples:
 """
 
 
-def add_deidentify(app: typer.Typer, console: Callable[[], Console]) -> None:
+def add_deidentify(app: typer.Typer) -> None:
     """Add the command to a command line.
 
     Parameters
     ----------
     app : typer.Typer
         The command line.
-    console : callable
-        Gives the console to print on.
     """
 
     @app.command(short_help="Copy recordings without identity.", epilog=EXAMPLES)

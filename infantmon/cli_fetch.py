@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from contextlib import AbstractContextManager
 from pathlib import Path
 from typing import Annotated
 
 import typer
-from rich.console import Console
 
-from infantmon.cli_screen import AsJson, Quiet, say, say_json
+from infantmon.cli_screen import AsJson, Quiet, console, progress, say, say_json
 from infantmon.errors import InfantmonError
 from infantmon.labelled.fetching import EDITIONS, PHYSIONET, fetch
 from infantmon.labelled.places import cache_folder
@@ -21,20 +18,15 @@ Examples:
   infantmon fetch nstdb --out recordings
 """
 LICENCE = "The recordings belong to PhysioNet's contributors: read their licence, cite them."
-Progress = Callable[[], AbstractContextManager[Callable[[str, float], None]]]
 
 
-def add_fetch(app: typer.Typer, console: Callable[[], Console], progress: Progress) -> None:
+def add_fetch(app: typer.Typer) -> None:
     """Add the command to a command line.
 
     Parameters
     ----------
     app : typer.Typer
         The command line.
-    console : callable
-        Gives the console to print on.
-    progress : callable
-        Gives what shows progress.
     """
 
     @app.command(name="fetch", short_help="Fetch open annotated recordings.", epilog=EXAMPLES)

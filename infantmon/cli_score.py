@@ -2,15 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from contextlib import AbstractContextManager
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated
 
 import typer
 from rich.console import Console
 
-from infantmon.cli_screen import AsJson, Quiet, as_paths, say, say_cautions, say_json
+from infantmon.cli_screen import (
+    AsJson,
+    Quiet,
+    as_paths,
+    console,
+    progress,
+    say,
+    say_cautions,
+    say_json,
+)
 from infantmon.errors import ArgumentError, InfantmonError
 from infantmon.report.plain_table import plain_table
 from infantmon.report.whole_file import write_whole
@@ -31,20 +39,15 @@ Examples:
   infantmon score mitdb --noise em --snr-db 12 --snr-db 6
   infantmon score my-records --detector mymodule:find_beats
 """
-Progress = Callable[[], AbstractContextManager[Callable[[str, float], None]]]
 
 
-def add_score(app: typer.Typer, console: Callable[[], Console], progress: Progress) -> None:
+def add_score(app: typer.Typer) -> None:
     """Add the command to a command line.
 
     Parameters
     ----------
     app : typer.Typer
         The command line.
-    console : callable
-        Gives the console to print on.
-    progress : callable
-        Gives what shows progress.
     """
 
     @app.command(short_help="Score detectors on annotated recordings.", epilog=EXAMPLES)

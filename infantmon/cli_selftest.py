@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import json as plain_json
-from collections.abc import Callable
-from contextlib import AbstractContextManager
 from pathlib import Path
 from typing import Annotated
 
@@ -14,7 +12,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from infantmon.cli_screen import AsJson, Quiet, say, say_json
+from infantmon.cli_screen import AsJson, Quiet, console, progress, say, say_json
 from infantmon.errors import InfantmonError
 from infantmon.report.cautions import CAUTIONS
 from infantmon.report.whole_file import write_whole
@@ -30,20 +28,15 @@ Examples:
   infantmon selftest --detector mymodule:find_beats
 """
 STYLES = {PASS: "green", FALLS_SHORT: "bold red", NOT_RUN: "dim"}
-Progress = Callable[[], AbstractContextManager[Callable[[str, float], None]]]
 
 
-def add_selftest(app: typer.Typer, console: Callable[[], Console], progress: Progress) -> None:
+def add_selftest(app: typer.Typer) -> None:
     """Add the command to a command line.
 
     Parameters
     ----------
     app : typer.Typer
         The command line.
-    console : callable
-        Gives the console to print on.
-    progress : callable
-        Gives what shows progress.
     """
 
     @app.command(short_help="Put a detector through published tests.", epilog=EXAMPLES)
@@ -92,20 +85,20 @@ def _write(path: Path, text: str) -> None:
         ) from fault
 
 
-def _print(console: Console, bench: Bench) -> None:
-    console.print(Text(f"Self-test of {bench.subject}"))
+def _print(screen: Console, bench: Bench) -> None:
+    screen.print(Text(f"Self-test of {bench.subject}"))
     group = ""
     for row in bench.rows:
         if row.group != group:
             group = row.group
-            console.print()
-            console.print(Text(group, style="bold"))
-            console.print(_table([r for r in bench.rows if r.group == group]))
-    console.print()
-    console.print(", ".join(f"{count} {verdict}" for verdict, count in bench.counts.items()))
-    console.print()
+            screen.print()
+            screen.print(Text(group, style="bold"))
+            screen.print(_table([r for r in bench.rows if r.group == group]))
+    screen.print()
+    screen.print(", ".join(f"{count} {verdict}" for verdict, count in bench.counts.items()))
+    screen.print()
     for line in (*notes(bench), *CAUTIONS):
-        console.print(Text(line), soft_wrap=True)
+        screen.print(Text(line), soft_wrap=True)
 
 
 def _table(rows: list[Row]) -> Table:

@@ -2,16 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from contextlib import AbstractContextManager
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
 import typer
-from rich.console import Console
 
-from infantmon.cli_screen import AsJson, Quiet, as_paths, say, say_json
+from infantmon.cli_screen import AsJson, Quiet, as_paths, console, progress, say, say_json
 from infantmon.errors import ArgumentError, InfantmonError
 from infantmon.simulate import InventedInfant
 from infantmon.simulate.scenario_file import read_scenario
@@ -33,20 +30,13 @@ class Format(StrEnum):
     NPY = "npy"
 
 
-Progress = Callable[[], AbstractContextManager[Callable[[str, float], None]]]
-
-
-def add_simulate(app: typer.Typer, console: Callable[[], Console], progress: Progress) -> None:
+def add_simulate(app: typer.Typer) -> None:
     """Add the command to a command line.
 
     Parameters
     ----------
     app : typer.Typer
         The command line.
-    console : callable
-        Gives the console to print on.
-    progress : callable
-        Gives what shows progress.
     """
 
     @app.command(short_help="Write an invented infant to disk.", epilog=EXAMPLES)
