@@ -9,7 +9,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-import jinja2
 import numpy as np
 
 from infantmon.corpus.dataset import Dataset
@@ -17,6 +16,7 @@ from infantmon.errors import RecordingError
 from infantmon.formats.parquet_table import arrow_package
 from infantmon.model.arrays import Floats
 from infantmon.report.cautions import BLIND_SPOT, CAUTIONS, NOTICE, SHORT_NOTICE
+from infantmon.report.rendering import templates_of
 from infantmon.report.whole_file import write_whole
 
 AGES = (
@@ -188,13 +188,7 @@ def write_summary(
     parquet = arrow_package()
     import pyarrow as pa  # noqa: PLC0415 - an extra
 
-    environment = jinja2.Environment(
-        loader=jinja2.PackageLoader("infantmon.corpus"),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
+    environment = templates_of("infantmon.corpus")
     environment.filters["figure"] = lambda v: "-" if math.isnan(v) else f"{v:.3g}"
     environment.filters["percent"] = lambda v: "-" if math.isnan(v) else f"{100.0 * v:.2f} %"
     page = environment.get_template("summary.html").render(

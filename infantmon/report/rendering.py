@@ -23,15 +23,26 @@ from infantmon.report.words import (
 )
 
 
-def templates() -> jinja2.Environment:
-    """Return the templates of what needs no review; everything that they print is escaped."""
-    environment = jinja2.Environment(
-        loader=jinja2.PackageLoader("infantmon.report"),
+def templates_of(package: str) -> jinja2.Environment:
+    """Return the templates of a package; everything that they print is escaped.
+
+    Parameters
+    ----------
+    package : str
+        Its name; the templates lie in its folder ``templates``.
+    """
+    return jinja2.Environment(
+        loader=jinja2.PackageLoader(package),
         autoescape=True,
         undefined=jinja2.StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
     )
+
+
+def templates() -> jinja2.Environment:
+    """Return the templates of what needs no review; everything that they print is escaped."""
+    environment = templates_of("infantmon.report")
     environment.globals["alone"] = False  # a drawing on the page needs no style of its own
     environment.filters.update({"px": px, "plain": plain, "time": time_text})
     return environment

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import jinja2
 import numpy as np
 
 from infantmon.model.arrays import Floats
 from infantmon.report.cautions import CAUTIONS
+from infantmon.report.rendering import templates_of
 from infantmon.scorecard.card import Card
 from infantmon.scorecard.comparison import Moved
 from infantmon.scorecard.gates import Verdict
@@ -34,13 +34,7 @@ def as_html(
     cards: Sequence[Card], verdicts: Sequence[Verdict] = (), moved: Sequence[Moved] = ()
 ) -> str:
     """Return the page; everything in it is escaped, nothing is asked of elsewhere."""
-    environment = jinja2.Environment(
-        loader=jinja2.PackageLoader("infantmon.scorecard"),
-        autoescape=True,
-        undefined=jinja2.StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
+    environment = templates_of("infantmon.scorecard")
     environment.filters["px"] = lambda value: f"{value:.1f}"
     return environment.get_template("score.html").render(
         cards=[_shown(card) for card in cards],
