@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 
 from benchmarks import night_scenes, nights
-from benchmarks.night_scenes import ALONE, NOTHING, night_of, scenes_of
+from benchmarks.night_scenes import ALONE, night_of, scenes_of
 from benchmarks.nights import (
+    NOTHING,
     ONLY_TECHNICAL,
     JudgedNight,
     Listed,

@@ -203,17 +203,17 @@ def score_record(
     """
     scored = _Scored(from_s, tuple(s for s in labelled.set_apart if s.unmarked))
     end_s = labelled.recording.end_s
-    scores = []
-    for window in windows_s:
-        matches = [match_marks(reference, detected.time_s, window) for reference in references]
-        scores.append(_window_score(matches, scored))
-    first = [match_marks(reference, detected.time_s, windows_s[0]) for reference in references]
+    matches = [
+        [match_marks(reference, detected.time_s, window) for reference in references]
+        for window in windows_s
+    ]
+    first = matches[0]
     wrong = tuple(s for s in labelled.set_apart if not s.unmarked)
     return RecordScore(
         record,
         recorded_s=end_s,
         scored_s=scored.length_s(end_s),
-        windows=tuple(scores),
+        windows=tuple(_window_score(some, scored) for some in matches),
         shutdown=_shutdown(first, scored, detected),
         trusted=_trusted(first[0], scored, detected),
         known_wrong=_without(first, scored, wrong) if wrong else None,

@@ -6,7 +6,7 @@ import multiprocessing
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -117,7 +117,7 @@ class Task:
     detector: str = OURS
     windows_s: tuple[float, ...] = ()
     from_s: float | None = None
-    noise: NoiseStress | None = field(default=None)
+    noise: NoiseStress | None = None
 
 
 def run_task(task: Task, *, workers: int = 2, progress: Progress | None = None) -> Card:
@@ -214,7 +214,9 @@ def score_one(task: Task, record: str, shelf: Database | None = None) -> RecordS
     )
     if failure is None:
         return score
-    return _as_failed(score, failure)
+    told = f"the detector failed: {failure}; every mark counts as missed"
+    bare = replace(score, shutdown=None, known_wrong=None, strip=None)
+    return replace(bare, notes=(told, *score.notes), failed=True)
 
 
 def _detected(task: Task, labelled: Labelled) -> tuple[Detected, str | None]:
@@ -226,17 +228,6 @@ def _detected(task: Task, labelled: Labelled) -> tuple[Detected, str | None]:
         raise
     except InfantmonError as fault:
         return Detected(np.empty(0)), str(fault)
-
-
-def _as_failed(score: RecordScore, failure: str) -> RecordScore:
-    return RecordScore(
-        score.record,
-        score.recorded_s,
-        score.scored_s,
-        score.windows,
-        notes=(f"the detector failed: {failure}; every mark counts as missed", *score.notes),
-        failed=True,
-    )
 
 
 def _references(record: str, labelled: Labelled, what: str) -> tuple[Floats, ...]:
