@@ -33,13 +33,24 @@ def correlation(left, right):
     return float(np.dot(left, right) / norm) if norm > 0.0 else 0.0
 
 
-def alike(band, place, other):
+def alike(band, place, other, reach=2):
     shape = held(band, other - WING, other + WING + 1)
     shifts = [
         correlation(held(band, place + lag - WING, place + lag + WING + 1), shape)
-        for lag in range(-2, 3)
+        for lag in range(-reach, reach + 1)
     ]
     return max(0.0, *shifts)
+
+
+def likeness(band, place, earlier, partner):
+    """The likeness of a prominent candidate to those before it and the large one after it."""
+    unshifted = sorted(alike(band, place, p, reach=0) for p in earlier)
+    if len(earlier) == 4 and unshifted[-2] >= 0.95:
+        return unshifted[-2]
+    before = sorted(alike(band, place, p) for p in earlier)
+    full = len(before) == 4 and before[0] > 0.0
+    best = before[-2] if full else before[-1] if before else 0.0
+    return max(best, alike(band, place, partner) if partner > place else 0.0)
 
 
 def steepest(means, place):
@@ -79,10 +90,7 @@ def slow_twin(means, band, envelope):
         ]
         like = 0.0
         if height >= 0.5 * largest:
-            before = sorted(alike(band, place, p) for p in prominent[-4:])
-            full = len(before) == 4 and before[0] > 0.0
-            best = before[-2] if full else before[-1] if before else 0.0
-            like = max(best, alike(band, place, partner) if later else 0.0)
+            like = likeness(band, place, prominent[-4:], partner)
             prominent.append(place)
         found.append(
             {

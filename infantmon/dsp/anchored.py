@@ -34,7 +34,7 @@ class Anchored(Carried):
             self._anchor = self._held = float(values[int(np.argmax(finite))])
         if finite.all():
             self._held = float(values[-1])
-            return values - self._anchor, ~finite
+            return values - self._anchor, np.zeros(len(values), dtype=np.bool_)
         if math.isnan(self._anchor):
             return np.zeros(len(values)), ~finite
         latest = last_true_index(finite)

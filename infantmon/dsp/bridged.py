@@ -38,14 +38,13 @@ class Bridged(Carried):
 
     def push(self, values: Floats) -> tuple[Floats, Bools]:
         """Return the bridged samples, and which of them were not finite."""
-        sane = np.abs(values) <= LARGEST
-        if not sane.all():
-            values = np.where(sane, values, np.nan)
+        if not _all_within(values, LARGEST):
+            values = np.where(np.abs(values) <= LARGEST, values, np.nan)
         level, lost = self._anchored.push(values)
         if not len(level):
             return level, lost
-        if not lost.any() and not self._lost:
-            bridged = level - self._shift
+        if not self._lost and not lost.any():
+            bridged = level - self._shift if self._shift else level
         else:
             bridged = self._spliced(level, lost)
         self._level = float(bridged[-1])
@@ -67,3 +66,8 @@ class Bridged(Carried):
         self._lost = trailing + (self._lost if trailing == len(level) else 0)
         spliced: Floats = level - shift
         return spliced
+
+
+def _all_within(values: Floats, largest: float) -> bool:
+    """Tell whether no sample is missing or beyond a size: two looks, without a copy."""
+    return not len(values) or bool(values.max() <= largest and values.min() >= -largest)

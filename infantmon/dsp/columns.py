@@ -39,10 +39,3 @@ def length(values: npt.NDArray[_T]) -> npt.NDArray[_T]:
 def unit(values: npt.NDArray[_T]) -> npt.NDArray[_T]:
     """Return the columns scaled to length 1 (a column of zeros stays)."""
     return np.asarray(values / length(values))
-
-
-def narrowed(values: Floats) -> Shapes:
-    """Return the columns scaled to a peak of 1 in single precision: enough to compare shapes."""
-    peak = np.abs(values).max(axis=0)
-    peak[peak == 0.0] = 1.0
-    return np.asarray(values / peak, dtype=np.float32)

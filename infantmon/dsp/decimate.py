@@ -29,7 +29,9 @@ class GroupMean(Carried):
         joined = np.concatenate((self._rest, values)) if len(self._rest) else values
         full = len(joined) // self.size * self.size
         self._rest = joined[full:].copy()
-        total: Floats = joined[0 : full : self.size].copy()
-        for place in range(1, self.size):  # adding whole strides is several times as fast as rows
+        # Adding whole strides is several times as fast as rows.
+        total: Floats = joined[0 : full : self.size] + joined[1 : full : self.size]
+        for place in range(2, self.size):
             total += joined[place : full : self.size]
-        return total / self.size
+        total /= self.size
+        return total

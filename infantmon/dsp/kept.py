@@ -73,5 +73,5 @@ class Kept(Carried):
         within = (starts - self._first) + np.arange(width)[:, np.newaxis]
         if len(starts) and (within[0].min() < 0 or within[-1].max() >= len(values)):
             within = np.clip(within, 0, len(values) - 1)
-        columns: npt.NDArray[Any] = values[within]
+        columns: npt.NDArray[Any] = values.take(within)
         return columns

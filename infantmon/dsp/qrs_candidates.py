@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, fields
 from typing import ClassVar
 
 import numpy as np
 
-from infantmon.dsp.columns import Shapes, length, narrowed, unit
+from infantmon.dsp.columns import Shapes, inner, length, unit
 from infantmon.dsp.kept import Kept
 from infantmon.dsp.local_maxima import LocalMaxima
 from infantmon.dsp.neighbours import neighbours
@@ -19,8 +20,9 @@ SIGHT_S = 0.75  # how far to either side the other maxima are looked at
 _VALLEY_S = 0.20
 _SHAPE_S = 0.10
 _LAGS = 2  # ticks by which two shapes may be shifted against each other
-_AT_ONCE = 256  # shapes compared at a time: what stays in the cache is fast
+_AT_ONCE = 2048  # shapes compared at a time: what stays in the cache is fast
 _ALIKE = 4  # earlier candidates with which a shape is compared
+_WHOLLY = 0.95  # correlation without a shift from which no shift is tried
 _SMALL = 0.3  # of the largest in sight: up to here a candidate is a P or T wave or a ripple
 _LARGE = 0.7  # of the largest in sight: from here it is about equal
 _PROMINENT = 0.5  # of the largest in sight; only such candidates are compared by shape
@@ -196,7 +198,7 @@ class CandidateFinder(Carried):
             between=between,
             equal=np.count_nonzero(large, axis=0).astype(np.int64),
             depth=self._depth(place, height),
-            likeness=self._likeness(place, next_large, height >= _PROMINENT * largest),
+            likeness=self._likeness(place, next_large, height, height >= _PROMINENT * largest),
             blunt=self._blunt(start, end, at, seen),
         )
 
@@ -225,37 +227,54 @@ class CandidateFinder(Carried):
         right = self._envelope.columns(place, self._valley + 1).min(axis=0)
         return np.asarray(1.0 - np.maximum(left, right) / height)
 
-    def _likeness(self, place: Ints, partner: Ints, prominent: Bools) -> Floats:
+    def _likeness(self, place: Ints, partner: Ints, height: Floats, prominent: Bools) -> Floats:
         """Compare each prominent shape with the prominent ones before it, and with its partner."""
         likeness = np.zeros(len(place))
-        place, partner = place[prominent], partner[prominent]
-        best = [NO_FLOATS]
-        for start in range(0, len(place), _AT_ONCE):
-            some = slice(start, start + _AT_ONCE)
-            alike = self._alike(place[some], partner[some])
-            ordered = np.sort(alike[:_ALIKE], axis=0)
-            before = np.where(ordered[0] > 0.0, ordered[-2], ordered[-1])
-            ahead = np.where(partner[some] > place[some], alike[_ALIKE], 0.0)
-            best.append(np.maximum(before, ahead).astype(np.float64))
-        likeness[prominent] = np.concatenate(best)
+        chosen = np.flatnonzero(prominent)
+        for start in range(0, len(chosen), _AT_ONCE):
+            some = chosen[start : start + _AT_ONCE]
+            likeness[some] = self._alike(place[some], partner[some], height[some])
         return likeness
 
-    def _alike(self, place: Ints, partner: Ints) -> Shapes:
-        """Return the highest correlations with the shapes before (one a row) and the partner's."""
-        wing, width, count = self._wing, 2 * self._wing + 1, len(place)
-        wide = narrowed(self._band.columns(place - wing - _LAGS, width + 2 * _LAGS))
-        earlier = np.concatenate((self._shapes, unit(wide[_LAGS : _LAGS + width])), axis=1)
-        others = np.empty((width, _ALIKE + 1, count), dtype=np.float32)
-        for back in range(_ALIKE):
-            others[:, back] = earlier[:, back : back + count]
-        others[:, _ALIKE] = unit(narrowed(self._band.columns(partner - wing, width)))
+    def _alike(self, place: Ints, partner: Ints, height: Floats) -> Shapes:
+        """Return how alike each shape is to the second most alike before it, or to its partner's.
+
+        Most shapes of a clean signal are wholly alike without any shift, and are not looked at
+        further.
+        """
+        count = len(place)
+        earlier = np.concatenate((self._shapes, unit(self._shape(place, height, 0))), axis=1)
         self._shapes = earlier[:, count:].copy()
-        alike = np.zeros((_ALIKE + 1, count), dtype=np.float32)
+        backs = range(_ALIKE)
+        unshifted = [inner(earlier[:, _ALIKE:], earlier[:, b : b + count]) for b in backs]
+        alike = _second_of_four(unshifted)
+        rest = np.flatnonzero(alike < _WHOLLY)
+        if len(rest):
+            before = earlier[:, rest + np.arange(_ALIKE)[:, np.newaxis]]
+            alike[rest] = self._alike_when_shifted(place[rest], partner[rest], height[rest], before)
+        return alike
+
+    def _alike_when_shifted(
+        self, place: Ints, partner: Ints, height: Floats, before: Shapes
+    ) -> Shapes:
+        """Return the same, each shape shifted to where it is most alike."""
+        width = 2 * self._wing + 1
+        wide = self._shape(place, height, _LAGS)
+        ahead = unit(self._shape(partner, height, 0))
+        others = np.concatenate((before, ahead[:, np.newaxis]), axis=1)
+        alike = np.zeros((_ALIKE + 1, len(place)), dtype=np.float32)
         for lag in range(2 * _LAGS + 1):
             shape = wide[lag : lag + width]
             inner_products = (shape[:, np.newaxis] * others).sum(axis=0)
             np.maximum(alike, inner_products / length(shape), out=alike)
-        return alike
+        known = alike[:_ALIKE]
+        earlier = np.where(known.min(axis=0) > 0.0, _second_of_four(known), known.max(axis=0))
+        return np.maximum(earlier, np.where(partner > place, alike[_ALIKE], np.float32(0.0)))
+
+    def _shape(self, place: Ints, height: Floats, margin: int) -> Shapes:
+        """Return the band around each place, one a column, for its height."""
+        wing = self._wing + margin
+        return np.asarray(self._band.columns(place - wing, 2 * wing + 1) / height, dtype=np.float32)
 
     def _forget(self, end: int) -> None:
         """Let go of what no candidate to come will look at."""
@@ -270,3 +289,11 @@ class CandidateFinder(Carried):
         self._means.forget_before(self._envelope.end - (self._radius + self._lag + self._edge + 2))
         self._band.forget_before(oldest - margin)
         self._envelope.forget_before(oldest - margin)
+
+
+def _second_of_four(values: Sequence[Shapes] | Shapes) -> Shapes:
+    """Return the second largest of four arrays, place by place."""
+    first, second, third, fourth = values
+    pairs_low = np.maximum(np.minimum(first, second), np.minimum(third, fourth))
+    pairs_high = np.minimum(np.maximum(first, second), np.maximum(third, fourth))
+    return np.asarray(np.maximum(pairs_low, pairs_high))

@@ -14,7 +14,7 @@ from infantmon.model.arrays import Ints
 from infantmon.model.carried import Carried
 
 MEMORY: Final = 8  # values behind each level
-_WINDOW = 2048  # candidates decided at a time
+_WINDOW = 4096  # candidates decided at a time
 _ROUNDS = 12
 _NEVER = -(2**40)
 

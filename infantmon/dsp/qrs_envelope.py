@@ -8,7 +8,8 @@ import numpy as np
 
 from infantmon.dsp.decimate import GroupMean
 from infantmon.dsp.fir import SymmetricFir
-from infantmon.dsp.sections import Sections, band_pass, delay_ticks
+from infantmon.dsp.recursion import Recursion
+from infantmon.dsp.sections import band_pass, delay_ticks
 from infantmon.model.arrays import Floats
 from infantmon.model.carried import Carried
 
@@ -31,7 +32,7 @@ class QrsEnvelope(Carried):
         Rate of the input, in Hz.
     """
 
-    carried: ClassVar[tuple[str, ...]] = ("_groups", "_sections", "_mean")
+    carried: ClassVar[tuple[str, ...]] = ("_groups", "_recursion", "_mean")
 
     def __init__(self, rate_hz: float) -> None:
         self.size = max(1, int(rate_hz / _SLOWEST_OUT_HZ))
@@ -42,11 +43,11 @@ class QrsEnvelope(Carried):
         self.half = max(1, round(0.5 * _ENVELOPE_S * self.rate_hz - 0.5))
         width = 2 * self.half + 1
         self._groups = GroupMean(self.size)
-        self._sections = Sections(sos)
+        self._recursion = Recursion(sos)
         self._mean = SymmetricFir(np.full(width, 1.0 / width))
 
     def push(self, values: Floats, *, last: bool = False) -> tuple[Floats, Floats, Floats]:
         """Return means, band-passed ticks and envelope ticks that are ready now."""
         means = self._groups.push(values)
-        band = self._sections.push(means)
+        band = self._recursion.push(means)
         return means, band, self._mean.push(np.abs(band), last=last)

@@ -29,8 +29,8 @@ _MEDIAN_FROM_HZ = 200.0  # below, three samples are as long as an infant's R wav
 _APART_S = 0.12  # two marks closer than this are one beat
 _LAG_S = 0.017  # by which the envelope of a QRS complex trails the filter's delay
 _FLOOR = {"V": 0.15e-3, "mV": 0.15}  # complexes up to this size are not counted
-_PIECE = 15_000  # samples filtered at a time: what stays in the processor's cache is fast
-_BLOCK_S = 400.0
+_PIECE = 50_000  # samples filtered at a time: what stays in the processor's cache is fast
+_BLOCK = 400_000  # samples of a replay pushed at a time
 
 
 @record
@@ -290,6 +290,5 @@ def detect_r_peaks(ecg: npt.ArrayLike, rate_hz: float, unit: str | None = None) 
     """
     samples = as_samples(ecg, name="ecg")
     stage = RPeakDetector(RPeakSettings(rate_hz, unit=unit))
-    block = max(1, round(_BLOCK_S * stage.settings.rate_hz))
-    parts = [stage.push(samples[at : at + block]) for at in range(0, len(samples), block)]
+    parts = [stage.push(samples[at : at + _BLOCK]) for at in range(0, len(samples), _BLOCK)]
     return RPeaks.joined([*parts, stage.push(samples[:0], last=True)])
