@@ -7,8 +7,6 @@ from typing import TypeVar
 import numpy as np
 import numpy.typing as npt
 
-from infantmon.model.arrays import Floats
-
 Shapes = npt.NDArray[np.float32]
 _T = TypeVar("_T", np.float32, np.float64)
 

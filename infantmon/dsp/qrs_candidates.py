@@ -148,12 +148,14 @@ class CandidateFinder(Carried):
         if len(place):
             self._place = np.concatenate((self._place, place))
             self._height = np.concatenate((self._height, height))
-            self._steep = np.concatenate((self._steep, self._steepness(place)))
 
     def settled(self, *, last: bool = False) -> Candidates:
         """Return the candidates that are settled now and have not been given yet."""
         before = self._envelope.end - (0 if last else self.ahead)
         end = max(int(np.searchsorted(self._place, before)), self._given)
+        new = self._place[len(self._steep) :]
+        if len(new):
+            self._steep = np.concatenate((self._steep, self._steepness(new)))
         found = self._describe(self._given, end)
         self._forget(end)
         return found
