@@ -80,6 +80,7 @@ class BreathJudge(Carried):
         "_ripple",
         "_alternation",
         "_intervals",
+        "_median",
         "_last_peak",
         "_base_place",
         "_steep_s",
@@ -96,6 +97,7 @@ class BreathJudge(Carried):
         self._ripple = Ripple(rate_hz)
         self._alternation = Alternation()
         self._intervals: deque[int] = deque(maxlen=INTERVALS)
+        self._median = 0  # of the intervals, in samples
         self._last_peak = -(10**9)  # place of the last breath
         self._base_place = -(10**9)  # of the last breath, or of a jump of the level after it
         self._steep_s = 1.0  # how long the usual breath would take to rise at its steepest
@@ -151,6 +153,7 @@ class BreathJudge(Carried):
         interval = peak.place - self._last_peak
         if interval <= LONGEST_S * self._rate_hz:
             self._intervals.append(interval)
+            self._median = sorted(self._intervals)[len(self._intervals) // 2]
         if not self._in_between:
             self._spared = max(0, self._spared - 1)
         self._in_between = False
@@ -161,7 +164,7 @@ class BreathJudge(Carried):
         """Tell whether a steep rise that is held is no usual breath."""
         if len(self._intervals) < INTERVALS:
             return False
-        usual_s = sorted(self._intervals)[INTERVALS // 2] / self._rate_hz
+        usual_s = self._median / self._rate_hz
         return self._steep_s > STEEP_USUAL_S or usual_s < SLOW_S
 
     def _leave_out(self) -> None:
@@ -172,7 +175,7 @@ class BreathJudge(Carried):
         """Return the usual interval in samples; 0 while rhythm does not count."""
         if len(self._intervals) < INTERVALS or self._spared >= SPARED:
             return 0.0
-        return float(sorted(self._intervals)[INTERVALS // 2])
+        return float(self._median)
 
     def _more_if_soon(self, place: int) -> float:
         """Return by which factor a breath at a place must be larger than it must otherwise."""

@@ -158,11 +158,11 @@ class PulseTemplate(Carried):
         if power == 0.0:
             return self._usual
         error = self._wrong / min(self._fits / BEATS, CERTAIN)
-        return _mixed(_NOTHING, self._usual, max(0.0, 1.0 - error / power))
+        return _scaled(self._usual, max(0.0, 1.0 - error / power))
 
     def _helps(self, shape: Row) -> bool:
         """Tell whether taking the pulsation out has not made the signal rougher of late."""
-        return self._fits >= FEW and self._gain >= GATE * -_compared(shape, _NOTHING)[1]
+        return self._fits >= FEW and self._gain >= GATE * _slope_power(shape)
 
     def _is_quiet(self, level: float, breath_level: float) -> bool:
         """Tell whether there is no breath in a window."""
@@ -280,6 +280,18 @@ def _moved(row: Row, by: Row, times: float) -> Row:
         e + times * y,
         f + times * z,
     )
+
+
+def _scaled(row: Row, by: float) -> Row:
+    """Return a row times a number."""
+    a, b, c, d, e, f = row
+    return by * a, by * b, by * c, by * d, by * e, by * f
+
+
+def _slope_power(row: Row) -> float:
+    """Return the sum of the squares, each harmonic times its number: how much the slope varies."""
+    a, b, c, d, e, f = row
+    return a * a + b * b + 4.0 * (c * c + d * d) + 9.0 * (e * e + f * f)
 
 
 def _power(row: Row) -> float:

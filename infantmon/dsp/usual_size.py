@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from collections import deque
 from collections.abc import Sequence
-from itertools import pairwise
-from typing import ClassVar
+from itertools import accumulate, pairwise
+from typing import Any, ClassVar
 
 from infantmon.model.carried import Carried
 
@@ -84,6 +85,12 @@ class UsualSize(Carried):
         self._long = 0.0  # mean logarithm of the sizes in the long memory
         self._long_count = 0
         self._given_up = 0.0  # what was usual before a row of small ones was believed
+        self._median = 0.0  # of the sizes; 0 while it has not been asked for
+
+    def restore(self, snapshot: dict[str, Any]) -> None:
+        """Take up a saved state; what follows from it is found anew."""
+        super().restore(snapshot)
+        self._median = 0.0
 
     @property
     def is_sure(self) -> bool:
@@ -100,7 +107,7 @@ class UsualSize(Carried):
         """Return the usual size at a time, given the range of the signal around it."""
         if not self._sizes:
             return seen
-        usual = _weighted_median(self._sizes)
+        usual = self._usual()
         if len(self._sizes) < FEW:
             usual = max(usual, seen)
         silent_s = time_s - self._latest
@@ -113,7 +120,7 @@ class UsualSize(Carried):
 
     def learn(self, time_s: float, size: float, usual: float) -> None:
         """Take up the size of one more, which was judged against `usual`."""
-        known = _weighted_median(self._sizes) if self._sizes else size
+        known = self._usual() if self._sizes else size
         if self._restarts(time_s, size, known):
             return
         if size > HUGE * known and len(self._sizes) >= FEW:
@@ -129,7 +136,13 @@ class UsualSize(Carried):
     def pass_over(self, time_s: float, size: float) -> None:
         """Note one that was too small to count."""
         if self._sizes:
-            self._restarts(time_s, size, _weighted_median(self._sizes))
+            self._restarts(time_s, size, self._usual())
+
+    def _usual(self) -> float:
+        """Return the weighted median of the sizes; it is asked for several times between changes."""
+        if self._median == 0.0:
+            self._median = _weighted_median(self._sizes)
+        return self._median
 
     def _restarts(self, time_s: float, size: float, known: float) -> bool:
         """Start anew from the latest swings if they tell that a burst was taken for usual."""
@@ -205,6 +218,7 @@ class UsualSize(Carried):
 
     def _start_anew(self, time_s: float) -> None:
         self._sizes.clear()
+        self._median = 0.0
         self._times.clear()
         self._huge.clear()
         self._swings.clear()
@@ -215,6 +229,7 @@ class UsualSize(Carried):
         self._since = min(self._since, time_s)
         self._latest = time_s
         self._sizes.append(size)
+        self._median = 0.0
         self._times.append(time_s)
         step = math.log(size) - self._long
         if self._long_count >= LONG_FROM:
@@ -246,9 +261,5 @@ def _unlikeness(values: Sequence[float]) -> float:
 def _weighted_median(sizes: deque[float]) -> float:
     """Return the size below which half of the sum of all squares lies: small ones count little."""
     ordered = sorted(sizes)
-    half, summed = 0.5 * sum(size * size for size in ordered), 0.0
-    for size in ordered:
-        summed += size * size
-        if summed >= half:
-            return size
-    return ordered[-1]
+    summed = list(accumulate(size * size for size in ordered))
+    return ordered[bisect_left(summed, 0.5 * summed[-1])]

@@ -30,6 +30,22 @@ class RPeaks(Findings):
 
 
 @dataclass(frozen=True, eq=False)
+class FusedRPeaks(RPeaks):
+    """Heart beats of two ECG leads in one train.
+
+    `time_s` is that of the leading lead's mark, on the first lead's clock; `sample` is the nearest
+    sample there; `amplitude` is in the unit of the lead that gave the mark.
+
+    Attributes
+    ----------
+    seen_in : numpy.ndarray of int64, shape (n,)
+        1 or 2 if only that lead shows the beat, 3 if both do.
+    """
+
+    seen_in: Ints = column(np.int64)
+
+
+@dataclass(frozen=True, eq=False)
 class Breaths(Findings):
     """Breaths, each at its inspiratory peak.
 
