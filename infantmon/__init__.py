@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from infantmon.monitor import Monitor
     from infantmon.monitor_state import MonitorState
     from infantmon.reviewing import Review, review
+    from infantmon.stages.lead_fusion import fuse_r_peaks
     from infantmon.stages.r_peaks import detect_r_peaks
     from infantmon.stored_findings import sweep
 
@@ -50,6 +51,7 @@ _HOMES = {
     "Review": "infantmon.reviewing",
     "detect_breaths": "infantmon.effort",
     "detect_r_peaks": "infantmon.stages.r_peaks",
+    "fuse_r_peaks": "infantmon.stages.lead_fusion",
     "read": "infantmon.formats.reading",
     "review": "infantmon.reviewing",
     "sweep": "infantmon.stored_findings",
@@ -72,6 +74,7 @@ __all__ = [
     "StateError",
     "detect_breaths",
     "detect_r_peaks",
+    "fuse_r_peaks",
     "read",
     "review",
     "sweep",

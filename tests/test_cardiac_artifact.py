@@ -212,12 +212,12 @@ def test_the_fit_finds_harmonics_and_is_blind_to_level_and_slow_change():
     true = rng.standard_normal((50, 6))
     phase = np.tile((np.arange(BEATS * POINTS) + 0.5) / POINTS, (50, 1))
     samples = np.stack(
-        [rendered(np.tile(h, (BEATS * POINTS, 1)), p) for h, p in zip(true, phase, strict=True)]
+        [rendered(np.tile(h, (BEATS * POINTS, 1)).T, p) for h, p in zip(true, phase, strict=True)]
     )
-    harmonics = fit(samples + 1e3).harmonics
+    harmonics = fit((samples + 1e3).T).harmonics.T
     assert np.allclose(harmonics, true, atol=1e-9)
     slow = np.cos(2 * np.pi * phase / 3.0 + 0.3)
-    assert np.allclose(fit(samples + slow).harmonics, true, atol=0.05)
+    assert np.allclose(fit((samples + slow).T).harmonics.T, true, atol=0.05)
 
 
 def test_beats_are_mended_but_never_for_ever():

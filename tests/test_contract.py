@@ -26,9 +26,11 @@ from infantmon.stages.checks import CHECKS, SoloRunner, StageCase, outcomes
 from infantmon.stages.contact import ContactDetector, ContactSettings
 from infantmon.stages.contract import Stage
 from infantmon.stages.heart_rate import HeartRate, HeartRateSettings
+from infantmon.stages.lead_fusion import LeadFusion, LeadFusionSettings
 from infantmon.stages.r_peaks import RPeakDetector, RPeakSettings
 
 ECG_HZ, IMPEDANCE_HZ = 250.0, 62.5
+SECOND_HZ = 200.0  # of a second lead
 
 
 @cache
@@ -74,6 +76,32 @@ class BreathingRateRunner:
     def push(self, chunks, *, last):
         breaths = self.breaths.push(chunks["samples"], last=last)
         return outcomes(self.stage.push(breaths, last=last))
+
+
+class TwoLeadRunner:
+    """R peaks of two leads, each cut as it comes, and their fusion."""
+
+    def __init__(self):
+        self.leads = {"ecg": RPeakDetector(RPeakSettings(ECG_HZ))}
+        self.leads["ecg2"] = RPeakDetector(RPeakSettings(SECOND_HZ))
+        lags_s = [lead.latency_s for lead in self.leads.values()]
+        self.stage = LeadFusion(LeadFusionSettings(ECG_HZ, *lags_s))
+        self.pushed = dict.fromkeys(self.leads, 0)
+
+    def push(self, chunks, *, last):
+        for name, values in chunks.items():
+            self.pushed[name] += len(values)
+        beats = [lead.push(chunks[name], last=last) for name, lead in self.leads.items()]
+        ends_s = [(self.pushed[n] - 1) / r for n, r in (("ecg", ECG_HZ), ("ecg2", SECOND_HZ))]
+        end_s = max(ends_s) if last else np.inf
+        return outcomes(self.stage.push(*beats, last=last, end_s=end_s))
+
+
+def two_leads():
+    """The scene's lead, and another of the same heart with a fault elsewhere."""
+    first, other = scene()[0].copy(), scene(ecg_hz=SECOND_HZ)[0].copy()
+    other[round(8 * SECOND_HZ) : round(11 * SECOND_HZ)] = 0.0
+    return {"ecg": first, "ecg2": other}
 
 
 class RejectorRunner(LedRunner):
@@ -160,6 +188,13 @@ CASES = (
         RPeakSettings,
     ),
     StageCase(
+        "two leads fused",
+        TwoLeadRunner,
+        two_leads,
+        {"ecg": ECG_HZ, "ecg2": SECOND_HZ},
+        lambda r: LeadFusionSettings(r, first_lag_s=1.0, second_lag_s=1.0),
+    ),
+    StageCase(
         "cardiac artefact, led by beats",
         RejectorRunner,
         both_inputs,
@@ -202,7 +237,7 @@ def test_every_stage_and_every_check_takes_part():
     assert tested == all_stages(), "a stage is not under contract"
     written = {f for name, f in inspect.getmembers(checks) if name.startswith("check_")}
     assert set(CHECKS) == written, "a check is not in the list"
-    assert len(list(product(CASES, CHECKS))) == 12 * 17
+    assert len(list(product(CASES, CHECKS))) == 13 * 17
 
 
 def all_stages():

@@ -22,21 +22,21 @@ class Alternation(Carried):
     is let through, so a pause seems shorter by one swing at most, and only then.
     """
 
-    carried: ClassVar[tuple[str, ...]] = ("_sizes", "_in_turn")
+    carried: ClassVar[tuple[str, ...]] = ("_before", "_latest", "_small", "_in_turn")
 
     def __init__(self) -> None:
-        self._sizes: deque[float] = deque(maxlen=LATEST)
+        self._before = 0.0  # size of the last breath but one
+        self._latest = 0.0  # and of the last one
+        self._small: deque[bool] = deque(maxlen=LATEST - 2)  # of those that have two neighbours
         self._in_turn = False
 
     def note(self, size: float) -> None:
         """Take up the size of a breath that counts."""
-        self._sizes.append(size)
-        small, before, at = 0, 0.0, 0.0
-        for after in self._sizes:
-            small += at < SMALL * min(before, after)
-            before, at = at, after
-        self._in_turn = small >= (STILL_COUNT if self._in_turn else COUNT)
+        if self._before > 0.0:
+            self._small.append(self._latest < SMALL * min(self._before, size))
+        self._before, self._latest = self._latest, size
+        self._in_turn = sum(self._small) >= (STILL_COUNT if self._in_turn else COUNT)
 
     def least_share(self, usual: float) -> float:
         """Return by which factor the next breath may be smaller than must be otherwise."""
-        return SHARE if self._in_turn and self._sizes[-1] >= SMALL * usual else 1.0
+        return SHARE if self._in_turn and self._latest >= SMALL * usual else 1.0

@@ -6,6 +6,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from infantmon.dsp.columns import total
 from infantmon.model.arrays import Floats
 
 BEATS = 3  # intervals in one fit
@@ -13,15 +14,15 @@ POINTS = 12  # of each interval
 HARMONICS = 3
 
 _PHASE = (np.arange(BEATS * POINTS) + 0.5) / POINTS
-_WINDOW = 1.0 - np.cos(2.0 * np.pi * _PHASE / BEATS)
+_WINDOW = (1.0 - np.cos(2.0 * np.pi * _PHASE / BEATS))[:, np.newaxis]
+_MEAN = _WINDOW / (BEATS * POINTS)
 _ANGLE = 2.0 * np.pi * np.outer(np.arange(1, HARMONICS + 1), _PHASE)
-_SHAPES = [shape for a in _ANGLE for shape in (np.cos(a), np.sin(a))]
-_COS = np.cos(_ANGLE) * _WINDOW * (2.0 / (BEATS * POINTS))
-_SIN = np.sin(_ANGLE) * _WINDOW * (2.0 / (BEATS * POINTS))
+_SHAPES = [shape[:, np.newaxis] for a in _ANGLE for shape in (np.cos(a), np.sin(a))]
+_WEIGHTS = [shape * _MEAN * 2.0 for shape in _SHAPES]
 
 
 class Fit(NamedTuple):
-    """Windows of three beats, seen as harmonics of the beat; one row a window."""
+    """Windows of three beats, seen as harmonics of the beat; one column a window."""
 
     harmonics: Floats
     power: Floats
@@ -33,12 +34,13 @@ def fit(samples: Floats) -> Fit:
 
     Parameters
     ----------
-    samples : numpy.ndarray, shape (n, 36)
-        Twelve samples of each of three consecutive intervals, evenly spaced in phase.
+    samples : numpy.ndarray, shape (36, n)
+        Twelve samples of each of three consecutive intervals, evenly spaced in phase: one column a
+        window, which is summed far faster than one row.
 
     Returns
     -------
-    harmonics : numpy.ndarray, shape (n, 6)
+    harmonics : numpy.ndarray, shape (6, n)
         Cosine and sine parts of one, two and three times the heart rate.
     power : numpy.ndarray, shape (n,)
         Mean square in the window, without the mean.
@@ -51,23 +53,22 @@ def fit(samples: Floats) -> Fit:
     rate leaves no trace, and no line has to be taken out (that would take most of the heart's own
     part with it).
     """
-    level = np.sum(samples * _WINDOW, axis=1, keepdims=True) / (BEATS * POINTS)
-    centred = samples - level
-    parts = [np.sum(centred * row, axis=1) for pair in zip(_COS, _SIN, strict=True) for row in pair]
-    rest = centred
-    for part, row in zip(parts, _SHAPES, strict=True):
-        rest = rest - part[:, np.newaxis] * row
-    power, left = (np.sum(x * x * _WINDOW, axis=1) / (BEATS * POINTS) for x in (centred, rest))
-    return Fit(np.stack(parts, axis=1), power, left)
+    centred = samples - total(samples * _MEAN)
+    parts = [total(centred * weights) for weights in _WEIGHTS]
+    rest = centred.copy()
+    for part, shape in zip(parts, _SHAPES, strict=True):
+        rest -= part * shape
+    return Fit(np.stack(parts), total(centred * centred * _MEAN), total(rest * rest * _MEAN))
 
 
 def rendered(harmonics: Floats, cycles: Floats) -> Floats:
-    """Return the pulsation at phases (in cycles of the beat), one row of harmonics a phase."""
+    """Return the pulsation at phases (in cycles of the beat), one column of harmonics a phase."""
     angle = 2.0 * np.pi * (cycles - np.floor(cycles))
     cosine, sine = np.cos(angle), np.sin(angle)
     c, s = cosine, sine
-    total = harmonics[:, 0] * c + harmonics[:, 1] * s
+    pulse: Floats = harmonics[0] * c + harmonics[1] * s
     for first in range(2, 2 * HARMONICS, 2):
         c, s = c * cosine - s * sine, s * cosine + c * sine
-        total = total + harmonics[:, first] * c + harmonics[:, first + 1] * s
-    return total
+        pulse += harmonics[first] * c
+        pulse += harmonics[first + 1] * s
+    return pulse

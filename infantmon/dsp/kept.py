@@ -75,3 +75,11 @@ class Kept(Carried):
             within = np.clip(within, 0, len(values) - 1)
         columns: npt.NDArray[Any] = values.take(within)
         return columns
+
+    def pairs(self, starts: Ints) -> tuple[npt.NDArray[Any], npt.NDArray[Any]]:
+        """Return the sample at each place, and the one after it; ends of the stream are held."""
+        values, places = self._joined(), starts - self._first
+        if places.size and (places.min() < 0 or places.max() + 1 >= len(values)):
+            most = len(values) - 1
+            return values[np.clip(places, 0, most)], values[np.clip(places + 1, 0, most)]
+        return values.take(places), values[1:].take(places)

@@ -183,7 +183,11 @@ class LeadPairing(Carried):
 
     def _count_errors(self, both_s: float) -> None:
         """Compare the marks of each lead between two beats in both with what the rhythm asks."""
-        inside = max(round((both_s - self._both_s) / self._usual_s) - 1, 0) if self._both_s > -math.inf else 0
+        inside = (
+            max(round((both_s - self._both_s) / self._usual_s) - 1, 0)
+            if self._both_s > -math.inf
+            else 0
+        )
         for lead in (0, 1):
             wrong = min(abs(self._alone_since[lead] - inside), ERRORS_MOST)
             self._errors[lead] += ERROR_WEIGHT * (wrong - self._errors[lead])

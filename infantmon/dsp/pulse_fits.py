@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import NamedTuple
-
 import numpy as np
 
 from infantmon.dsp.beat_fit import BEATS, POINTS, fit
@@ -17,18 +15,10 @@ from infantmon.model.clock import Clock
 FITTED_S = 8.0  # a fit may begin this long before the output sample it is for
 
 
-class Window(NamedTuple):
-    """What was heard in the three intervals before a beat, and their mean."""
-
-    heard: Heard
-    interval_s: float
-
-
 def fits_before(
     news: list[tuple[int, Beat]], track: PulseTrack, kept: Kept, clock: Clock
-) -> list[Window | None]:
+) -> list[Heard | None]:
     """Fit the three intervals before each new beat, all at once; None where they are odd."""
-    fits: list[Window | None] = [None] * len(news)
     windows, cycles = track.latest(len(news), BEATS + 1)
     started_s = clock.times_s(np.array([place for place, _ in news])) - FITTED_S
     longest_s = MISSED * np.array([beat.usual_s for _, beat in news])
@@ -38,22 +28,24 @@ def fits_before(
         & (windows[:, 0] >= np.maximum(started_s, clock.start_s))
         & (np.diff(windows, axis=1).max(axis=1) <= longest_s)
     )
+    fits: list[Heard | None] = [None] * len(news)
     if usable.any():
         windows = windows[usable]
-        harmonics, power, rest = fit(_resampled(windows, kept, clock))
+        harmonics, power, rest = (part.tolist() for part in fit(_resampled(windows, kept, clock)))
         intervals = ((windows[:, -1] - windows[:, 0]) / BEATS).tolist()
-        rows = zip(map(tuple, harmonics.tolist()), power.tolist(), rest.tolist(), strict=True)
-        for index, row, interval_s in zip(np.flatnonzero(usable), rows, intervals, strict=True):
-            fits[index] = Window(Heard(*row), interval_s)
+        heard = zip(zip(*harmonics, strict=True), power, rest, intervals, strict=True)
+        for index, each in zip(np.flatnonzero(usable).tolist(), heard, strict=True):
+            fits[index] = each
     return fits
 
 
 def _resampled(windows: Floats, kept: Kept, clock: Clock) -> Floats:
-    """Return samples evenly spaced in phase between the beats of each row."""
-    start, length = windows[:, :-1, np.newaxis], np.diff(windows, axis=1)[:, :, np.newaxis]
-    times = start + length * ((np.arange(POINTS) + 0.5) / POINTS)
-    exact = (times.reshape(len(windows), -1) - clock.start_s) * clock.rate_hz
+    """Return samples evenly spaced in phase between the beats, one column for each row of beats."""
+    start, length = windows[:, :-1].T, np.diff(windows, axis=1).T
+    phase = ((np.arange(POINTS) + 0.5) / POINTS)[:, np.newaxis]
+    times = start[:, np.newaxis] + length[:, np.newaxis] * phase
+    exact = (times.reshape(BEATS * POINTS, -1) - clock.start_s) * clock.rate_hz
     place = np.floor(exact)
-    pairs = kept.windows(place.astype(np.int64).ravel(), 2).reshape(*exact.shape, 2)
-    share = exact - place
-    return pairs[..., 0] * (1.0 - share) + pairs[..., 1] * share
+    before, after = kept.pairs(place.astype(np.int64))
+    resampled: Floats = before + (exact - place) * (after - before)
+    return resampled

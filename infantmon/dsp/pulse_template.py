@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import ClassVar, NamedTuple
+from typing import ClassVar
 
 from infantmon.dsp.beat_fit import BEATS
 from infantmon.model.carried import Carried
@@ -44,21 +44,14 @@ Row = tuple[float, float, float, float, float, float]
 _NOTHING: Row = (0.0,) * 6
 
 
-class Heard(NamedTuple):
-    """One fit: see `infantmon.dsp.beat_fit.Fit`."""
-
-    harmonics: Row
-    power: float
-    rest: float
+Heard = tuple[Row, float, float, float]
+"""Harmonics, power, rest (see `infantmon.dsp.beat_fit.Fit`) and mean interval of one window."""
 
 
-class Learned(NamedTuple):
-    """What is known of the pulsation after a beat."""
-
-    harmonics: Row
-    helps: bool  # taking the pulsation out has not made the signal rougher of late
-    in_step: bool  # breaths keep step with the heart and cannot be told from pulsation
-    only_heart: bool  # no breath has been heard for some beats
+Learned = tuple[Row, bool, bool, bool]
+"""What is known of the pulsation after a beat: its harmonics; whether taking it out has not made
+the signal rougher of late; whether breaths keep step with the heart and cannot be told from it;
+whether no breath has been heard for some beats."""
 
 
 class PulseTemplate(Carried):
@@ -110,18 +103,20 @@ class PulseTemplate(Carried):
         self._steps_ago = 10**6  # beats since they did
         self._gain = 0.0  # smoothness won by taking the pulsation out
 
-    def take(self, heard: Heard, interval_s: float) -> Learned:
-        """Learn from one fit, made at a mean interval."""
-        level = math.sqrt(heard.power)
+    def take(self, heard: Heard) -> Learned:
+        """Learn from one fit."""
+        harmonics, power, rest, interval_s = heard
+        level = math.sqrt(power)
         if self._fits == 0:
             self._level = self._breath_level = level
             self._usual_s = interval_s
         share = self._share_of_pause(interval_s)
-        known = _mixed(self._usual, self._paused, share)
-        wrong, smoother = _compared(known, heard.harmonics)
-        breath_level = math.sqrt(heard.rest + 0.5 * wrong)
-        quiet = self._is_quiet(level, breath_level) or self._is_still(heard, interval_s)
-        quiet = quiet and self._may_be_heart(heard.harmonics, interval_s)
+        known = _mixed(self._usual, self._paused, share) if share else self._usual
+        wrong, smoother = _compared(known, harmonics)
+        breath_level = math.sqrt(rest + 0.5 * wrong)
+        quiet = self._is_quiet(level, breath_level)
+        quiet = quiet or (self._quiet_for > 0 and self._is_still(heard))
+        quiet = quiet and self._may_be_heart(harmonics, interval_s)
         self._count_steps(level, breath_level)
         if quiet:
             self._quiet_for += 1
@@ -132,33 +127,33 @@ class PulseTemplate(Carried):
             self._gain += GATE_SHARE * (smoother - self._gain)
             self._fits += 1
             if quiet:
-                self._learn_in_pause(heard.harmonics, interval_s)
+                self._learn_in_pause(harmonics, interval_s)
                 share = 1.0
             else:
-                self._learn_in_breaths(heard.harmonics, interval_s, share)
-                weight = max(LEVEL_SHARE, 1.0 / self._fits)
-                self._wrong += weight * (wrong - self._wrong)
+                self._learn_in_breaths(harmonics, interval_s, share)
+                self._wrong += _weight(LEVEL_SHARE, self._fits) * (wrong - self._wrong)
         if not quiet or self._quiet_for > LONG_QUIET:
             self._learn_levels(level, breath_level)
-        shape = _mixed(self._trusted(), self._paused, share)
+        shape = _mixed(self._trusted(), self._paused, share) if share < 1.0 else self._paused
         if self._quiet_for >= STILL_FROM and interval_s > SLOWING * self._usual_s:
             shape = _moved(shape, self._change, AHEAD)
-        helps = self._helps(shape) or (quiet and heard.rest < HELPED * heard.power)
-        return Learned(shape, helps, self._steps >= STEPS, self._quiet_for >= STILL_FROM)
+        helps = self._helps(shape) or (quiet and rest < HELPED * power)
+        return shape, helps, self._steps >= STEPS, self._quiet_for >= STILL_FROM
 
     def unheard(self, interval_s: float) -> Learned:
         """Return what is known at an interval when there is no new fit."""
         share = self._share_of_pause(interval_s)
         shape = _mixed(self._trusted(), self._paused, share)
-        return Learned(shape, self._helps(shape), in_step=False, only_heart=False)
+        return shape, self._helps(shape), False, False
 
     def _trusted(self) -> Row:
         """Return the usual template, the smaller the less certain it is."""
         power = _power(self._usual)
         if power == 0.0:
             return self._usual
-        error = self._wrong / min(self._fits / BEATS, CERTAIN)
-        return _scaled(self._usual, max(0.0, 1.0 - error / power))
+        fits = self._fits / BEATS
+        error = self._wrong / (fits if fits < CERTAIN else CERTAIN)
+        return _scaled(self._usual, 1.0 - error / power) if error < power else _NOTHING
 
     def _helps(self, shape: Row) -> bool:
         """Tell whether taking the pulsation out has not made the signal rougher of late."""
@@ -173,15 +168,22 @@ class PulseTemplate(Carried):
     def _count_steps(self, level: float, breath_level: float) -> None:
         """Count the beats in which breaths seem to keep step with the heart."""
         in_step = breath_level < IN_STEP * level and level > FULL * self._level
-        self._steps = min(self._steps + 1, 2 * STEPS) if in_step else max(self._steps - 1, 0)
+        if in_step:
+            self._steps = min(self._steps + 1, 2 * STEPS)
+        elif self._steps:
+            self._steps -= 1
         self._steps_ago = 0 if self._steps >= STEPS else self._steps_ago + 1
 
     def _learn_levels(self, level: float, breath_level: float) -> None:
-        weight = max(LEVEL_SHARE, 1.0 / (self._fits + 1))
-        self._level += weight * (min(level, 2.0 * self._level) - self._level)
+        weight = _weight(LEVEL_SHARE, self._fits + 1)
+        off, most = (
+            level - self._level,
+            self._level,
+        )  # no level counts for more than twice the usual
+        self._level += weight * (off if off < most else most)
         if self._steps_ago >= STEPS_KEPT:  # in step, too little would be left of a breath
-            new = min(breath_level, 2.0 * self._breath_level)
-            self._breath_level += weight * (new - self._breath_level)
+            off, most = breath_level - self._breath_level, self._breath_level
+            self._breath_level += weight * (off if off < most else most)
 
     def _may_be_heart(self, harmonics: Row, interval_s: float) -> bool:
         """Tell whether a fit is no larger than a pulsation can have become."""
@@ -192,16 +194,17 @@ class PulseTemplate(Carried):
         most = GROWN * longer * longer * usual + UNSEEN * self._breath_level
         return _power(harmonics) <= most * most
 
-    def _is_still(self, heard: Heard, interval_s: float) -> bool:
+    def _is_still(self, heard: Heard) -> bool:
         """Tell whether a pause goes on although more moves than before: the heart has slowed."""
+        harmonics, power, rest, interval_s = heard
         slowing = self._quiet_for >= STILL_FROM and interval_s > SLOWING * self._usual_s
-        if slowing and heard.rest < STILL * heard.power:
-            wrong, _ = _compared(self._latest, heard.harmonics)
-            if wrong < ALIKE * _power(heard.harmonics):
+        if slowing and rest < STILL * power:
+            wrong, _ = _compared(self._latest, harmonics)
+            if wrong < ALIKE * _power(harmonics):
                 return True
         slowed = self._quiet_for > 0 and interval_s > SLOWED * self._usual_s
-        explained = heard.rest < (1.0 - EXPLAINED) * heard.power
-        return slowed and explained and heard.power < (STILL_QUIET * self._level) ** 2
+        explained = rest < (1.0 - EXPLAINED) * power
+        return slowed and explained and power < (STILL_QUIET * self._level) ** 2
 
     def _share_of_pause(self, interval_s: float) -> float:
         """Return how near an interval is to that of the pause, from 0 (the usual one) to 1."""
@@ -228,7 +231,7 @@ class PulseTemplate(Carried):
     def _learn_in_breaths(self, harmonics: Row, interval_s: float, share: float) -> None:
         if self._was_quiet_for < PAUSE_FROM and not math.isnan(self._paused_s):
             self._paused_s, share = math.nan, 0.0  # it was no pause
-        weight = max(SLOW, 1.0 / (self._fits + 1))
+        weight = _weight(SLOW, self._fits + 1)
         if share > 0.5:
             self._paused = _mixed(self._paused, harmonics, weight)
             self._away_for += 1
@@ -247,7 +250,14 @@ class PulseTemplate(Carried):
         return abs(math.log(self._paused_s / self._usual_s)) < SAME_INTERVAL
 
 
-# Written out for six numbers: these run once a beat, a quarter of a million times a day.
+# Written out for six numbers, and without calls of min and max: these run once a beat, a quarter of
+# a million times a day.
+
+
+def _weight(least: float, count: int) -> float:
+    """Return the weight of the latest of so many, but no less than some."""
+    share = 1.0 / count
+    return share if share > least else least
 
 
 def _mixed(one: Row, other: Row, share: float) -> Row:

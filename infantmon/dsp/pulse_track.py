@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import ClassVar, NamedTuple
 
 import numpy as np
@@ -13,7 +12,7 @@ from infantmon.dsp.beat_train import MISSED, Beat
 from infantmon.dsp.last_pulse import BACK_S, LATE, OVER_S, peak_to_peak, without_last_pulse
 from infantmon.dsp.pulse_template import Learned, Row
 from infantmon.model.arrays import Bools, Floats, Ints
-from infantmon.model.carried import Carried, record
+from infantmon.model.carried import Carried
 from infantmon.model.clock import Clock
 
 AHEAD_S = 0.66  # beats are known this far past each output sample
@@ -23,20 +22,10 @@ BLEND_S = 0.2  # a new template comes in over this time
 _NOTHING: Row = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
 
 
-@record
-@dataclass(frozen=True)
-class _Led:
-    """From one output sample on: the beats and the template that lead."""
-
-    place: int  # first output sample
-    time_s: float  # of the latest beat
-    cycle: int  # its number
-    usual_s: float
-    harmonics: Row
-    before: Row  # harmonics that led until now
-    helps: bool
-    in_step: bool
-    only_heart: bool  # no breath was heard in the beats before
+Led = tuple[int, float, float, Row, bool, bool, bool]
+"""From one output sample on: that sample, time of the latest beat (s), usual interval (s), the
+harmonics that lead, whether any do, whether breaths keep step, whether no breath was heard. A plain
+tuple: one is made a beat, a quarter of a million a day."""
 
 
 class Pulse(NamedTuple):
@@ -64,18 +53,19 @@ class PulseTrack(Carried):
         Of the samples.
     """
 
-    carried: ClassVar[tuple[str, ...]] = ("_beats", "_led", "_overdue")
+    carried: ClassVar[tuple[str, ...]] = ("_beats", "_led", "_before", "_overdue")
 
     def __init__(self, clock: Clock) -> None:
         self._clock = clock
         self._beats: list[tuple[float, int]] = []  # time and number of the latest beats
-        self._led: list[_Led] = []
+        self._led: list[Led] = []
+        self._before: Row = _NOTHING  # harmonics that led before the first of them
         self._overdue = (-math.inf, 0.0)  # latest last beat of a row, and the level after it
 
     @property
     def last_place(self) -> int:
         """Output sample from which the latest template leads."""
-        return self._led[-1].place if self._led else 0
+        return self._led[-1][0] if self._led else 0
 
     def note(self, beat: Beat) -> None:
         """Take up a beat of the repaired train."""
@@ -90,39 +80,34 @@ class PulseTrack(Carried):
 
     def lead(self, place: int, beat: Beat, known: Learned) -> None:
         """Let a beat and what is known after it lead from an output sample on."""
-        before = self._led[-1].harmonics if self._led else _NOTHING
-        helps = known.helps and beat.trusted
-        self._led.append(
-            _Led(
-                place,
-                beat.time_s,
-                beat.cycle,
-                beat.usual_s,
-                known.harmonics if helps else _NOTHING,
-                before,
-                helps,
-                known.in_step,
-                known.only_heart,
-            )
-        )
+        shape, helps, in_step, only_heart = known
+        helps = helps and beat.trusted
+        leading = shape if helps else _NOTHING
+        self._led.append((place, beat.time_s, beat.usual_s, leading, helps, in_step, only_heart))
 
     def pulse(self, ticks: Ints) -> Pulse:
         """Return the pulsation at output samples."""
         if not self._led or not self._beats or not len(ticks):  # all beats long past
             none = np.zeros(len(ticks), bool)
             return Pulse(np.zeros(len(ticks)), none, none)
-        places = np.array([each.place for each in self._led])
+        starts, led_by_s, usual_s, shapes, helps, in_step, _ = zip(*self._led, strict=True)
+        places = np.array(starts)
         index = np.searchsorted(places, ticks, side="right") - 1
-        cycles, fade = self._phase(self._clock.times_s(ticks), np.maximum(index, 0))
-        fade[index < 0] = 0.0
+        early = index < 0
         index = np.maximum(index, 0)
-        new = np.array([each.harmonics for each in self._led])[index]
-        old = np.array([each.before for each in self._led])[index]
+        times_s = self._clock.times_s(ticks)
+        cycles, fade = self._phase(times_s, np.array(led_by_s), np.array(usual_s)[index], index)
+        fade[early] = 0.0
+        templates = np.array([self._before, *shapes]).T
+        old, new = templates[:, :-1], templates[:, 1:]  # each leads in place of the one before it
         share = np.minimum((ticks - places[index] + 1) / (BLEND_S * self._clock.rate_hz), 1.0)
-        removed = fade * rendered(old + share[:, np.newaxis] * (new - old), cycles)
-        helps = np.array([each.helps for each in self._led])[index]
-        in_step = np.array([each.in_step for each in self._led])[index]
-        return Pulse(removed, helps & (fade > 0.0), in_step & (fade > 0.0))
+        blended = new.take(index, axis=1)
+        coming = np.flatnonzero(share < 1.0)
+        which = index[coming]
+        blended[:, coming] = old[:, which] + share[coming] * (new[:, which] - old[:, which])
+        removed = fade * rendered(blended, cycles)
+        leads = fade > 0.0
+        return Pulse(removed, np.array(helps)[index] & leads, np.array(in_step)[index] & leads)
 
     def held_still(self, ticks: Ints, values: Floats, left: Floats) -> Floats:
         """Return what is left, without the last pulse where a beat is overdue in a pause.
@@ -131,37 +116,41 @@ class PulseTrack(Carried):
         """
         if not self._led or not len(ticks):
             return left
-        stops = [each.place for each in self._led[1:]] + [int(ticks[-1]) + 1]
-        for led, stop in zip(self._led, stops, strict=True):
-            if not led.only_heart:
+        stops = [place for place, *_ in self._led[1:]] + [int(ticks[-1]) + 1]
+        for (place, time_s, usual_s, shape, *_, only_heart), stop in zip(
+            self._led, stops, strict=True
+        ):
+            if not only_heart:
                 continue
-            due_s = led.time_s + max(LATE * led.usual_s - AHEAD_S, 0.0)
+            due_s = time_s + max(LATE * usual_s - AHEAD_S, 0.0)
             exact = (due_s - self._clock.start_s) * self._clock.rate_hz
-            start = max(led.place, math.ceil(exact - 1e-6))
-            end_s = led.time_s + OVER_S + BACK_S - self._clock.start_s
+            start = max(place, math.ceil(exact - 1e-6))
+            end_s = time_s + OVER_S + BACK_S - self._clock.start_s
             stop = min(stop, math.ceil(end_s * self._clock.rate_hz))
             here = slice(max(start - int(ticks[0]), 0), max(stop - int(ticks[0]), 0))
             if here.start >= min(here.stop, len(ticks)):
                 continue
-            if self._overdue[0] != led.time_s:
-                self._overdue = (led.time_s, float(left[here.start]))
-            since_s = self._clock.times_s(ticks[here]) - led.time_s
-            size = peak_to_peak(led.harmonics)
+            if self._overdue[0] != time_s:
+                self._overdue = (time_s, float(left[here.start]))
+            since_s = self._clock.times_s(ticks[here]) - time_s
+            size = peak_to_peak(shape)
             left[here] = without_last_pulse(values[here], since_s, self._overdue[1], size)
         return left
 
     def forget(self, given: int, oldest_s: float) -> None:
         """Let go of what samples from `given` on, and fits from a time on, do not need."""
-        past = [n for n, each in enumerate(self._led) if each.place <= given]
-        self._led = self._led[past[-1] if past else 0 :]
+        past = sum(each[0] <= given for each in self._led)  # the last of these still leads
+        if past > 1:
+            self._before = self._led[past - 2][3]
+            self._led = self._led[past - 1 :]
         self._beats = [each for each in self._beats if each[0] >= oldest_s]
 
-    def _phase(self, times_s: Floats, index: Ints) -> tuple[Floats, Floats]:
+    def _phase(
+        self, times_s: Floats, led_by_s: Floats, usual_s: Floats, index: Ints
+    ) -> tuple[Floats, Floats]:
         """Return the phase at times in cycles, and how far it can be trusted (0 to 1)."""
-        beat_s = np.array([time_s for time_s, _ in self._beats])
-        number = np.array([cycle for _, cycle in self._beats])
-        usual_s = np.array([each.usual_s for each in self._led])[index]
-        latest = np.searchsorted(beat_s, [each.time_s for each in self._led])[index]
+        beat_s, number = (np.array(column) for column in zip(*self._beats, strict=True))
+        latest = np.searchsorted(beat_s, led_by_s)[index]
         at = np.minimum(np.searchsorted(beat_s, times_s, side="right") - 1, latest)
         none = at < 0
         at = np.maximum(at, 0)

@@ -33,18 +33,23 @@ class Ripple(Carried):
         Samples a second.
     """
 
-    carried: ClassVar[tuple[str, ...]] = ("_swings", "_is_there")
+    carried: ClassVar[tuple[str, ...]] = ("_swings", "_small", "_is_there")
 
     def __init__(self, rate_hz: float) -> None:
         self._rate_hz = rate_hz
         self._swings: deque[tuple[int, float]] = deque(maxlen=LATEST)  # place, share of usual
+        self._small = 0  # how many of them are small
         self._is_there = False
 
     def note(self, place: int, share: float) -> None:
         """Take up a swing, its size as a share of the usual one."""
-        if share >= LEAST:
-            self._swings.append((place, share))
-            self._is_there = self._tell()
+        if share < LEAST:
+            return
+        if len(self._swings) == LATEST:
+            self._small -= self._swings[0][1] < SMALL
+        self._swings.append((place, share))
+        self._small += share < SMALL
+        self._is_there = self._tell()
 
     @property
     def is_there(self) -> bool:
@@ -52,13 +57,13 @@ class Ripple(Carried):
         return self._is_there
 
     def _tell(self) -> bool:
+        least = STILL_SHARE if self._is_there else SMALL_SHARE
+        if len(self._swings) < LATEST or self._small < least * LATEST:
+            return False
+        if LATEST - self._small < LARGE_COUNT:
+            return False
         swings = list(self._swings)
         sizes = [share for _, share in swings if share < SMALL]
-        least = STILL_SHARE if self._is_there else SMALL_SHARE
-        if len(swings) < LATEST or len(sizes) < least * LATEST:
-            return False
-        if len(swings) - len(sizes) < LARGE_COUNT:
-            return False
         apart = [
             (place - before) for (before, _), (place, share) in pairwise(swings) if share < SMALL
         ]

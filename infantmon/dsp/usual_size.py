@@ -139,7 +139,7 @@ class UsualSize(Carried):
             self._restarts(time_s, size, self._usual())
 
     def _usual(self) -> float:
-        """Return the weighted median of the sizes; it is asked for several times between changes."""
+        """Return the weighted median of the sizes, found once between changes of them."""
         if self._median == 0.0:
             self._median = _weighted_median(self._sizes)
         return self._median

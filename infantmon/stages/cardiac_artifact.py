@@ -12,8 +12,8 @@ import numpy.typing as npt
 from infantmon.dsp.beat_train import Beat, BeatTrain
 from infantmon.dsp.bridged import Bridged
 from infantmon.dsp.kept import Kept
-from infantmon.dsp.pulse_fits import Window, fits_before
-from infantmon.dsp.pulse_template import Learned, PulseTemplate
+from infantmon.dsp.pulse_fits import fits_before
+from infantmon.dsp.pulse_template import PulseTemplate
 from infantmon.dsp.pulse_track import AHEAD_S, PulseTrack
 from infantmon.errors import ArgumentError, require_between, require_number, require_rate
 from infantmon.model.arrays import NO_FLOATS, Bools, Floats, Ints, as_samples
@@ -214,14 +214,10 @@ class CardiacArtifactRejector(Stage):
         self._pending = self._pending[ready:]
         if news:
             fits = fits_before(news, self._track, self._kept, self._clock)
-            for (place, beat), window in zip(news, fits, strict=True):
-                self._track.lead(place, beat, self._known(beat, window))
-
-    def _known(self, beat: Beat, window: Window | None) -> Learned:
-        """Return what is known of the pulsation after a beat."""
-        if window is None:
-            return self._template.unheard(beat.usual_s)
-        return self._template.take(window.heard, window.interval_s)
+            template = self._template
+            for (place, beat), heard in zip(news, fits, strict=True):
+                known = template.take(heard) if heard else template.unheard(beat.usual_s)
+                self._track.lead(place, beat, known)
 
     def _places_from(self, pending: Floats) -> Ints:
         """Return the first output sample that each beat may lead: it is known, and heard of."""

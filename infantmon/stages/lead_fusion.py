@@ -96,7 +96,9 @@ class LeadFusion(Stage):
     def latency_s(self) -> float:
         """The longest that a beat can be known after its time, in seconds."""
         lag_s = max(self.settings.first_lag_s, self.settings.second_lag_s)
-        return float(LOOK_S + 2.0 * FARTHEST_S + lag_s)  # the distance taken off may change meanwhile
+        return float(
+            LOOK_S + 2.0 * FARTHEST_S + lag_s
+        )  # the distance taken off may change meanwhile
 
     @property
     def settled_until_s(self) -> float:
