@@ -107,6 +107,10 @@ def recorded() -> Iterator[tuple[str, dict[str, Tally]]]:
                 continue
             end_s = float(labelled.beats_s[-1]) + WINDOW_S
             for train, found in trains_of(labelled.recording).items():
+                for stretch in labelled.set_apart:
+                    if stretch.unmarked:  # ventricular flutter: EC57 compares no beats there
+                        outside = (found.time_s < stretch.start_s) | (found.time_s > stretch.end_s)
+                        found = found.where(outside)
                 counts[train].add(labelled.beats_s, found, LEARNING_S, end_s)
         yield name, counts
 

@@ -21,8 +21,11 @@ from infantmon.simulate import (
     Pause,
     PulsationByPhase,
     Scenario,
+    ShallowBreathing,
+    Sigh,
     SimulatedNight,
     SlowingInPause,
+    Standstill,
     simulate_night,
 )
 from infantmon.stages.bandpass import (
@@ -141,6 +144,39 @@ def r_peaks() -> Figure:
     return figure
 
 
+def beats_in_trouble() -> Figure:
+    """Draw clean beats, a burst of movement, a standstill, and two leads of which one is bad."""
+    clean = _samples(_night(length_s=30.0), "ecg")
+    burst = _samples(
+        _night(Movement(12.0, 6.0, wander_mv=1.2, muscle_mv=0.3), length_s=30.0), "ecg"
+    )
+    still = _samples(_night(Standstill(12.0, 8.0), length_s=30.0), "ecg")
+    figure, axes = _rows(4)
+    titles = ("clean", "a burst of movement (hollow: marked as unreliable)", "a standstill")
+    for axis, (times, values), title in zip(axes, (clean, burst, still), titles, strict=False):
+        found = im.detect_r_peaks(values, rate_hz=250.0, unit="mV")
+        axis.plot(times, values, color=INK, linewidth=0.5)
+        _beat_marks(axis, found, values[found.sample])
+        axis.set(ylabel="mV", xlim=(8, 26))
+        axis.set_title(title, loc="left", fontsize=9)
+    leads = [im.detect_r_peaks(lead, rate_hz=250.0, unit="mV") for _, lead in (burst, clean)]
+    fused = im.fuse_r_peaks(*leads, rate_hz=250.0)
+    axes[3].plot(*burst, color=SOFT, linewidth=0.5)
+    axes[3].plot(clean[0], clean[1] + 3.0, color=INK, linewidth=0.5)
+    _beat_marks(axes[3], fused, np.full(len(fused), 5.0))
+    axes[3].set(ylabel="mV", xlabel="time, s")
+    axes[3].set_title("the burst in one of two leads: both fused", loc="left", fontsize=9)
+    return figure
+
+
+def _beat_marks(axis: Axes, beats: RPeaks, heights: np.ndarray) -> None:
+    filled = beats.reliable
+    axis.plot(beats.time_s[filled], heights[filled], "o", color=DEEP, markersize=3)
+    axis.plot(
+        beats.time_s[~filled], heights[~filled], "o", mec=DEEP, mfc="none", markersize=3, mew=0.8
+    )
+
+
 def heart_rate() -> Figure:
     """Draw a step from 140 to 65 a minute as three averages show it."""
     intervals = np.concatenate([np.full(60, 60 / 140), np.full(30, 60 / 65)])
@@ -203,12 +239,45 @@ def breaths() -> Figure:
     return figure
 
 
+def breaths_in_trouble() -> Figure:
+    """Draw what is hard about breaths: each before (light) and after the pulsation is taken out."""
+    scenes = {
+        "clean": (),
+        "pulsation in an apnea": (Pause(58.0, 20.0),),
+        "an apnea with bradycardia": (Pause(58.0, 20.0, bradycardia=SlowingInPause()),),
+        "a sigh": (Sigh(65.0),),
+        "movement": (Movement(62.0, 6.0),),
+        "shallow breathing (hollow: marked as shallow)": (ShallowBreathing(58.0, 20.0, 0.4),),
+    }
+    figure, axes = _rows(len(scenes), 1.1)
+    for axis, (title, events) in zip(axes, scenes.items(), strict=True):
+        night = _night(*events, length_s=100.0)
+        review = im.review(night.recording, im.Prescription())
+        times, values = _samples(night, "impedance")
+        axis.plot(times, values - np.median(values), color=SOFT, linewidth=0.6)
+        if review.cleaned is not None:
+            level = np.median(review.cleaned.values)
+            axis.plot(review.cleaned.time_s, review.cleaned.values - level, color=INK)
+            found = review.breaths.between(52.0, 84.0)
+            heights = np.interp(found.time_s, review.cleaned.time_s, review.cleaned.values) - level
+            for some, filled in ((~found.shallow, DEEP), (found.shallow, "none")):
+                axis.plot(
+                    found.time_s[some], heights[some], "v", mec=DEEP, mfc=filled, markersize=4
+                )
+        axis.set(ylabel="ohm", xlim=(52, 84))
+        axis.set_title(title, loc="left", fontsize=9)
+    axes[-1].set_xlabel("time, s")
+    return figure
+
+
 PICTURES = {
     "bandpass": bandpass,
     "contact": contact,
     "r_peaks": r_peaks,
+    "beats_in_trouble": beats_in_trouble,
     "heart_rate": heart_rate,
     "cardiac_artifact": cardiac_artifact,
     "breaths": breaths,
+    "breaths_in_trouble": breaths_in_trouble,
 }
-"""Every picture by the name of its stage."""
+"""Every picture by the name under which the pages show it."""
