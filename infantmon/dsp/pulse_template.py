@@ -44,14 +44,14 @@ Row = tuple[float, float, float, float, float, float]
 _NOTHING: Row = (0.0,) * 6
 
 
+# Harmonics, power, rest (see `infantmon.dsp.beat_fit.Fit`) and mean interval of one window.
 Heard = tuple[Row, float, float, float]
-"""Harmonics, power, rest (see `infantmon.dsp.beat_fit.Fit`) and mean interval of one window."""
 
 
+# What is known of the pulsation after a beat: its harmonics; whether taking it out has not made the
+# signal rougher of late; whether breaths keep step with the heart and cannot be told from it;
+# whether no breath has been heard for some beats.
 Learned = tuple[Row, bool, bool, bool]
-"""What is known of the pulsation after a beat: its harmonics; whether taking it out has not made
-the signal rougher of late; whether breaths keep step with the heart and cannot be told from it;
-whether no breath has been heard for some beats."""
 
 
 class PulseTemplate(Carried):

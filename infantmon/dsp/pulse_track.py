@@ -22,10 +22,10 @@ BLEND_S = 0.2  # a new template comes in over this time
 _NOTHING: Row = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
 
 
+# From one output sample on: that sample, time of the latest beat (s), usual interval (s), the
+# harmonics that lead, whether any do, whether breaths keep step, whether no breath was heard. A
+# plain tuple: one is made a beat, a quarter of a million a day.
 Led = tuple[int, float, float, Row, bool, bool, bool]
-"""From one output sample on: that sample, time of the latest beat (s), usual interval (s), the
-harmonics that lead, whether any do, whether breaths keep step, whether no breath was heard. A plain
-tuple: one is made a beat, a quarter of a million a day."""
 
 
 class Pulse(NamedTuple):
