@@ -47,6 +47,7 @@ ALL = (
     Benchmark("breathing_rates", 0.5),
     Benchmark("matching", 1.5),
     Benchmark("recorded", 2.0),
+    Benchmark("recorded_alarms", 0.3),
     Benchmark("two_leads", 0.5),
     Benchmark("nights", 5.0),
     Benchmark("pulsation", 4.0),

@@ -14,6 +14,7 @@ from infantmon.recorded.decisions import Decisions
 from infantmon.recorded.event import RecordedEvents
 from infantmon.recorded.excerpts import judge_excerpts
 from infantmon.recorded.judging import JudgedList
+from infantmon.report.decided import conflict_texts
 from infantmon.report.recorded_files import recorded_csv, recorded_json_text, recorded_text
 from infantmon.report.whole_file import write_whole
 from infantmon.reviewing import review
@@ -79,6 +80,5 @@ def say_decisions(decisions: Decisions) -> None:
         return
     screen = console()
     say(screen, f"{len(decisions)} decisions by {', '.join(decisions.readers)}")
-    for some in decisions.conflicts:
-        told = "; ".join(f"{made.by}: {made.decision}" for made in some)
-        say(screen, f"conflict: {some[0].recording} {some[0].kind} at {some[0].onset_s} s: {told}")
+    for text in conflict_texts(decisions):
+        say(screen, f"conflict: {text}")

@@ -118,8 +118,8 @@ def add_review(app: typer.Typer) -> None:
         plan = Prescription.from_toml(prescription)
         listed = None if recorded is None else read_recorded(recorded)
         decided = read_decisions(decisions or [])
-        decided = decided if identity else decided.without_identity()
         if listed is not None and Path(record[0]).is_dir():
+            decided = decided if identity else decided.without_identity()
             judged, _ = judge_folder(Path(record[0]), plan, listed)
             paths = write_recorded(judged, decided, out)
             show_folder(judged, decided, paths, as_json=json, quiet=quiet)
@@ -131,7 +131,11 @@ def add_review(app: typer.Typer) -> None:
             recording = read(*record, ecg=ecg, ecg2=ecg2, impedance=impedance)
             tell("reading", 1.0)
             found = review_recording(
-                recording, plan, recorded=listed, progress=lambda share: tell("reviewing", share)
+                recording,
+                plan,
+                recorded=listed,
+                decisions=decided,
+                progress=lambda share: tell("reviewing", share),
             )
             tell("other limits", 0.0)
             tried = sweep(found.findings, others)
@@ -141,14 +145,14 @@ def add_review(app: typer.Typer) -> None:
             paths = write_files(shown, out, least_hours=least_hours, what_if=tried, parquet=parquet)
             tell("writing", 1.0)
         paths += write_marks(found, out) if marks else []
-        if found.recorded is not None:
-            paths += write_recorded(found.recorded, decided, out)
+        if shown.recorded is not None:
+            paths += write_recorded(shown.recorded, shown.decisions, out)
         if json:
             say_json({**plain_json.loads(events_as_json(shown)), "files": as_paths(paths)})
         elif not quiet:
             screen = console()
             print_review(screen, shown)
-            say_decisions(decided)
+            say_decisions(shown.decisions)
             for path in paths:
                 say(screen, f"wrote {path}")
             say_cautions(screen)

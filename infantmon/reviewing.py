@@ -23,7 +23,12 @@ from infantmon.recorded.judging import JudgedList, judge_recorded
 from infantmon.report.days import LEAST_HOURS
 from infantmon.report.drawing import Drawing, draw_day, draw_event
 from infantmon.report.export import write_json
-from infantmon.report.identity import plan_without_identity, recording_without_identity
+from infantmon.report.identity import (
+    decisions_without_identity,
+    plan_without_identity,
+    recorded_without_identity,
+    recording_without_identity,
+)
 from infantmon.report.notebook import review_html
 from infantmon.report.page import write_review_page
 from infantmon.report.table import event_table_text
@@ -231,14 +236,17 @@ class Review:
         """Return the review without anything that could tell whose it is.
 
         Left out: the recording's name and date (in the reader's notes too), the infant's label and
-        date of birth, and all about the prescriber. The age in weeks, channel names, times from the
-        start, samples, findings and events stay.
+        date of birth, all about the prescriber, and of the decisions the readers' names, notes and
+        dates. The age in weeks, channel names, times from the start, samples, findings and events
+        stay.
         """
+        name = self.recording.name
         return dataclasses.replace(
             self,
             recording=recording_without_identity(self.recording),
             plan=plan_without_identity(self.plan),
-            decisions=self.decisions.without_identity(),
+            recorded=self.recorded and recorded_without_identity(self.recorded, name),
+            decisions=decisions_without_identity(self.decisions, name),
         )
 
     def plot(self, event: Event | int) -> Drawing:
@@ -298,6 +306,7 @@ def review(
     *,
     recorded: RecordedEvents | None = None,
     margin_s: float = 2.0,
+    decisions: Decisions | None = None,
     progress: Callable[[float], None] | None = None,
 ) -> Review:
     """Review a recording under a prescription.
@@ -312,6 +321,8 @@ def review(
         Events that another device recorded, to be judged; `read_recorded` reads a list.
     margin_s : float
         How far their listed times may be off, in seconds.
+    decisions : Decisions or None
+        What readers decided before, to be shown beside; they are copied, none is changed.
     progress : callable or None
         Called with the share done, 0 to 1, after each block.
 
@@ -332,11 +343,16 @@ def review(
     """
     _require(recording, Recording, "recording")
     _require(plan, Prescription, "plan")
+    if recorded is not None:
+        _require(recorded, RecordedEvents, "recorded")
+    if decisions is not None:
+        _require(decisions, Decisions, "decisions")
     findings, cleaned = find(recording, progress=progress)
     reviewed = _assembled(recording, plan, findings, cleaned)
+    if decisions is not None:
+        reviewed = dataclasses.replace(reviewed, decisions=Decisions(decisions))
     if recorded is None:
         return reviewed
-    _require(recorded, RecordedEvents, "recorded")
     judged = judge_recorded(reviewed, recorded, margin_s=margin_s)
     return dataclasses.replace(reviewed, recorded=judged)
 

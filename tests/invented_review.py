@@ -25,6 +25,8 @@ from infantmon.model.prescription import Prescription
 from infantmon.model.recording import Recording
 from infantmon.model.signal import Signal
 from infantmon.model.spans import Reason, Spans
+from infantmon.recorded.decisions import Decisions
+from infantmon.recorded.judging import JudgedList
 
 ECG_HZ, IMPEDANCE_HZ = 250.0, 50.0
 APNEAS_S = ((300.0, 324.0), (900.0, 931.0))
@@ -60,6 +62,8 @@ class InventedReview:
     missing_roles: tuple[str, ...] = ()
     version: str = "0.0.test"
     cleaned: Signal | None = None
+    recorded: JudgedList | None = None
+    decisions: Decisions = field(default_factory=Decisions)
 
 
 def invented_review(

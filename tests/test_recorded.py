@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import json
+from datetime import UTC, datetime, timedelta
 
 import numpy as np
 import pytest
@@ -128,6 +129,49 @@ def test_decisions_round_trip_merge_and_keep_conflicts(night, bad, tmp_path):
     assert both.agreement_with("reader A", [(event, event.judgement)]).observed == 1.0
 
 
+def test_a_file_without_times_of_decision_is_still_read(tmp_path):
+    """As written before the field was there, and as a browser writes numbers: 480, not 480.0."""
+    row = {"kind": "apnea", "onset_s": 480, "end_s": None, "recording": "", "decision": "real"}
+    plain = {"format": "infantmon decisions 1", "decisions": [row | {"by": "reader A"}]}
+    (tmp_path / "a.json").write_text(json.dumps(plain), encoding="utf-8")
+    (made,) = Decisions.read(tmp_path / "a.json")
+    assert made == Decision("apnea", 480.0, None, "", "real", "reader A")
+    assert made.decided_at_utc is None
+    assert isinstance(made.onset_s, float)
+
+
+@pytest.mark.parametrize(
+    ("field", "value"),
+    [
+        ("decided_at_utc", "yesterday"),
+        ("decided_at_utc", "2031-03-01T22:15:00"),
+        ("decided_at_utc", "2031-03-01T22:15:00+02:00"),
+        ("decided_at_utc", 5),
+        ("onset_s", "soon"),
+        ("kind", None),
+        ("note", ["x"]),
+        ("decision", "maybe"),
+        ("by", ""),
+        ("stranger", 1),
+    ],
+)
+def test_a_damaged_file_of_decisions_is_refused(tmp_path, field, value):
+    row = {"kind": "apnea", "onset_s": 1.0, "end_s": 2.0, "recording": "", "decision": "real"}
+    plain = {"format": "infantmon decisions 1", "decisions": [row | {"by": "x"} | {field: value}]}
+    (tmp_path / "a.json").write_text(json.dumps(plain), encoding="utf-8")
+    with pytest.raises(im.InfantmonError):
+        Decisions.read(tmp_path / "a.json")
+
+
+def test_a_decision_says_when_it_was_made_in_utc(night):
+    review = im.review(night, PLAN)
+    made = review.decide(review.events[0], "real", by="x")
+    told = datetime.fromisoformat(made.decided_at_utc)
+    assert told.utcoffset() == timedelta(0)
+    assert abs(datetime.now(UTC) - told) < timedelta(minutes=2)
+    assert review.decisions.without_identity().of(review.events[0])[0].decided_at_utc is None
+
+
 def test_a_decision_needs_an_event_of_the_review_a_reader_and_a_known_word(night):
     review = im.review(night, PLAN)
     with pytest.raises(im.ArgumentError, match="choose one of real"):
@@ -158,7 +202,7 @@ def test_a_folder_of_excerpts_from_the_command_line(tmp_path, capsys):
     assert main([str(word) for word in words]) == 0
     told = capsys.readouterr().out
     assert "of 3 recorded: 1 supported, 0 doubtful, 2 not assessable, 0 not found" in told
-    assert "conflict: one apnea at 480 s: reader 1: real; reader 2: artefact" in told
+    assert "conflict: excerpt one, apnea at 0:08:00.0: reader 1: real; reader 2: artefact" in told
     plain = json.loads((tmp_path / "out" / "recorded.json").read_text())
     assert [one["judgement"] for one in plain["recorded"]][1:] == ["not assessable"] * 2
     assert [d["by"] for d in plain["recorded"][0]["decisions"]] == ["reader 1", "reader 2"]

@@ -11,14 +11,21 @@ import shutil
 import subprocess
 import sys
 import tempfile
+import unicodedata
 from pathlib import Path
 
 import pytest
+from driven_page import DrivenPage
 from invented_review import PLAN, InventedReview, invented_review, many_events
 from pypdf import PdfReader
+from recorded_review import listed_in, recorded_review
 
+import infantmon as im
+from infantmon.recorded.decisions import Decisions
+from infantmon.recorded.event import recorded_events
 from infantmon.report.page import review_page
 from infantmon.reviewing import variations
+from infantmon.simulate import demo_scenario, simulate_night
 
 AXE = "axe-core@4.14.1"
 """Accessibility rules as a script, from the npm registry."""
@@ -77,7 +84,10 @@ window.addEventListener("load", function () {
   note.textContent = JSON.stringify({
     faults: window.faults.concat(asked),
     rows: Array.from(document.querySelectorAll("#event-table tbody tr")).map(r => r.dataset.event),
-    strips: Array.from(document.querySelectorAll("article")).map(a => a.dataset.event),
+    strips: Array.from(document.querySelectorAll("#strip-list article")).map(a => a.dataset.event),
+    listed: Array.from(document.querySelectorAll("#recorded-strips article"))
+      .map(a => a.dataset.row),
+    forms: document.querySelectorAll("article .decide").length,
     milliseconds: Math.round(performance.now()),
   });
   document.body.append(note);
@@ -140,8 +150,8 @@ def axe() -> str:
 
 
 def full_review() -> InventedReview:
-    """Return a review with everything that the page can show, the what-if table too."""
-    return invented_review(ecg_name="<script>window.faults.push('taken')</script>")
+    """Return a review with everything that the page can show: recorded events and decisions too."""
+    return recorded_review(ecg_name="<script>window.faults.push('taken')</script>")
 
 
 def probed(page: str) -> object:
@@ -264,6 +274,8 @@ def test_no_script_error_no_request_all_events(chromium: str, tmp_path: Path) ->
     assert found["faults"] == []
     assert found["rows"] == [str(event.number) for event in review.events]
     assert sorted(found["strips"]) == found["rows"]
+    assert found["listed"] == [str(one.recorded.row) for one in review.recorded.judged]
+    assert found["forms"] == len(found["rows"]) + len(found["listed"])
 
 
 def test_the_watch_sees_errors_and_requests(chromium: str, tmp_path: Path) -> None:
@@ -286,6 +298,19 @@ def test_500_events_open_fast(chromium: str, tmp_path: Path) -> None:
     assert found["milliseconds"] < 20_000  # 1.5 s when measured; the machine may be busy
 
 
+def test_500_recorded_and_500_found_events_open_fast(chromium: str, tmp_path: Path) -> None:
+    found = many_events(invented_review(), 500)
+    rows = [(e.onset_s - 0.5, e.end_s + 0.5, e.kind, "", False) for e in found.events]
+    page = review_page(listed_in(found, recorded_events(rows)))
+    assert len(page.encode()) < 10_000_000
+    page = page.replace("<body>", "<body>" + WATCH).replace("</body>", TELL + "</body>")
+    told = probed(drive(chromium, tmp_path, page, "--dump-dom"))
+    assert told["faults"] == []
+    assert (len(set(told["strips"])), len(set(told["listed"])), told["forms"]) == (500, 500, 1000)
+    assert page.count("Drawn with the recorded event in row") == 500
+    assert told["milliseconds"] < 30_000
+
+
 @pytest.mark.parametrize("width", [1440, 500])
 def test_axe_finds_no_serious_fault(chromium: str, tmp_path: Path, axe: str, width: int) -> None:
     page = review_page(full_review(), what_if=what_if())
@@ -300,3 +325,84 @@ def test_axe_finds_no_serious_fault(chromium: str, tmp_path: Path, axe: str, wid
         f"--window-size={width},900",
     )
     assert probed(told) == []
+
+
+def test_decisions_made_with_the_keyboard_are_saved_read_and_shown(
+    chromium: str, tmp_path: Path
+) -> None:
+    """Filled in without a mouse, saved by the page, read by the library, shown in a new report."""
+    night = simulate_night(demo_scenario(), seed=1).recording
+    listed = recorded_events(
+        [(480.1, 503.3, "apnea", "night 1", False), (5, 20, "apnea", "", False)]
+    )
+    review = im.review(night, im.Prescription(apnea={"limit_s": 20}), recorded=listed)
+    review.to_html(tmp_path / "page.html", identity=True)
+    by, note = 'Dr "A" <b>', "steady before;\nno effort ü"
+    with DrivenPage(chromium, tmp_path / "page.html", tmp_path) as page:
+        page.run("document.getElementById('row-1').focus()")
+        page.tab_to("#row-1 select", 9)
+        page.press("m")
+        page.press("Tab")
+        page.write(by)
+        page.press("Tab")
+        page.write(note)
+        page.run(f"document.getElementById('event-{review.events[0].number}').focus()")
+        page.tab_to("article select", 9)
+        page.press("r")  # whoever decided before is filled in
+        page.tab_to("#save-bar button", 200)
+        page.press("Enter")
+        saved = page.downloaded()
+        assert page.run("document.querySelector('#save-bar [role=status]').textContent") == (
+            "2 decisions given to be saved as decisions.json."
+        )
+        printed = PdfReader(page.print_to(tmp_path / "filled.pdf"))
+        text = " ".join(" ".join(one.extract_text() for one in printed.pages).split())
+        text = unicodedata.normalize("NFKC", text)  # letters may be joined in print
+    plain = json.loads(saved.read_text(encoding="utf-8"))
+    assert list(plain) == ["format", "decisions"]
+    made = Decisions.read(saved)
+    of_row, of_event = made.of(listed[0]), made.of(review.events[0])
+    assert [(d.decision, d.by, d.note) for d in of_row] == [("misdetected", by, note)]
+    assert [(d.decision, d.by, d.note) for d in of_event] == [("real", by, "")]
+    assert len(made) == 2
+    assert all(one.decided_at_utc.endswith("Z") for one in made)
+    made.write(tmp_path / "again.json")
+    assert Decisions.read(tmp_path / "again.json") == made
+    assert f"Decided on this page: misdetected, by {by}; note: steady before; no effort" in text
+    assert "Your decision on" not in text
+    shown = im.review(night, review.plan, recorded=listed, decisions=made)
+    again = review_page(shown)
+    assert again.count("misdetected, by Dr &#34;A&#34; &lt;b&gt; on 2") == 1
+    assert again.count("real, by Dr &#34;A&#34; &lt;b&gt; on 2") == 1
+    assert [one.judgement for one in shown.recorded.judged] == [
+        one.judgement for one in review.recorded.judged
+    ]
+
+
+def test_half_a_decision_is_not_saved_but_told(chromium: str, tmp_path: Path) -> None:
+    (tmp_path / "page.html").write_text(review_page(recorded_review()), encoding="utf-8")
+    status = "document.querySelector('#save-bar [role=status]').textContent"
+    click = "document.querySelector('#save-bar button').click()"
+    with DrivenPage(chromium, tmp_path / "page.html", tmp_path) as page:
+        page.run(click)
+        assert page.run(status) == "No decision on this page yet."
+        page.run("document.querySelector('#row-2 select').focus()")
+        page.press("a")
+        assert page.run(status) == "1 decision, not saved yet."
+        page.run(click)
+        assert page.run(status) == "Not saved: recorded event in row 2 lacks by whom."
+        assert page.run("document.activeElement === document.querySelector('#row-2 [name=by]')")
+        page.write("A. B.")
+        page.run("document.querySelector('#event-1 textarea').focus()")
+        page.write("looks odd")
+        page.run(click)
+        assert page.run(status) == "Not saved: event 1 lacks a decision."
+        assert not list(page.downloads.iterdir())
+        page.press("Tab")
+        page.run("document.querySelector('#event-1 textarea').focus()")
+        for _ in "looks odd":
+            page.press("Backspace")
+        page.run(click)
+        saved = page.downloaded()
+    (made,) = Decisions.read(saved)
+    assert (made.decision, made.by, made.onset_s) == ("artefact", "A. B.", 899.0)

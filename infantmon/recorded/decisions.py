@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import dataclasses
 import json
+import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 from infantmon.errors import ArgumentError, RecordingError
 from infantmon.formats.files import readable_file, told_clearly, written_whole
@@ -38,6 +41,8 @@ class Decision:
         Who decided.
     note : str
         In the reader's words.
+    decided_at_utc : str or None
+        When, as ISO 8601 in UTC; None where it is not told.
     """
 
     kind: str
@@ -47,6 +52,7 @@ class Decision:
     decision: str
     by: str
     note: str = ""
+    decided_at_utc: str | None = None
 
     def __post_init__(self) -> None:
         if self.decision not in DECISIONS:
@@ -55,6 +61,11 @@ class Decision:
             )
         if not isinstance(self.by, str) or not self.by.strip():
             raise ArgumentError(f"by is {self.by!r}; say who decided.")
+        if self.decided_at_utc is not None and not _is_utc(self.decided_at_utc):
+            raise ArgumentError(
+                f"decided_at_utc is {self.decided_at_utc!r}; give an ISO 8601 time in UTC, such as "
+                "2031-03-01T22:15:00Z."
+            )
 
     @property
     def key(self) -> tuple[str, str, float | None, float | None]:
@@ -62,10 +73,18 @@ class Decision:
         return self.recording, self.kind, self.onset_s, self.end_s
 
 
+def _is_utc(text: object) -> bool:
+    try:
+        told = datetime.fromisoformat(str(text))
+    except ValueError:
+        return False
+    return isinstance(text, str) and told.utcoffset() == timedelta(0)
+
+
 def key_of(event: Event | RecordedEvent) -> tuple[str, str, float | None, float | None]:
     """Return what tells an event from others: excerpt, kind, onset and end in seconds."""
     recording = event.recording if isinstance(event, RecordedEvent) else ""
-    times = (None if t is None or t != t else t for t in (event.onset_s, event.end_s))
+    times = (None if t is None or not math.isfinite(t) else t for t in (event.onset_s, event.end_s))
     onset_s, end_s = times
     return recording, event.kind, onset_s, end_s
 
@@ -96,7 +115,7 @@ class Decisions:
     def add(
         self, event: Event | RecordedEvent, decision: str, *, by: str, note: str = ""
     ) -> Decision:
-        """Add a reader's decision and return it; an earlier one of the same reader stays.
+        """Add a reader's decision, made now, and return it; earlier ones of the reader stay.
 
         Parameters
         ----------
@@ -113,13 +132,15 @@ class Decisions:
             If the decision is none, or nobody is named.
         """
         recording, kind, onset_s, end_s = key_of(event)
-        made = Decision(kind, onset_s, end_s, recording, decision, by, note)
+        now = datetime.now(UTC).isoformat(timespec="seconds")
+        made = Decision(kind, onset_s, end_s, recording, decision, by, note, now)
         self._made.append(made)
         return made
 
     def of(self, event: Event | RecordedEvent) -> tuple[Decision, ...]:
         """Return all decisions of an event, the earliest first."""
-        return tuple(made for made in self._made if made.key == key_of(event))
+        wanted = key_of(event)
+        return tuple(made for made in self._made if made.key == wanted)
 
     @property
     def readers(self) -> tuple[str, ...]:
@@ -175,10 +196,12 @@ class Decisions:
         return cohen_kappa(readers, [AS_DECIDED.get(j, NOT_REAL) for _, j in pairs])
 
     def without_identity(self) -> Decisions:
-        """Return the decisions with numbers for the readers' names, and without their notes."""
+        """Return the decisions with numbers for readers' names, without their notes and dates."""
         numbers = {by: f"reader {place}" for place, by in enumerate(self.readers, start=1)}
-        made = self._made
-        return Decisions(dataclasses.replace(d, by=numbers[d.by], note="") for d in made)
+        return Decisions(
+            dataclasses.replace(made, by=numbers[made.by], note="", decided_at_utc=None)
+            for made in self._made
+        )
 
     def write(self, path: str | Path) -> None:
         """Write all decisions as JSON, whole or not at all.
@@ -221,4 +244,15 @@ class Decisions:
                 raise RecordingError(
                     f"{source} states the format {plain.get('format')!r}; {FORMAT!r} is expected."
                 )
-            return cls(Decision(**row) for row in plain["decisions"])
+            return cls(_read_row(row) for row in plain["decisions"])
+
+
+def _read_row(row: dict[str, Any]) -> Decision:
+    """Return one row of a file; a time may be written without a point, as browsers do."""
+    times = {name: row[name] for name in ("onset_s", "end_s")}
+    texts = [row[name] for name in ("kind", "recording", "decision", "by")]
+    texts += [row.get("note", "")]
+    if not all(isinstance(text, str) for text in texts):
+        raise TypeError(f"kind, recording, decision, by and note are to be texts in {row!r}")
+    numbers = {name: None if time is None else float(time) for name, time in times.items()}
+    return Decision(**{**row, **numbers})

@@ -199,11 +199,11 @@ def _not_assessable(found: Reviewed, kind: str, measures: Measures) -> str:
         return f"the {role} it rests on was not recorded"
     for shares, word in (
         (measures.unusable, "could not be used"),
-        (measures.disturbed, "disturbed"),
+        (measures.disturbed, "was disturbed"),
     ):
         share = shares[role]
         if share >= DISTURBED_SHARE:
-            return f"no event found, but the {role} was {word} for {100 * share:.0f} % of it"
+            return f"no event found, but the {role} {word} for {100 * share:.0f} % of it"
     return ""
 
 

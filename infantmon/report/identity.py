@@ -7,6 +7,9 @@ import re
 
 from infantmon.model.prescription import Infant, Prescription
 from infantmon.model.recording import Recording
+from infantmon.recorded.decisions import Decisions
+from infantmon.recorded.event import RecordedEvent
+from infantmon.recorded.judging import JudgedList
 
 NAMELESS = "recording"
 """What a recording is called where its name is left out."""
@@ -32,6 +35,32 @@ def _nameless(note: str, name: str) -> str:
         if part:
             note = re.sub(rf"(?<![^\W_]){re.escape(part)}(?![^\W_])", called, note)
     return note
+
+
+def recorded_without_identity(judged: JudgedList, name: str) -> JudgedList:
+    """Return recorded events without the recording's name, where they name it as their excerpt."""
+    rows = (
+        dataclasses.replace(one, recorded=_nameless_row(one.recorded, name))
+        for one in judged.judged
+    )
+    return dataclasses.replace(
+        judged,
+        judged=tuple(rows),
+        tests=tuple(_nameless_row(one, name) for one in judged.tests),
+        faults=tuple(_nameless(fault, name) for fault in judged.faults),
+    )
+
+
+def decisions_without_identity(decisions: Decisions, name: str) -> Decisions:
+    """Return decisions without readers' names, notes, dates, and without the recording's name."""
+    return Decisions(
+        dataclasses.replace(made, recording=_nameless(made.recording, name))
+        for made in decisions.without_identity()
+    )
+
+
+def _nameless_row(one: RecordedEvent, name: str) -> RecordedEvent:
+    return dataclasses.replace(one, recording=_nameless(one.recording, name))
 
 
 def plan_without_identity(plan: Prescription) -> Prescription:

@@ -3,17 +3,23 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
+from dataclasses import dataclass
 
 from infantmon.model.event import NOT_ASSESSABLE, Event
 from infantmon.model.prescription import KINDS, Prescription
 from infantmon.model.spans import BRIDGED_S
-from infantmon.report.alarm import alarm_times
+from infantmon.recorded.decisions import DECISIONS, FORMAT
+from infantmon.recorded.event import RecordedEvent
+from infantmon.recorded.judging import JudgedList
+from infantmon.report.alarm import AlarmTimes, alarm_times
 from infantmon.report.cautions import BLIND_SPOT, CAUTIONS, NOTICE
 from infantmon.report.days import LEAST_HOURS, days_of, event_free_text
+from infantmon.report.decided import about_other_events, conflict_texts
 from infantmon.report.extremes import extremes_of
 from infantmon.report.identity import NAMELESS
 from infantmon.report.published import published_for
+from infantmon.report.recorded_strips import NOT_GIVEN, rows_by_number, rows_of, strips_of_rows
 from infantmon.report.rendering import templates_for
 from infantmon.report.reviewed import Reviewed
 from infantmon.report.strip import Strip, strip_of
@@ -46,6 +52,19 @@ LEFT_OUT = "Who set the limits is not shown here."
 
 FINE_STRIPS = 200
 """With more strips than this their traces are drawn more coarsely, so that the page opens fast."""
+MOST_STRIPS = 500
+"""With more strips than this a found event that backs a recorded one is drawn only with that."""
+COARSEST = 4.0
+"""Widest column of which only the extremes are drawn, in drawing units."""
+
+
+@dataclass(frozen=True)
+class EventStrip:
+    """An event that was found, its alarm, and its strip: None where a recorded event's shows it."""
+
+    event: Event
+    alarm: AlarmTimes
+    strip: Strip | None
 
 
 def write_review_page(
@@ -104,6 +123,14 @@ def review_page(
     events = list(reviewed.events)
     ordered = sorted(events, key=lambda event: weight_of(event, reviewed))
     days = days_of(reviewed, least_hours)
+    listed = reviewed.recorded
+    judged = listed or JudgedList(())
+    rows = rows_of(judged)
+    backed = rows_by_number(judged)
+    count = len(events) + len(rows)
+    column = _column(count)
+    elsewhere = backed.keys() if count > MOST_STRIPS else ()
+    known: list[Event | RecordedEvent] = [*events, *(one.recorded for one in judged.judged)]
     return (
         templates_for(reviewed)
         .get_template("page.html")
@@ -129,7 +156,17 @@ def review_page(
             what_if=what_if_of(reviewed.plan, events, what_if),
             timelines=timelines_of(reviewed),
             events=events,
-            strips=_strips(reviewed, ordered),
+            strips=_strips(reviewed, ordered, column, elsewhere),
+            listed=listed,
+            recorded_rows=rows,
+            recorded_strips=strips_of_rows(reviewed, rows, column),
+            not_given=NOT_GIVEN,
+            rows_by_number=backed,
+            named_excerpts=any(one.recorded.recording for one in judged.judged),
+            conflicts=conflict_texts(reviewed.decisions),
+            other_decisions=about_other_events(reviewed.decisions, known),
+            decision_words=DECISIONS,
+            decisions_format=FORMAT,
             sides=SIDES,
             bridged_s=BRIDGED_S,
             lead_s=LEAD_S,
@@ -139,16 +176,26 @@ def review_page(
     )
 
 
-def _strips(reviewed: Reviewed, ordered: Sequence[Event]) -> Iterator[Strip] | tuple[()]:
-    """Return the strips one by one, drawn more coarsely where there are very many."""
+def _column(count: int) -> float:
+    """Return the width of a column of a trace: strips are coarser where there are very many."""
+    return min(max(count / FINE_STRIPS, 1.0), COARSEST)
+
+
+def _strips(
+    reviewed: Reviewed, ordered: Sequence[Event], column: float, elsewhere: Collection[int]
+) -> Iterator[EventStrip] | tuple[()]:
+    """Return the strips one by one, or nothing; `elsewhere` are numbers of events drawn before."""
     if not ordered:
         return ()
-    column = min(max(len(ordered) / FINE_STRIPS, 1.0), 4.0)
     alarms = alarm_times(reviewed.changes)
-    return (
-        strip_of(reviewed, event, alarm=alarms.get(event.number), column=column)
-        for event in ordered
-    )
+
+    def shown(event: Event) -> EventStrip:
+        alarm = alarms.get(event.number) or AlarmTimes(event.known_s)
+        if event.number in elsewhere:
+            return EventStrip(event, alarm, None)
+        return EventStrip(event, alarm, strip_of(reviewed, event, alarm=alarm, column=column))
+
+    return (shown(event) for event in ordered)
 
 
 def is_nameless(reviewed: Reviewed) -> bool:

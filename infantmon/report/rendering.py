@@ -8,6 +8,8 @@ from datetime import timedelta
 
 import jinja2
 
+from infantmon.report.decided import decided_briefly, decided_texts, key_text
+from infantmon.report.recorded_strips import when_text
 from infantmon.report.reviewed import Reviewed, linked_events
 from infantmon.report.summary import event_length_s
 from infantmon.report.words import (
@@ -63,6 +65,10 @@ def templates_for(reviewed: Reviewed) -> jinja2.Environment:
             "main_reason": main_reason,
             "limits": lambda event: limits_text(event.limits),
             "linked": lambda event: [other.number for other in linked_events(event, reviewed)],
+            "decided": functools.partial(decided_texts, reviewed.decisions),
+            "decided_briefly": functools.partial(decided_briefly, reviewed.decisions),
+            "key": key_text,
+            "when": when_text,
             "event_length": lambda event: event_length_s(event, reviewed.recorded_s),
         }
     )

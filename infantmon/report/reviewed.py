@@ -11,6 +11,8 @@ from infantmon.model.prescription import Prescription
 from infantmon.model.recording import Recording
 from infantmon.model.signal import Signal
 from infantmon.model.spans import Spans
+from infantmon.recorded.decisions import Decisions
+from infantmon.recorded.judging import JudgedList
 
 
 class Reviewed(Protocol):
@@ -71,6 +73,14 @@ class Reviewed(Protocol):
     @property
     def missing_roles(self) -> tuple[str, ...]:
         """Roles for which no channel was recorded."""
+
+    @property
+    def recorded(self) -> JudgedList | None:
+        """Events that another device recorded, judged; None where no list was given."""
+
+    @property
+    def decisions(self) -> Decisions:
+        """What readers decided, beside the judgement."""
 
     @property
     def version(self) -> str:

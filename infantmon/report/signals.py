@@ -9,7 +9,6 @@ import numpy as np
 
 from infantmon.model.arrays import Floats
 from infantmon.model.channel import Channel
-from infantmon.model.event import Event
 from infantmon.model.signal import Signal
 from infantmon.model.spans import Spans
 from infantmon.report.panel import (
@@ -49,7 +48,7 @@ class Paper:
     """What every panel of a strip shares."""
 
     reviewed: Reviewed
-    event: Event
+    kind: str
     window: Window
     column: float
 
@@ -151,7 +150,7 @@ def _rate_panel(paper: Paper, top: float) -> Panel:
     if reviewed.recording.ecg is None and reviewed.recording.ecg2 is None:
         return Panel(name, unit, top, NOTE_HEIGHT, note="not recorded: it comes from the ECG")
     rates = reviewed.heart_rate.between(window.start_s, window.end_s)
-    limits = _limits_near(reviewed, paper.event, rates.heart_rate_bpm)
+    limits = _limits_near(reviewed, paper.kind, rates.heart_rate_bpm)
     levels = np.concatenate([rates.heart_rate_bpm, [bpm for bpm, _ in limits]])
     low, high = range_of(levels, least=20.0)
     scale = Scale(low, high, top + RATE_HEIGHT, top)
@@ -166,9 +165,9 @@ def _rate_panel(paper: Paper, top: float) -> Panel:
     )
 
 
-def _limits_near(reviewed: Reviewed, event: Event, bpm: Floats) -> list[tuple[float, str]]:
-    """Return the limit that the event is about, and others that do not squash the scale."""
-    about = "high" if event.kind == "high heart rate" else "low"
+def _limits_near(reviewed: Reviewed, kind: str, bpm: Floats) -> list[tuple[float, str]]:
+    """Return the limit that an event of a kind is about, and others that fit the scale."""
+    about = "high" if kind == "high heart rate" else "low"
     finite = bpm[np.isfinite(bpm)]
     low, high = (finite.min(), finite.max()) if len(finite) else (0.0, 300.0)
     return [

@@ -1,11 +1,9 @@
-"""The strip of one event: signals, marks, rate and limits around it, ready to be drawn."""
+"""The strip of an event, found or recorded: signals, marks, rate and limits, ready to be drawn."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-
-import numpy as np
 
 from infantmon.model.event import Event
 from infantmon.model.spans import BLOCKING, Reason, Spans
@@ -57,11 +55,29 @@ class Bar:
 
 
 @dataclass(frozen=True)
-class Strip:
-    """All that is drawn for one event, in drawing units."""
+class Named:
+    """A moment that is marked: when, in which words, and how it is drawn."""
 
-    event: Event
-    linked: tuple[int, ...]
+    time_s: float
+    words: str
+    style: str
+
+
+@dataclass(frozen=True)
+class Reach:
+    """What a bar shows: from when to when, in which words, and how it is drawn."""
+
+    start_s: float
+    end_s: float
+    words: str
+    style: str
+
+
+@dataclass(frozen=True)
+class Strip:
+    """All that is drawn for one event, in drawing units; `name` says which."""
+
+    name: str
     window: Window
     width: float
     height: float
@@ -73,9 +89,6 @@ class Strip:
     ticks: tuple[Tick, ...]
     extent: tuple[tuple[float, float], ...]
     unusable: tuple[str, ...]
-    odd_beats: int
-    shallow_breaths: int
-    alarm: AlarmTimes
 
     @property
     def left_out(self) -> str:
@@ -100,62 +113,90 @@ def strip_of(
         Width of a column of which only the extremes are drawn, in drawing units.
     """
     linked = linked_events(event, reviewed)
-    window = window_of(event, linked, reviewed.recorded_s, left=LEFT, right=RIGHT)
     alarm = alarm or AlarmTimes(event.known_s)
-    moments, word_rows = _moments(event, alarm, window)
-    bars = _bars(event, linked, window, WORD_ROW * word_rows + 4, reviewed.recorded_s)
-    head = WORD_ROW * word_rows + 4 + BAR_ROW * len(bars)
-    panels = panels_of(Paper(reviewed, event, window, column), head)
+    moments = [Named(event.onset_s, "onset", "onset"), *_limit_reached(event)]
+    moments += [Named(alarm.start_s, ALARM_STARTS, "alarm")]
+    moments += [] if event.end_s is None else [Named(event.end_s, "end", "end")]
+    moments += [] if alarm.stop_s is None else [Named(alarm.stop_s, ALARM_STOPS, "alarm")]
+    own = reach_of(event, reviewed.recorded_s)
+    bars = [own, *(reach_of(other, reviewed.recorded_s, "linked event") for other in linked)]
+    window = window_of(event, linked, reviewed.recorded_s, left=LEFT, right=RIGHT)
+    paper = Paper(reviewed, event.kind, window, column)
+    return drawn_strip(paper, f"event {event.number}", own, moments, bars)
+
+
+def drawn_strip(
+    paper: Paper, name: str, shown: Reach, moments: Sequence[Named], bars: Sequence[Reach]
+) -> Strip:
+    """Place all that a strip shows.
+
+    Parameters
+    ----------
+    paper : Paper
+        The review, the window, and the kind of event that the strip is about.
+    name : str
+        Which event it is, in words.
+    shown : Reach
+        The event itself: shaded over all panels.
+    moments : sequence of Named
+        Lines across all panels, in the order in which their words are placed.
+    bars : sequence of Reach
+        Bars above the panels, from the top.
+    """
+    window = paper.window
+    placed, word_rows = _moments(moments, window)
+    drawn = _bars(bars, window, WORD_ROW * word_rows + 4)
+    head = WORD_ROW * word_rows + 4 + BAR_ROW * len(drawn)
+    panels = panels_of(paper, head)
     foot = panels[-1].bottom + 4
-    end_s = reviewed.recorded_s if event.end_s is None else event.end_s
-    shown = (window.start_s, window.end_s)
-    beats, breaths = reviewed.r_peaks.between(*shown), reviewed.breaths.between(*shown)
     return Strip(
-        event=event,
-        linked=tuple(other.number for other in linked),
+        name=name,
         window=window,
         width=WIDTH,
         height=foot + 27,
         head=head,
         foot=foot,
         panels=panels,
-        moments=moments,
-        bars=bars,
+        moments=placed,
+        bars=drawn,
         ticks=window.ticks(),
-        extent=_pieces(window, event.onset_s, end_s),
-        unusable=_unusable_words(reviewed, window),
-        odd_beats=int(np.count_nonzero(~beats.reliable)),
-        shallow_breaths=int(np.count_nonzero(breaths.shallow)),
-        alarm=alarm,
+        extent=_pieces(window, shown.start_s, shown.end_s),
+        unusable=_unusable_words(paper.reviewed, window),
     )
 
 
-def _moments(event: Event, alarm: AlarmTimes, window: Window) -> tuple[tuple[Moment, ...], int]:
+def reach_of(event: Event, recorded_s: float, called: str = "") -> Reach:
+    """Return the bar of an event that was found; `called` stands before the number of another."""
+    words = f"{event.kind}, {length_text(event.length_s)}"
+    end_s = recorded_s if event.end_s is None else event.end_s
+    if not called:
+        return Reach(event.onset_s, end_s, words, "own")
+    return Reach(event.onset_s, end_s, f"{called} {event.number}: {words}", "linked")
+
+
+def _moments(wanted: Sequence[Named], window: Window) -> tuple[tuple[Moment, ...], int]:
     """Place the words of the moments so that none covers another; count their rows."""
-    wanted = [(event.onset_s, "onset", "onset"), *_limit_reached(event)]
-    wanted += [(alarm.start_s, ALARM_STARTS, "alarm")]
-    wanted += [] if event.end_s is None else [(event.end_s, "end", "end")]
-    wanted += [] if alarm.stop_s is None else [(alarm.stop_s, ALARM_STOPS, "alarm")]
     moments: list[Moment] = []
     taken: list[float] = []  # right end of the words in each row
-    for time_s, words, style in wanted:
-        x = window.x(time_s)
+    for named in wanted:
+        x = window.x(named.time_s)
         if x is None:
             continue
-        half = BOLD_LETTER * len(words) / 2
+        half = BOLD_LETTER * len(named.words) / 2
         word_x = min(max(x, LEFT + half), RIGHT - half)
         row = next((i for i, right in enumerate(taken) if word_x - half >= right), len(taken))
         taken[row : row + 1] = [word_x + half + 6]
-        moments.append(Moment(x, words, word_x, WORD_ROW * (row + 1) - 3, "middle", style))
+        word_y = WORD_ROW * (row + 1) - 3
+        moments.append(Moment(x, named.words, word_x, word_y, "middle", named.style))
     return tuple(moments), max(len(taken), 1)
 
 
-def _limit_reached(event: Event) -> list[tuple[float, str, str]]:
+def _limit_reached(event: Event) -> list[Named]:
     """Return when a limit on a length of time was reached; a rate's limit is a line of its own."""
     for name, word in (("limit_s", "limit"), ("delay_s", "delay")):
         limit_s = event.limits.get(name)
         if isinstance(limit_s, (int, float)):
-            return [(event.onset_s + limit_s, f"{word} {limit_s:g} s", "reached")]
+            return [Named(event.onset_s + limit_s, f"{word} {limit_s:g} s", "reached")]
     return []
 
 
@@ -164,20 +205,14 @@ def _pieces(window: Window, start_s: float, end_s: float) -> tuple[tuple[float, 
     return tuple((ends[0], max(ends[1] - ends[0], 1.0)) for ends in found if ends is not None)
 
 
-def _bars(
-    event: Event, linked: Sequence[Event], window: Window, top: float, recorded_s: float
-) -> tuple[Bar, ...]:
+def _bars(reaches: Sequence[Reach], window: Window, top: float) -> tuple[Bar, ...]:
     bars: list[Bar] = []
-    for shown in (event, *linked):
-        end_s = recorded_s if shown.end_s is None else shown.end_s
-        pieces = _pieces(window, shown.onset_s, end_s)
-        words = f"{shown.kind}, {length_text(shown.length_s)}"
-        if shown is not event:
-            words = f"linked event {shown.number}: {words}"
+    for reach in reaches:
+        pieces = _pieces(window, reach.start_s, reach.end_s)
         if pieces:
-            word_x, anchor = _words_place(pieces, words)
-            style = "own" if shown is event else "linked"
-            bars.append(Bar(top + BAR_ROW * len(bars), pieces, words, word_x, anchor, style))
+            word_x, anchor = _words_place(pieces, reach.words)
+            y = top + BAR_ROW * len(bars)
+            bars.append(Bar(y, pieces, reach.words, word_x, anchor, reach.style))
     return tuple(bars)
 
 

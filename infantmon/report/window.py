@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 
 from infantmon.model.arrays import Floats
-from infantmon.model.event import Event
 from infantmon.report.scale import Scale, Tick, nice_step
 
 LEAD_S = 10.0
@@ -25,6 +25,18 @@ FIRST_S, LAST_S = 25.0, 15.0
 """Of a long event: how much of its beginning and of its end is shown."""
 BREAK_WIDTH = 26.0
 """Room for the break between the parts, in drawing units."""
+
+
+class Stretch(Protocol):
+    """What a window is made for: an event that was found, or one that was recorded."""
+
+    @property
+    def onset_s(self) -> float:
+        """Where it begins, in seconds of the recording."""
+
+    @property
+    def end_s(self) -> float | None:
+        """Where it ends; None where it is open."""
 
 
 @dataclass(frozen=True)
@@ -111,15 +123,15 @@ class Window:
 
 
 def window_of(
-    event: Event, linked: Sequence[Event], recorded_s: float, *, left: float, right: float
+    event: Stretch, linked: Sequence[Stretch], recorded_s: float, *, left: float, right: float
 ) -> Window:
     """Return the window for an event.
 
     Parameters
     ----------
-    event : Event
+    event : Stretch
         The event to show.
-    linked : sequence of Event
+    linked : sequence of Stretch
         Events it goes together with; one that begins earlier widens the window.
     recorded_s : float
         Length of the recording, in seconds; an open event is shown up to here.
