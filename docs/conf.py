@@ -12,7 +12,7 @@ from sphinx import addnodes
 from sphinx.application import Sphinx
 
 HERE = Path(__file__).parent
-sys.path.insert(0, str(HERE))
+sys.path[:0] = [str(HERE), str(HERE.parent)]
 
 project = "infantmon"
 author = "the infantmon maintainers"
@@ -31,6 +31,7 @@ exclude_patterns = [
     "generated/commands.md",
     "generated/tests.md",
     "generated/bench.md",
+    "generated/recorded-example.md",
 ]
 
 html_theme = "furo"
@@ -75,7 +76,14 @@ def setup(app: Sphinx) -> None:
 
 
 def _make_generated(_app: Sphinx) -> None:
-    from scripts import commands, gallery, pictures, results, traceability  # noqa: PLC0415
+    from scripts import (  # noqa: PLC0415
+        commands,
+        gallery,
+        pictures,
+        recorded_example,
+        results,
+        traceability,
+    )
 
     made = HERE / "generated"
     made.mkdir(exist_ok=True)
@@ -84,6 +92,7 @@ def _make_generated(_app: Sphinx) -> None:
     if _older_than_code(made / "gallery.md"):  # what runs the package is made again when it changed
         pictures.make_pictures(made / "pictures")
         gallery.make_gallery(made / "gallery")
+        recorded_example.make_example(made)
     listed = "\n".join(f"gallery/{name}" for name in names)
     head = (HERE / "gallery-head.md").read_text(encoding="utf-8")
     page = f"{head}\n```{{toctree}}\n:maxdepth: 1\n\n{listed}\n```\n"

@@ -33,6 +33,9 @@ if TYPE_CHECKING:
     from infantmon.model.recording import Recording
     from infantmon.monitor import Monitor
     from infantmon.monitor_state import MonitorState
+    from infantmon.recorded.decisions import Decisions
+    from infantmon.recorded.event import RecordedEvents
+    from infantmon.recorded.reading import read_recorded
     from infantmon.reviewing import Review, review
     from infantmon.stages.lead_fusion import fuse_r_peaks
     from infantmon.stages.r_peaks import detect_r_peaks
@@ -42,17 +45,20 @@ if TYPE_CHECKING:
 _HOMES = {
     "Change": "infantmon.model.event",
     "Channel": "infantmon.model.channel",
+    "Decisions": "infantmon.recorded.decisions",
     "Event": "infantmon.model.event",
     "EventLog": "infantmon.events.log",
     "Monitor": "infantmon.monitor",
     "MonitorState": "infantmon.monitor_state",
     "Prescription": "infantmon.model.prescription",
+    "RecordedEvents": "infantmon.recorded.event",
     "Recording": "infantmon.model.recording",
     "Review": "infantmon.reviewing",
     "detect_breaths": "infantmon.effort",
     "detect_r_peaks": "infantmon.stages.r_peaks",
     "fuse_r_peaks": "infantmon.stages.lead_fusion",
     "read": "infantmon.formats.reading",
+    "read_recorded": "infantmon.recorded.reading",
     "review": "infantmon.reviewing",
     "sweep": "infantmon.stored_findings",
 }
@@ -61,6 +67,7 @@ __all__ = [
     "ArgumentError",
     "Change",
     "Channel",
+    "Decisions",
     "Event",
     "EventLog",
     "InfantmonError",
@@ -68,6 +75,7 @@ __all__ = [
     "MonitorState",
     "Prescription",
     "PrescriptionError",
+    "RecordedEvents",
     "Recording",
     "RecordingError",
     "Review",
@@ -76,6 +84,7 @@ __all__ = [
     "detect_r_peaks",
     "fuse_r_peaks",
     "read",
+    "read_recorded",
     "review",
     "sweep",
 ]

@@ -15,9 +15,10 @@ from infantmon.recorded.event import RecordedEvents
 from infantmon.recorded.excerpts import judge_excerpts
 from infantmon.recorded.judging import JudgedList
 from infantmon.report.decided import conflict_texts
+from infantmon.report.excerpts_page import Excerpts
 from infantmon.report.recorded_files import recorded_csv, recorded_json_text, recorded_text
 from infantmon.report.whole_file import write_whole
-from infantmon.reviewing import review
+from infantmon.reviewing import library_version, review
 
 ENDINGS = (".edf", ".bdf", ".csv", ".parquet", ".hea")
 
@@ -32,8 +33,9 @@ def read_decisions(paths: list[Path]) -> Decisions:
 
 def judge_folder(
     folder: Path, plan: Prescription, recorded: RecordedEvents
-) -> tuple[JudgedList, dict[str, str]]:
-    """Judge a list whose rows name excerpts in a folder."""
+) -> tuple[JudgedList, Excerpts]:
+    """Judge a list whose rows name excerpts in a folder, and keep what their page shows."""
+    kept = Excerpts(len(recorded), library_version())
     names = {p.stem: p for p in sorted(folder.iterdir()) if p.suffix.lower() in ENDINGS}
 
     def loader(path: Path) -> Callable[[], Recording]:
@@ -41,9 +43,12 @@ def judge_folder(
         return lambda: read(str(place))
 
     def judge(recording: Recording, rows: RecordedEvents) -> JudgedList:
-        return review(recording, plan, recorded=rows).recorded or JudgedList(())
+        reviewed = review(recording, plan, recorded=rows)
+        kept.add(reviewed, rows[0].recording)
+        return reviewed.recorded or JudgedList(())
 
-    return judge_excerpts({name: loader(path) for name, path in names.items()}, recorded, judge)
+    load = {name: loader(path) for name, path in names.items()}
+    return judge_excerpts(load, recorded, judge)[0], kept
 
 
 def write_recorded(judged: JudgedList, decisions: Decisions, out: Path) -> list[Path]:

@@ -32,6 +32,7 @@ from infantmon.formats.reading import read
 from infantmon.model.prescription import Prescription
 from infantmon.recorded.reading import read_recorded
 from infantmon.report.days import LEAST_HOURS
+from infantmon.report.excerpts_page import write_excerpts_page
 from infantmon.report.export import events_as_json
 from infantmon.report.files import write_files
 from infantmon.report.recorded_files import recorded_text
@@ -120,8 +121,11 @@ def add_review(app: typer.Typer) -> None:
         decided = read_decisions(decisions or [])
         if listed is not None and Path(record[0]).is_dir():
             decided = decided if identity else decided.without_identity()
-            judged, _ = judge_folder(Path(record[0]), plan, listed)
+            judged, kept = judge_folder(Path(record[0]), plan, listed)
             paths = write_recorded(judged, decided, out)
+            page = out / "recorded.html"
+            write_excerpts_page(page, judged, kept, decided, plan, identity=identity)
+            paths.append(page)
             show_folder(judged, decided, paths, as_json=json, quiet=quiet)
             return
         others = other_plans(plan, what_if)

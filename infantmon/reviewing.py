@@ -21,7 +21,7 @@ from infantmon.recorded.decisions import Decision, Decisions
 from infantmon.recorded.event import RecordedEvent, RecordedEvents
 from infantmon.recorded.judging import JudgedList, judge_recorded
 from infantmon.report.days import LEAST_HOURS
-from infantmon.report.drawing import Drawing, draw_day, draw_event
+from infantmon.report.drawing import Drawing, draw_day, draw_event, draw_recorded
 from infantmon.report.export import write_json
 from infantmon.report.identity import (
     decisions_without_identity,
@@ -249,13 +249,13 @@ class Review:
             decisions=decisions_without_identity(self.decisions, name),
         )
 
-    def plot(self, event: Event | int) -> Drawing:
+    def plot(self, event: Event | RecordedEvent | int) -> Drawing:
         """Draw the strip of one event: signals, marks, rate, and when the alarm would sound.
 
         Parameters
         ----------
-        event : Event or int
-            One of `events`, or its number.
+        event : Event, RecordedEvent or int
+            One of `events`, or its number; or a recorded event.
 
         Returns
         -------
@@ -265,8 +265,10 @@ class Review:
         Raises
         ------
         ArgumentError
-            If the review has no such event.
+            If the review has no such event, or a recorded one has no place in the recording.
         """
+        if isinstance(event, RecordedEvent):
+            return draw_recorded(self, event)
         return draw_event(self, event)
 
     def plot_night(self, day: int = 1) -> Drawing:

@@ -80,6 +80,23 @@ def test_measures_tell_the_pause_both_ways(night, bad):
     assert measures.unusable == {"ecg": 0.0, "impedance": 0.0}
 
 
+def test_over_a_lost_electrode_neither_pause_nor_pulsation_is_told(night):
+    """A loose electrode of the demonstration: the time between breaths across it is no pause."""
+    lost = im.review(night, PLAN).blocked("impedance")
+    start_s, end_s = float(lost.start_s[0]), float(lost.end_s[-1])
+    listed = recorded_events(
+        [(start_s + 1, end_s - 1, "apnea", "", False), (start_s - 20, end_s, "apnea", "", False)]
+    )
+    over, into = im.review(night, PLAN, recorded=listed).recorded.judged
+    assert end_s - start_s > 20
+    assert over.measures.longest_pause_s is None
+    assert over.measures.effort_free_s is None
+    assert over.measures.pulsation_ratio is None
+    assert over.measures.unusable["impedance"] == pytest.approx(1.0)
+    assert into.measures.longest_pause_s < 5  # of the breaths before
+    assert into.measures.pulsation_ratio > 0
+
+
 def test_what_is_found_beside_the_list_stands_apart_but_not_in_a_test_period(night):
     listed = recorded_events([(480, 503, "apnea", "", False), (1225, 1260, "test", "", False)])
     judged = im.review(night, PLAN, recorded=listed).recorded
@@ -207,6 +224,14 @@ def test_a_folder_of_excerpts_from_the_command_line(tmp_path, capsys):
     assert [one["judgement"] for one in plain["recorded"]][1:] == ["not assessable"] * 2
     assert [d["by"] for d in plain["recorded"][0]["decisions"]] == ["reader 1", "reader 2"]
     assert "private" not in json.dumps(plain)
+    page = (tmp_path / "out" / "recorded.html").read_text(encoding="utf-8")
+    assert "Of 3 recorded: 1 supported, 0 doubtful, 2 not assessable, 0 not found." in page
+    assert [page.count(f'id="row-{row}"') for row in (1, 2, 3, 4)] == [1, 1, 1, 0]
+    assert page.count('class="drawn"') == 1
+    assert page.count("No strip: no signals were kept where it was listed.") == 2
+    assert "real (reader 1); artefact (reader 2)" in page
+    assert "excerpt one, apnea at 0:08:00.0: reader 1: real; reader 2: artefact" in page
+    assert "private" not in page
     assert (tmp_path / "out" / "recorded.csv").read_text().count("\n1,one,apnea,") == 1
 
 

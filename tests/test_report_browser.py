@@ -23,6 +23,7 @@ from recorded_review import listed_in, recorded_review
 import infantmon as im
 from infantmon.recorded.decisions import Decisions
 from infantmon.recorded.event import recorded_events
+from infantmon.report.excerpts_page import Excerpts, excerpts_page
 from infantmon.report.page import review_page
 from infantmon.reviewing import variations
 from infantmon.simulate import demo_scenario, simulate_night
@@ -313,18 +314,41 @@ def test_500_recorded_and_500_found_events_open_fast(chromium: str, tmp_path: Pa
 
 @pytest.mark.parametrize("width", [1440, 500])
 def test_axe_finds_no_serious_fault(chromium: str, tmp_path: Path, axe: str, width: int) -> None:
-    page = review_page(full_review(), what_if=what_if())
+    assert (
+        axe_faults(chromium, tmp_path, axe, review_page(full_review(), what_if=what_if()), width)
+        == []
+    )
+
+
+@pytest.mark.parametrize("width", [1440, 500])
+def test_axe_finds_no_fault_on_the_page_of_a_folder(
+    chromium: str, tmp_path: Path, axe: str, width: int
+) -> None:
+    review = full_review()
+    kept = Excerpts(8, "0.0.test")
+    kept.add(review, "<script>window.faults.push('excerpt')</script>")
+    page = excerpts_page(review.recorded, kept, review.decisions, PLAN, identity=True)
+    assert axe_faults(chromium, tmp_path, axe, page, width) == []
+    page = page.replace("<body>", "<body>" + WATCH).replace("</body>", TELL + "</body>")
+    told = probed(drive(chromium, tmp_path, page, "--dump-dom"))
+    assert told["faults"] == []
+    assert len(told["listed"]) == told["forms"] == len(review.recorded.judged)
+    assert told["strips"] == []
+
+
+def axe_faults(chromium: str, folder: Path, axe: str, page: str, width: int) -> object:
+    """Return what axe-core finds wrong with a page."""
     script = "<script>" + axe.replace("</script", "<\\/script") + "</script>"
     page = page.replace("</body>", script + RUN_AXE + "</body>")
     told = drive(
         chromium,
-        tmp_path,
+        folder,
         page,
         "--dump-dom",
         "--virtual-time-budget=20000",
         f"--window-size={width},900",
     )
-    assert probed(told) == []
+    return probed(told)
 
 
 def test_decisions_made_with_the_keyboard_are_saved_read_and_shown(

@@ -100,7 +100,7 @@ def test_a_row_without_a_place_has_no_strip_and_one_without_an_end_has_a_moment(
 ) -> None:
     by_row = {one.recorded.row: one for one in review.recorded.judged}
     assert recorded_strip_of(review, by_row[7]) is None
-    assert outline.text.count("No strip: it has no place in the recording.") == 2
+    assert outline.text.count("No strip: no signals were kept where it was listed.") == 2
     strip = recorded_strip_of(review, by_row[6])
     assert [moment.words for moment in strip.moments] == ["recorded onset"]
 
@@ -217,6 +217,21 @@ def test_decisions_given_to_a_review_are_copied() -> None:
     assert (len(given), len(review.decisions)) == (0, 1)
     with pytest.raises(im.ArgumentError, match="decisions is a list"):
         im.review(night, PLAN, decisions=[])
+
+
+def test_a_recorded_event_can_be_drawn_alone() -> None:
+    night = simulate_night(dataclasses.replace(demo_scenario(), duration_s=560.0), seed=1).recording
+    listed = recorded_events([(480, 503, "apnea", "", False), (900, 920, "apnea", "", False)])
+    review = im.review(night, PLAN, recorded=listed)
+    drawing = review.plot(listed[0])
+    assert drawing.title == "row 1: apnea, supported"
+    assert "recorded as apnea, 23.0 s" in drawing.svg
+    assert drawing.svg.startswith("<svg")
+    assert drawing.svg.endswith("</svg>")
+    with pytest.raises(im.ArgumentError, match=r"row 2 has no place in the recording \(0 to 560 s"):
+        review.plot(listed[1])
+    with pytest.raises(im.ArgumentError, match="pass one that this review has judged"):
+        im.review(night, PLAN).plot(listed[0])
 
 
 def test_rows_of_the_fixture_are_all_on_the_page(review: InventedReview) -> None:

@@ -162,7 +162,13 @@ class Decisions:
         return {made.key: made.decision for made in self._made if made.by == reader}
 
     def merged(self, other: Decisions) -> Decisions:
-        """Return both together; a decision that stands in both stands once, none is overwritten."""
+        """Return both together; a decision that stands in both stands once, none is overwritten.
+
+        Parameters
+        ----------
+        other : Decisions
+            Those of another reader, or another file.
+        """
         return Decisions(dict.fromkeys([*self._made, *other._made]))
 
     def agreement(self, one: str, other: str) -> Agreement:
@@ -231,6 +237,11 @@ class Decisions:
         ----------
         path : str or path
             The file.
+
+        Returns
+        -------
+        Decisions
+            In the order of the file.
 
         Raises
         ------

@@ -85,7 +85,13 @@ class RecordedEvents(Sequence[RecordedEvent]):
         return iter(self._events)
 
     def of_recording(self, name: str) -> RecordedEvents:
-        """Return the rows whose times count in one excerpt."""
+        """Return the rows whose times count in one excerpt.
+
+        Parameters
+        ----------
+        name : str
+            The excerpt, as the list names it.
+        """
         return RecordedEvents(event for event in self._events if event.recording == name)
 
     @property

@@ -10,7 +10,7 @@ import numpy as np
 from infantmon.events.case import BEFORE_S
 from infantmon.model.arrays import Floats
 from infantmon.model.marks import Breaths, HeartRates, Pulsations
-from infantmon.model.spans import DISTURBING, Spans
+from infantmon.model.spans import BRIDGED_S, DISTURBING, Spans
 
 
 class Findings(Protocol):
@@ -39,7 +39,8 @@ class Measures:
     Attributes
     ----------
     longest_pause_s : float or None
-        Longest time between two breaths that reaches into it, mark to mark, in seconds.
+        Longest time between two breaths that reaches into it, mark to mark, in seconds; one that a
+        stretch cuts in which the impedance could not be used (over 1.0 s) is not counted.
     effort_free_s : float or None
         The same pause from edge to edge of effort, in seconds.
     lowest_bpm, highest_bpm : float or None
@@ -71,7 +72,8 @@ def measures_of(found: Findings, start_s: float, end_s: float, roles: tuple[str,
     roles : tuple of str
         Channels that were recorded.
     """
-    pause_s, free_s = _longest_pause(found.breaths, start_s, end_s)
+    lost = _lost(found.spans("impedance"))
+    pause_s, free_s = _longest_pause(found.breaths, lost, start_s, end_s)
     rates = found.heart_rate.between(start_s, np.nextafter(end_s, np.inf)).heart_rate_bpm
     rates = rates[np.isfinite(rates)]
     length_s = max(end_s - start_s, 1e-9)
@@ -81,7 +83,7 @@ def measures_of(found: Findings, start_s: float, end_s: float, roles: tuple[str,
         free_s,
         float(rates.min()) if len(rates) else None,
         float(rates.max()) if len(rates) else None,
-        _pulsation(found.pulsation, start_s, end_s),
+        _pulsation(found.pulsation, lost, start_s, end_s),
         {
             r: s.blocking.overlap_s(start_s, end_s) / length_s
             for r, s in spans.items()
@@ -100,24 +102,40 @@ def _with_care(spans: Spans) -> Spans:
     return Spans(spans.start_s[keep], spans.end_s[keep], spans.reason[keep])
 
 
+def _lost(spans: Spans | None) -> Spans:
+    """Return the stretches too long to be bridged in which a channel could not be used."""
+    if spans is None:
+        return Spans(np.empty(0), np.empty(0), np.empty(0, dtype=np.int64))
+    blocking = spans.blocking
+    long = blocking.end_s - blocking.start_s > BRIDGED_S
+    return Spans(blocking.start_s[long], blocking.end_s[long], blocking.reason[long])
+
+
 def _longest_pause(
-    breaths: Breaths, start_s: float, end_s: float
+    breaths: Breaths, lost: Spans, start_s: float, end_s: float
 ) -> tuple[float | None, float | None]:
-    """Return the longest interval between breaths that reaches into a stretch, both ways."""
+    """Return the longest interval between breaths that reaches into a stretch, both ways.
+
+    One that a lost stretch cuts is none: nobody knows whether there was a breath.
+    """
     time_s: Floats = breaths.time_s
     first = max(int(np.searchsorted(time_s, start_s, "right")) - 1, 0)
     after = min(int(np.searchsorted(time_s, end_s, "left")) + 1, len(time_s))
     if after - first < 2:
         return None, None
     lengths = np.diff(time_s[first:after])
+    lengths[lost.touch(time_s[first : after - 1], time_s[first + 1 : after])] = -1.0
+    if lengths.max() < 0.0:
+        return None, None
     place = first + int(np.argmax(lengths))
     free_s = float(breaths.rise_start_s[place + 1] - breaths.fall_end_s[place])
     told = free_s if np.isfinite(free_s) and free_s >= 0 else None
     return float(lengths.max()), told
 
 
-def _pulsation(pulsations: Pulsations, start_s: float, end_s: float) -> float | None:
+def _pulsation(pulsations: Pulsations, lost: Spans, start_s: float, end_s: float) -> float | None:
     taken = pulsations.between(start_s, end_s)
+    taken = taken.where(~lost.inside(taken.time_s))
     before = pulsations.between(start_s - BEFORE_S, start_s)
     if not len(taken) or not len(before):
         return None

@@ -5,9 +5,10 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable
 from datetime import datetime
+from typing import Any
 
 from infantmon.model.event import Event
-from infantmon.recorded.decisions import Decision, Decisions, key_of
+from infantmon.recorded.decisions import DECISIONS, FORMAT, Decision, Decisions, key_of
 from infantmon.recorded.event import RecordedEvent
 from infantmon.report.words import time_text
 
@@ -66,6 +67,25 @@ def about_other_events(
     return tuple(
         f"{_event_text(made)}: {decision_text(made)}" for made in decisions if made.key not in known
     )
+
+
+def decision_parts(decisions: Decisions, events: Iterable[Event | RecordedEvent]) -> dict[str, Any]:
+    """Return what the pages' templates need of readers' decisions.
+
+    Parameters
+    ----------
+    decisions : Decisions
+        As they are to be shown.
+    events : iterable of Event or RecordedEvent
+        Those on the page.
+    """
+    return {
+        "decisions": decisions,
+        "conflicts": conflict_texts(decisions),
+        "other_decisions": about_other_events(decisions, events),
+        "decision_words": DECISIONS,
+        "decisions_format": FORMAT,
+    }
 
 
 def _date_text(decided_at_utc: str) -> str:

@@ -7,7 +7,9 @@ from dataclasses import dataclass
 
 from infantmon.errors import ArgumentError
 from infantmon.model.event import Event
+from infantmon.recorded.event import RecordedEvent
 from infantmon.report.alarm import alarm_times
+from infantmon.report.recorded_strips import recorded_strip_of
 from infantmon.report.rendering import templates_for
 from infantmon.report.reviewed import Reviewed
 from infantmon.report.strip import strip_of
@@ -81,6 +83,37 @@ def draw_event(reviewed: Reviewed, event: Event | int) -> Drawing:
     strip = strip_of(reviewed, found, alarm=alarm)
     svg = templates_for(reviewed).get_template("strip.svg").render(strip=strip, alone=True)
     return Drawing(svg.strip(), f"event {found.number}: {found.kind}, {found.judgement}")
+
+
+def draw_recorded(reviewed: Reviewed, recorded: RecordedEvent) -> Drawing:
+    """Return the strip of one recorded event: its listed span, and what was found in it.
+
+    Parameters
+    ----------
+    reviewed : Reviewed
+        A review with recorded events, as it is to be shown.
+    recorded : RecordedEvent
+        One of them.
+
+    Raises
+    ------
+    ArgumentError
+        If it is none of the review's, or has no place in the recording.
+    """
+    judged = () if reviewed.recorded is None else reviewed.recorded.judged
+    one = next((one for one in judged if one.recorded == recorded), None)
+    if one is None:
+        raise ArgumentError(
+            f"the recorded event is {recorded!r}; pass one that this review has judged."
+        )
+    strip = recorded_strip_of(reviewed, one)
+    if strip is None:
+        raise ArgumentError(
+            f"row {recorded.row} has no place in the recording (0 to {reviewed.recorded_s:g} s), "
+            "so there is nothing to draw; its reasons tell why."
+        )
+    svg = templates_for(reviewed).get_template("strip.svg").render(strip=strip, alone=True)
+    return Drawing(svg.strip(), f"row {recorded.row}: {recorded.kind}, {one.judgement}")
 
 
 def draw_day(reviewed: Reviewed, day: int) -> Drawing:

@@ -9,20 +9,19 @@ from dataclasses import dataclass
 from infantmon.model.event import NOT_ASSESSABLE, Event
 from infantmon.model.prescription import KINDS, Prescription
 from infantmon.model.spans import BRIDGED_S
-from infantmon.recorded.decisions import DECISIONS, FORMAT
 from infantmon.recorded.event import RecordedEvent
 from infantmon.recorded.judging import JudgedList
 from infantmon.report.alarm import AlarmTimes, alarm_times
 from infantmon.report.cautions import BLIND_SPOT, CAUTIONS, NOTICE
 from infantmon.report.days import LEAST_HOURS, days_of, event_free_text
-from infantmon.report.decided import about_other_events, conflict_texts
+from infantmon.report.decided import decision_parts
 from infantmon.report.extremes import extremes_of
 from infantmon.report.identity import NAMELESS
 from infantmon.report.published import published_for
-from infantmon.report.recorded_strips import NOT_GIVEN, rows_by_number, rows_of, strips_of_rows
+from infantmon.report.recorded_strips import recorded_parts, rows_by_number, rows_of, strips_of_rows
 from infantmon.report.rendering import templates_for
 from infantmon.report.reviewed import Reviewed
-from infantmon.report.strip import Strip, strip_of
+from infantmon.report.strip import Strip, column_for, strip_of
 from infantmon.report.summary import (
     JUDGEMENTS,
     channel_summaries,
@@ -50,12 +49,8 @@ NEEDED = ("ecg", "impedance")
 
 LEFT_OUT = "Who set the limits is not shown here."
 
-FINE_STRIPS = 200
-"""With more strips than this their traces are drawn more coarsely, so that the page opens fast."""
 MOST_STRIPS = 500
 """With more strips than this a found event that backs a recorded one is drawn only with that."""
-COARSEST = 4.0
-"""Widest column of which only the extremes are drawn, in drawing units."""
 
 
 @dataclass(frozen=True)
@@ -128,7 +123,7 @@ def review_page(
     rows = rows_of(judged)
     backed = rows_by_number(judged)
     count = len(events) + len(rows)
-    column = _column(count)
+    column = column_for(count)
     elsewhere = backed.keys() if count > MOST_STRIPS else ()
     known: list[Event | RecordedEvent] = [*events, *(one.recorded for one in judged.judged)]
     return (
@@ -144,7 +139,7 @@ def review_page(
             kinds=kind_summaries(reviewed),
             channels=channel_summaries(reviewed),
             missing=[ROLE_WORDS[role] for role in NEEDED if role in reviewed.missing_roles],
-            limits=limit_rows(reviewed),
+            limits=limit_rows(reviewed.plan, reviewed.latencies_s),
             who_set=LEFT_OUT if is_nameless(reviewed) else who_set_text(reviewed.plan),
             extremes=extremes_of(reviewed),
             published=published_for(
@@ -156,17 +151,16 @@ def review_page(
             what_if=what_if_of(reviewed.plan, events, what_if),
             timelines=timelines_of(reviewed),
             events=events,
+            events_drawn=bool(events),
+            version=reviewed.version,
+            started_at=reviewed.recording.started_at,
             strips=_strips(reviewed, ordered, column, elsewhere),
             listed=listed,
-            recorded_rows=rows,
-            recorded_strips=strips_of_rows(reviewed, rows, column),
-            not_given=NOT_GIVEN,
             rows_by_number=backed,
-            named_excerpts=any(one.recorded.recording for one in judged.judged),
-            conflicts=conflict_texts(reviewed.decisions),
-            other_decisions=about_other_events(reviewed.decisions, known),
-            decision_words=DECISIONS,
-            decisions_format=FORMAT,
+            beside=[("", event) for event in judged.beside],
+            recorded_strips=strips_of_rows(reviewed, rows, column),
+            **recorded_parts(judged, rows),
+            **decision_parts(reviewed.decisions, known),
             sides=SIDES,
             bridged_s=BRIDGED_S,
             lead_s=LEAD_S,
@@ -174,11 +168,6 @@ def review_page(
             tail_s=TAIL_S,
         )
     )
-
-
-def _column(count: int) -> float:
-    """Return the width of a column of a trace: strips are coarser where there are very many."""
-    return min(max(count / FINE_STRIPS, 1.0), COARSEST)
 
 
 def _strips(

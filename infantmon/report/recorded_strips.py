@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from infantmon.recorded.event import RecordedEvent
 from infantmon.recorded.judging import JudgedList, JudgedRecorded
@@ -73,6 +74,15 @@ def rows_of(judged: JudgedList) -> tuple[RecordedRow, ...]:
         )
         for one in judged.judged
     )
+
+
+def recorded_parts(judged: JudgedList, rows: tuple[RecordedRow, ...]) -> dict[str, Any]:
+    """Return what the pages' templates need of recorded events, but for their strips."""
+    return {
+        "recorded_rows": rows,
+        "not_given": NOT_GIVEN,
+        "named_excerpts": any(one.recorded.recording for one in judged.judged),
+    }
 
 
 def rows_by_number(judged: JudgedList) -> Mapping[int, tuple[int, ...]]:

@@ -8,6 +8,7 @@ from datetime import timedelta
 
 import jinja2
 
+from infantmon.recorded.decisions import Decisions
 from infantmon.report.decided import decided_briefly, decided_texts, key_text
 from infantmon.report.recorded_strips import when_text
 from infantmon.report.reviewed import Reviewed, linked_events
@@ -50,13 +51,21 @@ def templates() -> jinja2.Environment:
     return environment
 
 
-def templates_for(reviewed: Reviewed) -> jinja2.Environment:
-    """Return the templates with the filters that know a review."""
+def templates_with(decisions: Decisions) -> jinja2.Environment:
+    """Return the templates with the filters that know what readers decided.
+
+    Parameters
+    ----------
+    decisions : Decisions
+        As they are to be shown.
+    """
     environment = templates()
-    started_at = reviewed.recording.started_at
     environment.filters.update(
         {
-            "clock": functools.partial(clock_text, started_at, dated=_over_midnight(reviewed)),
+            "decided": functools.partial(decided_texts, decisions),
+            "decided_briefly": functools.partial(decided_briefly, decisions),
+            "key": key_text,
+            "when": when_text,
             "duration": length_text,
             "hours": hours_text,
             "share": share_text,
@@ -64,11 +73,19 @@ def templates_for(reviewed: Reviewed) -> jinja2.Environment:
             "extreme_bpm": extreme_bpm,
             "main_reason": main_reason,
             "limits": lambda event: limits_text(event.limits),
+        }
+    )
+    return environment
+
+
+def templates_for(reviewed: Reviewed) -> jinja2.Environment:
+    """Return the templates with the filters that know a review."""
+    environment = templates_with(reviewed.decisions)
+    started_at = reviewed.recording.started_at
+    environment.filters.update(
+        {
+            "clock": functools.partial(clock_text, started_at, dated=_over_midnight(reviewed)),
             "linked": lambda event: [other.number for other in linked_events(event, reviewed)],
-            "decided": functools.partial(decided_texts, reviewed.decisions),
-            "decided_briefly": functools.partial(decided_briefly, reviewed.decisions),
-            "key": key_text,
-            "when": when_text,
             "event_length": lambda event: event_length_s(event, reviewed.recorded_s),
         }
     )

@@ -22,6 +22,10 @@ LETTER = 4.9
 """About the width of a letter, in drawing units."""
 BOLD_LETTER = 5.6
 """The same of a bold one."""
+FINE_STRIPS = 200
+"""With more strips than this their traces are drawn more coarsely, so that a page opens fast."""
+COARSEST = 4.0
+"""Widest column of which only the extremes are drawn, in drawing units."""
 ALARM_STARTS, ALARM_STOPS = "alarm would start", "alarm would stop"
 
 
@@ -94,6 +98,17 @@ class Strip:
     def left_out(self) -> str:
         """What the break leaves out, in words; nothing where there is no break."""
         return length_text(self.window.left_out_s) if len(self.window.parts) > 1 else ""
+
+
+def column_for(count: int) -> float:
+    """Return the width of a column of a trace: coarser where a page has very many strips.
+
+    Parameters
+    ----------
+    count : int
+        How many strips the page has.
+    """
+    return min(max(count / FINE_STRIPS, 1.0), COARSEST)
 
 
 def strip_of(

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from infantmon.model.channel import Channel
 from infantmon.model.event import DOUBTFUL, NOT_ASSESSABLE, SUPPORTED, Event
-from infantmon.model.prescription import KINDS, HeartRateLimit
+from infantmon.model.prescription import KINDS, HeartRateLimit, Prescription
 from infantmon.model.recording import ROLES
 from infantmon.model.spans import BLOCKING, Reason, Spans
 from infantmon.report.cautions import BLIND_SPOT
@@ -207,21 +207,21 @@ def none_found_text(reviewed: Reviewed, kind: str) -> str:
     return f"{text}; {BLIND_SPOT}" if role == "impedance" else text
 
 
-def limit_rows(reviewed: Reviewed) -> tuple[LimitRow, ...]:
+def limit_rows(plan: Prescription, latencies_s: Mapping[str, float]) -> tuple[LimitRow, ...]:
     """Return one row a kind: the limit in force and the stated delay, or "not watched"."""
-    return tuple(_limit_row(reviewed, kind) for kind in KINDS)
+    return tuple(_limit_row(plan, latencies_s, kind) for kind in KINDS)
 
 
-def _limit_row(reviewed: Reviewed, kind: str) -> LimitRow:
-    if kind in reviewed.plan.not_watched:
+def _limit_row(plan: Prescription, latencies_s: Mapping[str, float], kind: str) -> LimitRow:
+    if kind in plan.not_watched:
         return LimitRow(kind, "not watched", "–", watched=False)
     field = "contact_loss" if kind in TECHNICAL else kind.replace(" ", "_")
-    table = getattr(reviewed.plan, field)
+    table = getattr(plan, field)
     averaging = {"average_beats", "average_s"}
     values = table.model_dump(exclude_none=True, exclude=averaging)
     said = [named_value_text(name, value) for name, value in values.items()]
     limit = ", ".join([*said, table.averaging] if isinstance(table, HeartRateLimit) else said)
-    delay = reviewed.latencies_s.get(kind)
+    delay = latencies_s.get(kind)
     return LimitRow(kind, limit, "–" if delay is None else f"{delay:.1f} s", watched=True)
 
 
