@@ -180,6 +180,21 @@ def test_a_damaged_file_of_decisions_is_refused(tmp_path, field, value):
         Decisions.read(tmp_path / "a.json")
 
 
+def test_the_last_decision_is_that_of_the_latest_time_however_files_are_merged():
+    def made(decision, at):
+        return Decisions([Decision("apnea", 1.0, 2.0, "", decision, "x", "", at)])
+
+    early, late = made("real", "2031-03-01T22:15:00.250Z"), made("artefact", "2031-03-01T22:16:00Z")
+    untimed = made("cannot tell", None)
+    key = ("", "apnea", 1.0, 2.0)
+    for some in ((early, late, untimed), (late, untimed, early), (untimed, early, late)):
+        whole = some[0].merged(some[1]).merged(some[2])
+        assert len(whole) == 3
+        assert whole.last_by("x") == {key: "artefact"}
+        assert len(whole.conflicts[0]) == 3
+    assert untimed.merged(early).last_by("x") == {key: "real"}
+
+
 def test_a_decision_says_when_it_was_made_in_utc(night):
     review = im.review(night, PLAN)
     made = review.decide(review.events[0], "real", by="x")

@@ -267,6 +267,18 @@ def test_no_strip_is_cut_in_two_in_print(chromium: str, tmp_path: Path) -> None:
     assert sum(heads for heads, _, _ in counts) == 23
 
 
+def test_no_strip_of_a_recorded_event_is_cut_in_two_in_print(chromium: str, tmp_path: Path) -> None:
+    target = tmp_path / "page.pdf"
+    drive(chromium, tmp_path, review_page(recorded_review()), f"--print-to-pdf={target}")
+    texts = [" ".join(page.extract_text().split()) for page in PdfReader(target).pages]
+    heads = [len(re.findall(r"(?:Event|Row) \d+: (?:recorded as )?", text)) for text in texts]
+    ends = [
+        len(re.findall(r"time, s\b", text)) + text.count("No strip: no signals") for text in texts
+    ]
+    assert heads == ends
+    assert sum(heads) == 5 + 7
+
+
 def test_no_script_error_no_request_all_events(chromium: str, tmp_path: Path) -> None:
     review = full_review()
     page = review_page(review, what_if=what_if())

@@ -6,11 +6,13 @@ import json
 import pytest
 from invented_review import invented_review
 from jsonschema import Draft202012Validator
+from recorded_review import recorded_review
 
 from infantmon.demo import demo_plan
 from infantmon.model.channel import Channel
 from infantmon.model.prescription import KINDS, Prescription
 from infantmon.model.recording import Recording
+from infantmon.recorded.decisions import DECISIONS
 from infantmon.report.export import FORMAT, events_as_json
 from infantmon.report.schema import review_schema
 from infantmon.reviewing import review
@@ -44,6 +46,18 @@ def test_a_recording_of_one_channel_without_an_event_keeps_to_it(validator):
     recording = Recording({"impedance": Channel([1.0, 2.0] * 400, 62.5)})
     plan = Prescription(apnea={"limit_s": 20}, infant={"label": "invented"})
     validator.validate(json.loads(events_as_json(review(recording, plan))))
+
+
+def test_decisions_of_readers_are_in_it(validator):
+    """The words that a reader can choose are those of the published schema."""
+    told = json.loads(events_as_json(recorded_review()))
+    validator.validate(told)
+    assert [made["by"] for made in told["decisions"]] == ["reader A", "reader B", "reader A"]
+    assert told["decisions"][0]["decided_at_utc"]
+    published = review_schema()["$defs"]["Decision"]["properties"]
+    assert published["decision"]["enum"] == list(DECISIONS)
+    older = {name: value for name, value in told.items() if name != "decisions"}
+    validator.validate(older)
 
 
 def test_the_prescription_in_it_is_the_prescription():

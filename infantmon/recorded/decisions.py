@@ -81,6 +81,13 @@ def _is_utc(text: object) -> bool:
     return isinstance(text, str) and told.utcoffset() == timedelta(0)
 
 
+def _when(made: Decision) -> float:
+    """Return the time of a decision as a number; before all others where it is not told."""
+    if made.decided_at_utc is None:
+        return -math.inf
+    return datetime.fromisoformat(made.decided_at_utc).timestamp()
+
+
 def key_of(event: Event | RecordedEvent) -> tuple[str, str, float | None, float | None]:
     """Return what tells an event from others: excerpt, kind, onset and end in seconds."""
     recording = event.recording if isinstance(event, RecordedEvent) else ""
@@ -158,8 +165,18 @@ class Decisions:
         )
 
     def last_by(self, reader: str) -> dict[tuple[str, str, float | None, float | None], str]:
-        """Return the last decision of a reader for each event."""
-        return {made.key: made.decision for made in self._made if made.by == reader}
+        """Return the last decision of a reader for each event.
+
+        By the time at which each was made; where that is not told, it counts as earlier than all
+        whose time is told, and among such the order made decides.
+
+        Parameters
+        ----------
+        reader : str
+            As in `by`.
+        """
+        own = sorted((made for made in self._made if made.by == reader), key=_when)
+        return {made.key: made.decision for made in own}
 
     def merged(self, other: Decisions) -> Decisions:
         """Return both together; a decision that stands in both stands once, none is overwritten.

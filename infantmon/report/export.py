@@ -70,6 +70,7 @@ def events_as_json(reviewed: Reviewed) -> str:
         "latencies_s": dict(reviewed.latencies_s),
         "events": [_event(event) for event in reviewed.events],
         "excursions": [dataclasses.asdict(one) for one in reviewed.excursions],
+        "decisions": [dataclasses.asdict(made) for made in reviewed.decisions],
     }
     return json.dumps(finite(whole), allow_nan=False, ensure_ascii=False, indent=1)
 
