@@ -23,6 +23,8 @@ def test_the_stored_tables_are_equal_count_by_count(stored):
     tables = stored["tables"]
     assert tables["scoring_suite"] == tables["as_recorded"]
     assert stored["equal"] == dict.fromkeys(tables["scoring_suite"], True)
+    suite = json.loads(STORED.with_name("alarms.json").read_text(encoding="utf-8"))
+    assert suite["tables"]["fitted"] == tables["as_recorded"]  # run `benchmarks.alarms` again too
 
 
 @pytest.mark.parametrize("way", ["scoring_suite", "as_recorded"])
