@@ -13,7 +13,7 @@ test: $(VENV)/.dev
 
 # neurokit2 does not take the newest pandas, so it and the other peers live apart.
 test-peers: $(VENV)-peers/.ready
-	$(VENV)-peers/bin/python -m pytest -m peers tests/test_second_source.py
+	$(VENV)-peers/bin/python -m pytest -m peers tests/test_second_source.py tests/test_lab_streaming_layer.py
 
 docs: $(VENV)/.docs
 	$(BIN)/sphinx-build -q -n -W --keep-going -b html docs docs/_build/html

@@ -52,6 +52,8 @@ ALL = (
     Benchmark("nights", 5.0),
     Benchmark("pulsation", 4.0),
     Benchmark("realism", 0.5),
+    Benchmark("streams", 3.5),
+    Benchmark("stream_faults", 9.0),
     Benchmark("simulate_day", 1.0),
     Benchmark("beats", 6.0, peers=True),
     Benchmark("second_source", 1.0, peers=True),

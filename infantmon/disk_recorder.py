@@ -95,8 +95,14 @@ class DiskRecorder:
         ArgumentError
             If a setting is out of range.
         StateError
-            If the file is there, or cannot be made.
+            If the file is there, or cannot be made; or if the monitor has been pushed already.
         """
+        pushed = {role: count for role, count in monitor.arrived.items() if count}
+        if pushed:
+            raise StateError(
+                f"the monitor has taken {pushed} samples already; what they gave would be missing "
+                "on disk. Begin with a new monitor."
+            )
         settings = {
             "before_s": require_between(before_s, 0.0, 3600.0, name="before_s", unit="s"),
             "after_s": require_between(after_s, 0.0, 3600.0, name="after_s", unit="s"),
@@ -156,6 +162,11 @@ class DiskRecorder:
     def arrived(self) -> dict[str, int]:
         """How many samples of each channel are on disk: the source goes on with the next."""
         return self._monitor.arrived
+
+    @property
+    def finished(self) -> bool:
+        """Whether `finish` is on disk: a process may be killed between that and its own end."""
+        return self._monitor.finished
 
     @property
     def changes(self) -> list[Change]:

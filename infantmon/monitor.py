@@ -214,6 +214,11 @@ class Monitor(Carried):
         return {role: self._chain.inbox(role).arrived for role in self._chain.channels}
 
     @property
+    def finished(self) -> bool:
+        """Whether `finish` has ended the stream."""
+        return self._finished
+
+    @property
     def latency_budget_s(self) -> dict[str, float]:
         """Stated worst-case delay of each stage behind the raw samples, in seconds."""
         return self._chain.latency_budget_s

@@ -148,6 +148,14 @@ def test_files_that_are_not_ours_are_refused(tmp_path):
         DiskRecorder.begin(tmp_path / "b.db", monitor())
 
 
+def test_a_monitor_that_has_been_pushed_already_is_refused(tmp_path):
+    made = monitor()
+    made.push(ecg=np.zeros(10))
+    with pytest.raises(StateError, match=r"taken .*10.* samples already"):
+        DiskRecorder.begin(tmp_path / "c.db", made)
+    assert not (tmp_path / "c.db").exists()
+
+
 CHILD = """
 import sys
 sys.path.insert(0, sys.argv[2])

@@ -25,6 +25,9 @@ STATE_FORMAT = 1  # raised when the meaning of a saved state changes; not the li
 _T = TypeVar("_T")
 _C = TypeVar("_C", bound="Carried")
 _RECORDS: dict[str, type[Any]] = {}
+_TYPES = {kind: np.dtype(kind) for kind in ("<f8", "<f4", "<i8", "<i4", "<i2", "|i1", "|u1", "|b1")}
+"""Types of arrays that a saved state may hold. Any other word is damage: numpy would read it as a
+little language of its own."""
 
 
 def record(cls: type[_T]) -> type[_T]:
@@ -217,7 +220,7 @@ def _lower_arrays(value: Any, raw: memoryview) -> Any:
     if not isinstance(value, dict):
         return value
     if value.get("~") == "array":
-        kind = np.dtype(value["type"])
+        kind = _TYPES[value["type"]]
         count = int(np.prod(value["shape"], dtype=np.int64))
         flat = np.frombuffer(raw, dtype=kind, count=count, offset=value["start"])
         return flat.reshape(value["shape"]).astype(kind.newbyteorder("="))

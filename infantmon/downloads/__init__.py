@@ -1,0 +1,1 @@
+"""Many downloads of one infant: read, laid on one calendar, summed up."""
