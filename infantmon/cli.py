@@ -11,6 +11,7 @@ import typer
 
 from infantmon.cli_batch import add_batch
 from infantmon.cli_deidentify import add_deidentify
+from infantmon.cli_downloads import add_downloads
 from infantmon.cli_fetch import add_fetch
 from infantmon.cli_review import add_review
 from infantmon.cli_score import add_score
@@ -46,7 +47,7 @@ Exit codes:
   0    done
   1    a test or a gate fell short
   2    wrong usage or bad input
-  3    done, but some recordings failed (batch)
+  3    done, but some recordings failed (batch, downloads)
   130  interrupted
 """
 
@@ -169,6 +170,7 @@ add_selftest(app)
 add_score(app)
 add_fetch(app)
 add_deidentify(app)
+add_downloads(app)
 add_stream(app)
 
 

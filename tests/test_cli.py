@@ -23,6 +23,7 @@ from infantmon.simulate import Scenario, simulate_night
 
 PLAN = '[apnea]\nlimit_s = 20\n[prescriber]\nname = "Dr. Madeup"\n'
 COMMANDS = (
+    "downloads",
     "demo",
     "review",
     "batch",
