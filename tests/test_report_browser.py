@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import dataclasses
 import html
 import json
 import os
@@ -12,6 +13,7 @@ import subprocess
 import sys
 import tempfile
 import unicodedata
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -21,6 +23,9 @@ from pypdf import PdfReader
 from recorded_review import listed_in, recorded_review
 
 import infantmon as im
+from infantmon.downloads.download import download_of
+from infantmon.downloads.page import downloads_html
+from infantmon.downloads.summary import summarise_downloads
 from infantmon.recorded.decisions import Decisions
 from infantmon.recorded.event import recorded_events
 from infantmon.report.excerpts_page import Excerpts, excerpts_page
@@ -346,6 +351,23 @@ def test_axe_finds_no_fault_on_the_page_of_a_folder(
     assert told["faults"] == []
     assert len(told["listed"]) == told["forms"] == len(review.recorded.judged)
     assert told["strips"] == []
+
+
+@pytest.mark.parametrize("width", [1440, 500])
+def test_axe_finds_no_fault_on_the_page_of_many_downloads(
+    chromium: str, tmp_path: Path, axe: str, width: int
+) -> None:
+    review = full_review()
+    started = datetime(2031, 5, 2, 23, 0, tzinfo=UTC)
+    dated = dataclasses.replace(
+        review, recording=dataclasses.replace(review.recording, started_at=started)
+    )
+    name = "<script>window.faults.push('download')</script>"
+    summary = summarise_downloads([download_of(dated, name=name)], unread={name: name})
+    page = downloads_html(summary, identity=True)
+    assert axe_faults(chromium, tmp_path, axe, page, width) == []
+    page = page.replace("<body>", "<body>" + WATCH).replace("</body>", TELL + "</body>")
+    assert probed(drive(chromium, tmp_path, page, "--dump-dom"))["faults"] == []
 
 
 def axe_faults(chromium: str, folder: Path, axe: str, page: str, width: int) -> object:

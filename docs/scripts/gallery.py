@@ -23,6 +23,7 @@ ORDER = (
     "from_csv",
     "folder_of_recordings",
     "invented_case",
+    "sum_up_downloads",
     "lab_streaming_layer",
 )
 """The order in which they are shown; a new example stands at the end."""
