@@ -82,6 +82,8 @@ TABLES: dict[str, dict[str, str]] = {
     },
     "runs": {
         "recording": _TEXT,
+        "status": _TEXT,
+        "reason": _TEXT,
         "infant": _TEXT,
         "age_weeks": _NUMBER,
         "recorded_s": _NUMBER,
@@ -96,8 +98,10 @@ TABLES: dict[str, dict[str, str]] = {
         "notice": _TEXT,
     },
 }
-"""Tables and the kinds of their columns. `runs` has one row a recording, and is written last;
-`timing` is the only one that differs from run to run."""
+"""Tables and the kinds of their columns, told one by one in ``docs/corpus.md``. `runs` has a row a
+recording, failed ones too, and is written last; only `timing` differs from run to run."""
+DONE, FAILED = "done", "failed"
+"""`status` in `runs`. What is failed has no row in any other table, and is tried again."""
 HALF, UNFINISHED = ".half-", ".unfinished"
 """How names begin that no reader looks at: files being written, states of long recordings."""
 

@@ -7,7 +7,7 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
-from infantmon.corpus.dataset import TABLES
+from infantmon.corpus.dataset import DONE, FAILED, TABLES
 from infantmon.corpus.pieces import Found
 from infantmon.corpus.task import Task
 from infantmon.model.event import DOUBTFUL, NOT_ASSESSABLE, SUPPORTED
@@ -107,18 +107,47 @@ def _run(task: Task, recording: Recording, spans: Mapping[str, Spans], sha256: s
             return math.nan
         return max(recording.end_s - spans[role].blocking.total_s, 0.0)
 
+    return _provenance(
+        task,
+        status=DONE,
+        recorded_s=recording.end_s,
+        ecg_usable_s=usable_s("ecg"),
+        impedance_usable_s=usable_s("impedance"),
+        notes=json.dumps(recording_without_identity(recording).notes, ensure_ascii=False),
+        input_sha256=sha256,
+    )
+
+
+def failed_run(task: Task, sha256: str | None, reason: str) -> Columns:
+    """Return the row of `runs` for a recording that failed.
+
+    Parameters
+    ----------
+    task : Task
+        What was asked.
+    sha256 : str or None
+        Hash of its files; None where they could not be read.
+    reason : str
+        Why, without names.
+    """
+    return _provenance(task, status=FAILED, reason=reason, input_sha256=sha256)
+
+
+def _provenance(task: Task, **known: Any) -> Columns:
+    """Return the row of `runs`: what is not known is NaN, or null."""
     row = {
+        **dict.fromkeys(TABLES["runs"]),
+        "reason": "",
         "infant": task.infant,
         "age_weeks": math.nan if task.age_weeks is None else task.age_weeks,
-        "recorded_s": recording.end_s,
-        "ecg_usable_s": usable_s("ecg"),
-        "impedance_usable_s": usable_s("impedance"),
+        **dict.fromkeys(("recorded_s", "ecg_usable_s", "impedance_usable_s"), math.nan),
         "not_watched": json.dumps(task.settings.plan.not_watched),
-        "notes": json.dumps(recording_without_identity(recording).notes, ensure_ascii=False),
-        "input_sha256": sha256,
+        "notes": "[]",
         "input_stamp": task.stamp,
         "settings_sha256": task.settings.sha256,
         "version": library_version(),
         "notice": SHORT_NOTICE,
+        **known,
     }
+    del row["recording"]
     return _with_key(task, 1, {name: [value] for name, value in row.items()})

@@ -13,11 +13,11 @@ from dataclasses import dataclass, field
 from multiprocessing.connection import wait as wait_for
 from typing import Any
 
-from infantmon.corpus.dataset import Dataset
+from infantmon.corpus.dataset import DONE, FAILED, Dataset
 from infantmon.corpus.listing import Listing
 from infantmon.corpus.pieces import whole_blocks_s
-from infantmon.corpus.task import FAILED, UNCHANGED, UNFINISHED, Outcome, Settings, Task
-from infantmon.corpus.working import work
+from infantmon.corpus.task import UNCHANGED, UNFINISHED, Outcome, Settings, Task
+from infantmon.corpus.working import put_failed, work
 from infantmon.errors import ArgumentError, InfantmonError
 from infantmon.reviewing import library_version
 
@@ -25,6 +25,7 @@ Progress = Callable[[float], None]
 MakeExecutor = Callable[[], Executor]
 MEMORY_MIB = 2048
 """Most memory a worker of the local pool may ask for, unless told otherwise (project's choice)."""
+_DIED = "its worker died twice while reviewing it (killed, crashed, or out of memory)"
 _AT_ONCE = 2  # tasks handed out a worker: one in work, one waiting, so that no worker ever waits
 
 
@@ -117,8 +118,8 @@ def run_corpus(
         tasks.append((listing, _task(listing, settings, dataset, known, piece_s)))
     make = executor or (lambda: local_pool(workers))
     again = run.through(make, tasks, workers * _AT_ONCE)
-    for listing, _ in run.through(make, again, 1):
-        run.take(listing, _died(listing))
+    for listing, task in run.through(make, again, 1):
+        run.take(listing, put_failed(dataset, task, None, f"{listing.name}: {_DIED}"))
     dataset.sweep()
     if not report.failed:
         dataset.clear_states()
@@ -321,9 +322,9 @@ def _task(
 def _finished(dataset: Dataset) -> dict[str, tuple[Any, ...]]:
     """Return by key what the dataset says of finished recordings."""
     columns = ("recording", "input_sha256", "input_stamp", "infant", "age_weeks")
-    table = dataset.read("runs", (*columns, "settings_sha256", "version")).to_pylist()
+    table = dataset.read("runs", (*columns, "settings_sha256", "version", "status")).to_pylist()
     found = {}
-    for row in table:
+    for row in (row for row in table if row["status"] == DONE):
         age = row["age_weeks"]
         facts = (
             row["input_sha256"],
@@ -333,8 +334,3 @@ def _finished(dataset: Dataset) -> dict[str, tuple[Any, ...]]:
         )
         found[row["recording"]] = (facts, row["settings_sha256"], row["version"])
     return found
-
-
-def _died(listing: Listing) -> Outcome:
-    reason = "its worker died twice while reviewing it (killed, crashed, or out of memory)"
-    return Outcome(listing.key, FAILED, f"{listing.name}: {reason}", f"the recording: {reason}")

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from infantmon.corpus.dataset import Dataset
+from infantmon.corpus.dataset import DONE, Dataset
 from infantmon.errors import RecordingError
 from infantmon.formats.parquet_table import arrow_package
 from infantmon.model.arrays import Floats
@@ -83,7 +83,9 @@ def summarise(out: str | os.PathLike[str], settings_sha256: str, keys: Sequence[
     runs = [
         row
         for row in dataset.read("runs").to_pylist()
-        if row["settings_sha256"] == settings_sha256 and row["recording"] in wanted
+        if row["status"] == DONE
+        and row["settings_sha256"] == settings_sha256
+        and row["recording"] in wanted
     ]
     place = {row["recording"]: k for k, row in enumerate(runs)}
     infants = {name: k for k, name in enumerate(dict.fromkeys(map(_infant, runs)))}

@@ -10,10 +10,11 @@ from infantmon.errors import ArgumentError
 from infantmon.model.prescription import Prescription
 from infantmon.report.identity import plan_without_identity
 
-LAYOUT = 1
+LAYOUT = 2
 """Raised when a column of the dataset changes its meaning or goes away."""
-DONE, UNCHANGED, UNFINISHED, FAILED = "done", "unchanged", "unfinished", "failed"
-"""What can come of a task; unfinished: a piece of a long recording is done, the next can follow."""
+UNCHANGED, UNFINISHED = "unchanged", "unfinished"
+"""What can come of a task besides what the dataset tells; unfinished: a piece of a long recording
+is done, the next can follow."""
 
 
 @dataclass(frozen=True)

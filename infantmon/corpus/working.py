@@ -6,17 +6,19 @@ import re
 import resource
 import sys
 import time
-from contextlib import ExitStack
+from contextlib import ExitStack, suppress
+from dataclasses import dataclass, field
 from pathlib import Path
 
-from infantmon.corpus.dataset import Dataset, write_table
+from infantmon.corpus.dataset import DONE, FAILED, Dataset, write_table
 from infantmon.corpus.pieces import Found, find_piece
 from infantmon.corpus.places import content_sha256, place_of
-from infantmon.corpus.rows import tables_of
-from infantmon.corpus.task import DONE, FAILED, UNCHANGED, UNFINISHED, Outcome, Task
+from infantmon.corpus.rows import failed_run, tables_of
+from infantmon.corpus.task import UNCHANGED, UNFINISHED, Outcome, Task
 from infantmon.errors import InfantmonError, RecordingError
 from infantmon.formats.files import READING_FAULTS
 from infantmon.formats.reading import read
+from infantmon.model.recording import Recording
 from infantmon.reviewing import library_version
 
 _MIB_A_UNIT = 1024.0 if sys.platform != "darwin" else 1024.0 * 1024.0
@@ -40,53 +42,96 @@ def work(task: Task) -> Outcome:
     Memory: a channel of up to 8 million samples is held as float64 (64 MB), a longer one stays in
     its file; beside it the findings, and the blocks of 300 s in work. See ``docs/corpus.md``.
     """
-    began, processor = time.perf_counter(), time.process_time()
-    dataset = Dataset(task.out)
+    attempt = _Attempt(task)
     try:
-        done = _reviewed(task, dataset, began, processor)
+        return attempt.made()
     except (InfantmonError, *READING_FAULTS) as fault:
-        dataset.drop(task.key)
-        dataset.state_path(task.key).unlink(missing_ok=True)
         told = str(fault).strip() or type(fault).__name__
         if not isinstance(fault, InfantmonError):
             told = f"{type(fault).__name__}: {told}"
-        return Outcome(task.key, FAILED, told, without_names(told, task.address))
-    return done
+        return put_failed(attempt.dataset, task, attempt.sha256, told)
 
 
-def _reviewed(task: Task, dataset: Dataset, began: float, processor: float) -> Outcome:
-    settings = task.settings
-    with ExitStack() as stack:
-        place = place_of(task.address)
-        path: Path = stack.enter_context(place.at_hand(task.address))
-        if not path.exists():
-            raise RecordingError(f"{task.address} does not exist; check the list.")
-        sha256 = content_sha256(path)
-        if sha256 == task.known_sha256:
-            _restamp(task, dataset)
-            return Outcome(task.key, UNCHANGED)
-        record = path.with_suffix("") if path.suffix == ".hea" else path
-        recording = read(record, ecg=settings.ecg, ecg2=settings.ecg2, impedance=settings.impedance)
-        state = dataset.state_path(task.key)
-        stands_for = f"{sha256} {settings.sha256} {library_version()}"
+@dataclass
+class _Attempt:
+    """One try at one task."""
+
+    task: Task
+    sha256: str | None = None
+    began: float = field(default_factory=time.perf_counter)
+    processor: float = field(default_factory=time.process_time)
+
+    @property
+    def dataset(self) -> Dataset:
+        return Dataset(self.task.out)
+
+    def made(self) -> Outcome:
+        """Read, look at, and write one recording."""
+        task = self.task
+        with ExitStack() as stack:
+            path: Path = stack.enter_context(place_of(task.address).at_hand(task.address))
+            if not path.exists():
+                raise RecordingError(f"{task.address} does not exist; check the list.")
+            self.sha256 = content_sha256(path)
+            if self.sha256 == task.known_sha256:
+                _restamp(task, self.dataset)
+                return Outcome(task.key, UNCHANGED)
+            return self._reviewed(_opened(path, task), self.sha256)
+
+    def _reviewed(self, recording: Recording, sha256: str) -> Outcome:
+        task, state = self.task, self.dataset.state_path(self.task.key)
+        stands_for = f"{sha256} {task.settings.sha256} {library_version()}"
         found = Found.resumed(state, stands_for) if task.piece_s else None
         found = found or Found.begun(recording, stands_for)
         find_piece(recording, found, task.piece_s)
-        found.processor_s += time.process_time() - processor
-        found.wall_s += time.perf_counter() - began
+        found.processor_s += time.process_time() - self.processor
+        found.wall_s += time.perf_counter() - self.began
         found.peak_mib = max(found.peak_mib, peak_mib())
         if not found.ended:
             found.keep(state)
             return Outcome(task.key, UNFINISHED, peak_mib=found.peak_mib)
-        dataset.put(task.key, tables_of(task, recording, found, sha256))
+        self.dataset.put(task.key, tables_of(task, recording, found, sha256))
         state.unlink(missing_ok=True)
         return Outcome(
             key=task.key,
             status=DONE,
             recorded_s=recording.end_s,
-            processor_s=time.process_time() - processor,
+            processor_s=time.process_time() - self.processor,
             peak_mib=found.peak_mib,
         )
+
+
+def _opened(path: Path, task: Task) -> Recording:
+    record = path.with_suffix("") if path.suffix == ".hea" else path
+    asked = task.settings
+    return read(record, ecg=asked.ecg, ecg2=asked.ecg2, impedance=asked.impedance)
+
+
+def put_failed(dataset: Dataset, task: Task, sha256: str | None, reason: str) -> Outcome:
+    """Take a recording out of a dataset but for a row that says why it failed.
+
+    Parameters
+    ----------
+    dataset : Dataset
+        Where the row goes.
+    task : Task
+        What was asked.
+    sha256 : str or None
+        Hash of its files; None where they could not be read.
+    reason : str
+        Why, with names; they are left out of the row.
+
+    Returns
+    -------
+    Outcome
+        Tells the reason with names and without.
+    """
+    bare = without_names(reason, task.address)
+    with suppress(OSError):  # a full disk, say: then the outcome alone tells it
+        dataset.drop(task.key)
+        dataset.state_path(task.key).unlink(missing_ok=True)
+        dataset.put(task.key, {"runs": failed_run(task, sha256, bare)})
+    return Outcome(task.key, FAILED, reason, bare)
 
 
 def _restamp(task: Task, dataset: Dataset) -> None:
