@@ -106,8 +106,12 @@ def test_11_a_record_that_begins_in_a_tachycardia_is_a_high_rate_not_a_bad_signa
 
 
 def test_12_lost_leads_and_muscle_noise_do_not_slow_a_review():
-    clean = night(1800.0).recording
-    spoilt = night(1800.0, sim.LooseElectrode(300.0, 300.0), sim.MuscleNoise(900.0, 300.0, 0.2))
+    """The row's shares, 30 min of a day each, of three hours."""
+    length_s, share_s = 10_800.0, 10_800.0 / 48.0
+    clean = night(length_s).recording
+    spoilt = night(
+        length_s, sim.LooseElectrode(300.0, share_s), sim.MuscleNoise(900.0, share_s, 0.2)
+    )
 
     def cost(recording):
         started = time.process_time()

@@ -15,6 +15,7 @@ from infantmon.model.carried import Carried
 
 MEMORY: Final = 8  # values behind each level
 _WINDOW = 4096  # candidates decided at a time
+_LEAST = 64  # but no fewer than this
 _ROUNDS = 12
 _NEVER = -(2**40)
 
@@ -62,13 +63,15 @@ class BeatDecider(Carried):
     def push(self, found: Candidates) -> Ints:
         """Return the indices of the candidates that are beats."""
         beats = [np.empty(0, dtype=np.int64)]
-        start = 0
+        start, size = 0, _WINDOW
         while start < len(found):
-            some = found.part(start, start + _WINDOW)
+            some = found.part(start, start + size)
             verdict = self._settle(some)
             self._take(some, verdict)
             beats.append(start + np.flatnonzero(verdict >= BEAT))
             start += len(verdict)
+            # In noise few are settled at a time: then it is quicker to look at fewer.
+            size = max(_LEAST, 2 * len(verdict)) if len(verdict) < len(some) else _WINDOW
         return np.concatenate(beats)
 
     def _settle(self, some: Candidates) -> Ints:
