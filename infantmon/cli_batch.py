@@ -1,13 +1,15 @@
-"""The command that reviews many recordings: parses, calls, prints."""
+"""The command that reviews many recordings, or scores a detector on them: parses, calls, prints."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 
 from infantmon.cli_review import other_plans
+from infantmon.cli_score import print_cards, write_cards
 from infantmon.cli_screen import (
     AsJson,
     Quiet,
@@ -18,8 +20,12 @@ from infantmon.cli_screen import (
     say_cautions,
     say_json,
 )
+from infantmon.errors import ArgumentError
 from infantmon.model.prescription import Prescription
+from infantmon.scorecard.card import Card
+from infantmon.scorecard.tables import as_data
 
+NOT_TOLD = "not told"
 SOME_FAILED = 3
 """Exit code where all else was done, but recordings failed."""
 EXAMPLES = """\b
@@ -27,6 +33,7 @@ Examples:
   infantmon batch nights --out corpus --prescription limits.toml
   infantmon batch nights.csv --out corpus --prescription limits.toml --workers 8
   infantmon batch s3://bucket/nights --out corpus --prescription limits.toml
+  infantmon batch nights --out scores --score breaths --labels breaths
   infantmon batch nights --out /shared/corpus --prescription limits.toml --cluster tcp://host:8786
 
 \b
@@ -45,7 +52,9 @@ def add_batch(app: typer.Typer) -> None:
         The command line.
     """
 
-    @app.command(short_help="Review many recordings into a Parquet dataset.", epilog=EXAMPLES)
+    @app.command(
+        short_help="Review or score many recordings into a Parquet dataset.", epilog=EXAMPLES
+    )
     def batch(
         source: Annotated[
             str,
@@ -55,10 +64,10 @@ def add_batch(app: typer.Typer) -> None:
                 "columns recording, postmenstrual_age_weeks, infant.",
             ),
         ],
-        prescription: Annotated[
-            Path, typer.Option(help="Limits in force, as TOML. No limit has a default.")
-        ],
         out: Annotated[Path, typer.Option("--out", help="Folder of the dataset.")],
+        prescription: Annotated[
+            Path | None, typer.Option(help="Limits in force, as TOML. No limit has a default.")
+        ] = None,
         workers: Annotated[int, typer.Option(min=1, help="Processes on this machine.")] = 2,
         memory_mib: Annotated[
             int, typer.Option(min=256, help="Most memory of each of them, MiB.")
@@ -82,16 +91,51 @@ def add_batch(app: typer.Typer) -> None:
             list[str] | None,
             typer.Option(help="Other values of one limit, as apnea.limit_s=15,25; repeatable."),
         ] = None,
+        score: Annotated[
+            str | None,
+            typer.Option(help="beats or breaths: score a detector against labels, no limits."),
+        ] = None,
+        detector: Annotated[
+            str, typer.Option(help="What is scored: a name as for score, or module:function.")
+        ] = "ours",
+        labels: Annotated[
+            str,
+            typer.Option(help="Ending of the labels (WFDB annotations) beside each recording."),
+        ] = "atr",
+        window_s: Annotated[
+            list[float] | None, typer.Option(help="Match window in seconds; repeatable.")
+        ] = None,
+        from_s: Annotated[
+            float, typer.Option(min=0.0, help="Score from this second of each recording on.")
+        ] = 0.0,
+        population: Annotated[str, typer.Option(help="Whom the recordings show.")] = NOT_TOLD,
+        label_origin: Annotated[str, typer.Option(help="Who or what made the labels.")] = NOT_TOLD,
+        tuned_on: Annotated[
+            str, typer.Option(help="Whether the detector was tuned on these recordings.")
+        ] = NOT_TOLD,
         json: AsJson = False,
         quiet: Quiet = False,
     ) -> None:
-        """Review many recordings: events, quality and provenance as Parquet, and a summary."""
+        """Review many recordings: events, quality and provenance as Parquet, and a summary.
+
+        With --score, a detector is scored on labels beside each recording instead.
+        """
         from infantmon import corpus  # noqa: PLC0415 - only this command needs it
 
-        plan = Prescription.from_toml(prescription)
-        others = tuple(other_plans(plan, what_if))
-        settings = corpus.Settings(plan, others, beats, breaths, ecg, ecg2, impedance)
-        listed = corpus.list_recordings(source)
+        settings: corpus.Settings | corpus.ScoreSettings
+        channels = {"ecg": ecg, "ecg2": ecg2, "impedance": impedance}
+        if score is not None:
+            _refuse({"--prescription": prescription, "--what-if": what_if, "--piece-h": piece_h})
+            _refuse({"--beats": beats, "--breaths": breaths})
+            windows = tuple(window_s or ())
+            settings = corpus.ScoreSettings(score, detector, labels, windows, from_s, **channels)
+        else:
+            if prescription is None:
+                raise ArgumentError("give limits with --prescription, or --score beats or breaths.")
+            plan = Prescription.from_toml(prescription)
+            others = tuple(other_plans(plan, what_if))
+            settings = corpus.Settings(plan, others, beats, breaths, **channels)
+        listed = corpus.list_recordings(source, settings.labels)
         make, at_once = (
             corpus.dask_executor(cluster)
             if cluster is not None
@@ -105,22 +149,48 @@ def add_batch(app: typer.Typer) -> None:
                 executor=make,
                 workers=at_once,
                 piece_s=None if piece_h is None else piece_h * 3600.0,
-                progress=lambda share: tell("reviewing", share),
+                progress=lambda share: tell("scoring" if score else "reviewing", share),
             )
-        summary = corpus.summarise(out, settings.sha256, [one.key for one in listed])
-        reasons = [outcome.bare_reason for _, outcome in report.failed]
-        paths = corpus.write_summary(summary, out, reasons)
-        told = _told(report, summary)
-        if json:
-            named = {one.name: one.key for one in listed}
-            say_json({**told, "keys": named, "files": as_paths(paths)})
+        told = {**_told(report), "keys": {one.name: one.key for one in listed}}
+        cards: list[Card] = []
+        if isinstance(settings, corpus.ScoreSettings):
+            whom = {"population": population, "label_origin": label_origin, "tuned_on": tuned_on}
+            cards = _cards(out, settings, listed, source, whom)
+            paths = write_cards(out, cards) if cards else []
+            told |= as_data(cards)
         else:
-            _print(told, paths, quiet=quiet)
+            summary = corpus.summarise(out, settings.sha256, [one.key for one in listed])
+            reasons = [outcome.bare_reason for _, outcome in report.failed]
+            paths = corpus.write_summary(summary, out, reasons)
+            told["summary"] = list(summary.rows)
+        if json:
+            say_json({**told, "files": as_paths(paths)})
+        else:
+            _print(told, paths, cards, quiet=quiet)
         if report.failed:
             raise typer.Exit(SOME_FAILED)
 
 
-def _told(report: Any, summary: Any) -> dict[str, Any]:
+def _refuse(given: Mapping[str, Any]) -> None:
+    named = [name for name, value in given.items() if value]
+    if named:
+        raise ArgumentError(f"{' and '.join(named)} cannot go with --score; leave one of them out.")
+
+
+def _cards(
+    out: Path, settings: Any, listed: Sequence[Any], source: str, whom: Mapping[str, str]
+) -> list[Card]:
+    """Return the card of a corpus; none where not one recording could be scored."""
+    from infantmon.corpus.scoring import card_of  # noqa: PLC0415 - only for scores
+
+    name = source.rstrip("/").rpartition("/")[2]
+    try:
+        return [card_of(out, settings, [one.key for one in listed], name=name, **whom)]
+    except ArgumentError:  # each recording is named with its reason
+        return []
+
+
+def _told(report: Any) -> dict[str, Any]:
     processor_s = sum(outcome.processor_s for outcome in report.outcomes)
     recorded_s = sum(outcome.recorded_s for outcome in report.outcomes)
     return {
@@ -133,14 +203,15 @@ def _told(report: Any, summary: Any) -> dict[str, Any]:
         "recorded_h": recorded_s / 3600.0,
         "processor_h": processor_s / 3600.0,
         "peak_mib": max((outcome.peak_mib for outcome in report.outcomes), default=0.0),
-        "summary": list(summary.rows),
     }
 
 
-def _print(told: dict[str, Any], paths: list[Path], *, quiet: bool) -> None:
+def _print(told: dict[str, Any], paths: list[Path], cards: Sequence[Card], *, quiet: bool) -> None:
     screen = console()
     if not quiet:
-        say(screen, f"{told['done']} recordings reviewed, {told['recorded_h']:.1f} h recorded")
+        print_cards(screen, cards)
+        how = "scored" if cards else "reviewed"
+        say(screen, f"{told['done']} recordings {how}, {told['recorded_h']:.1f} h recorded")
         if told["skipped"]:
             say(screen, f"{told['skipped']} were done before and have not changed")
         if told["processor_h"] > 0:

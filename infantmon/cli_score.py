@@ -116,12 +116,12 @@ def add_score(app: typer.Typer) -> None:
         first = [card for card in cards if card.detector == cards[0].detector]
         verdicts = _verdicts(first, gates, each=gate_each, lower=gate_lower)
         moved = [] if stored is None else compare(cards, stored)
-        written = [] if out is None else _write(out, cards, verdicts, moved)
+        written = [] if out is None else write_cards(out, cards, verdicts, moved)
         if json:
             say_json({**as_data(cards, verdicts), "files": as_paths(written)})
         elif not quiet:
             screen = console()
-            _print(screen, cards, verdicts, moved)
+            print_cards(screen, cards, verdicts, moved)
             for path in written:
                 say(screen, f"wrote {path}")
             say_cautions(screen)
@@ -169,9 +169,30 @@ def _verdicts(
     return [verdict for card in cards for verdict in judge(card, gates, each=each, lower=lower)]
 
 
-def _write(
-    out: Path, cards: Sequence[Card], verdicts: Sequence[Verdict], moved: Sequence[Moved]
+def write_cards(
+    out: Path,
+    cards: Sequence[Card],
+    verdicts: Sequence[Verdict] = (),
+    moved: Sequence[Moved] = (),
 ) -> list[Path]:
+    """Write cards in every form and return the paths.
+
+    Parameters
+    ----------
+    out : pathlib.Path
+        Folder; made if it is not there.
+    cards : sequence of Card
+        What was scored.
+    verdicts : sequence of Verdict
+        What came of gates.
+    moved : sequence of Moved
+        How it differs from a stored result.
+
+    Raises
+    ------
+    InfantmonError
+        If nothing can be written there.
+    """
     texts = {
         "score.md": as_markdown(cards, verdicts),
         "score.json": as_json(as_data(cards, verdicts)),
@@ -190,9 +211,25 @@ def _write(
     return [out / name for name in texts]
 
 
-def _print(
-    screen: Console, cards: Sequence[Card], verdicts: Sequence[Verdict], moved: Sequence[Moved]
+def print_cards(
+    screen: Console,
+    cards: Sequence[Card],
+    verdicts: Sequence[Verdict] = (),
+    moved: Sequence[Moved] = (),
 ) -> None:
+    """Print cards as tables.
+
+    Parameters
+    ----------
+    screen : rich.console.Console
+        Where to.
+    cards : sequence of Card
+        What was scored.
+    verdicts : sequence of Verdict
+        What came of gates.
+    moved : sequence of Moved
+        How it differs from a stored result.
+    """
     for card in cards:
         say(screen, f"{card.title}: {len(card.records)} records")
         say(screen, about(card))

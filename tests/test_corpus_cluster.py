@@ -11,6 +11,7 @@ import threading
 from pathlib import Path
 
 import pytest
+from scored_folder import make_folder
 
 import infantmon as im
 from infantmon import corpus
@@ -89,6 +90,21 @@ def test_two_workers_one_of_them_killed_in_the_middle(cluster, tmp_path) -> None
     near = corpus.run_corpus(listed, SETTINGS, tmp_path / "near", workers=1)
     assert len(near.done) == 12
     assert content(tmp_path / "far") == content(tmp_path / "near")
+
+
+@pytest.mark.slow
+@pytest.mark.filterwarnings("ignore")
+def test_scores_are_equal_far_and_near(cluster, tmp_path) -> None:
+    folder = make_folder(tmp_path / "records", rates=(90.0, 120.0, 150.0, 180.0), extra_marks=3)
+    settings = corpus.ScoreSettings("beats")
+    listed = corpus.list_recordings(folder, settings.labels)
+    make, threads = dask_executor(cluster[0])
+    far = corpus.run_corpus(listed, settings, tmp_path / "far", executor=make, workers=threads)
+    near = corpus.run_corpus(listed, settings, tmp_path / "near", workers=1)
+    assert len(far.done) == len(near.done) == 4
+    assert content(tmp_path / "far") == content(tmp_path / "near")
+    again = corpus.run_corpus(listed, settings, tmp_path / "far", executor=make, workers=threads)
+    assert len(again.skipped) == 4
 
 
 def content(out: Path) -> dict[str, bytes]:

@@ -7,7 +7,7 @@ from infantmon.corpus.dataset import TABLES, Dataset
 from infantmon.corpus.listing import Listing, list_recordings
 from infantmon.corpus.running import Report, dask_executor, local_pool, run_corpus
 from infantmon.corpus.summary import Summary, summarise, write_summary
-from infantmon.corpus.task import Outcome, Settings, Task
+from infantmon.corpus.task import Outcome, ScoreSettings, Settings, Task
 from infantmon.corpus.working import work
 
 __all__ = [
@@ -16,6 +16,7 @@ __all__ = [
     "Listing",
     "Outcome",
     "Report",
+    "ScoreSettings",
     "Settings",
     "Summary",
     "Task",

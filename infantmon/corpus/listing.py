@@ -50,7 +50,7 @@ class Listing:
     infant: str | None = None
 
 
-def list_recordings(source: str | os.PathLike[str]) -> list[Listing]:
+def list_recordings(source: str | os.PathLike[str], labels: str | None = None) -> list[Listing]:
     """Return the recordings of a corpus, long ones first.
 
     Parameters
@@ -60,6 +60,9 @@ def list_recordings(source: str | os.PathLike[str]) -> list[Listing]:
         ``s3://bucket/nights`` or ``https://host/nights/``; or a list: a text file with a recording
         a line, or a CSV file with the columns of `COLUMNS`. What is not an address lies beside the
         list.
+    labels : str or None
+        Ending of the files of labels beside the recordings ("atr"), where they are to be scored: a
+        recording whose labels have changed is scored anew. One without labels is in the list too.
 
     Returns
     -------
@@ -79,9 +82,9 @@ def list_recordings(source: str | os.PathLike[str]) -> list[Listing]:
     """
     text = os.fspath(source)
     if "://" in text or Path(text).is_dir():
-        found = _in_folder(text)
+        found = _in_folder(text, labels)
     elif Path(text).is_file():
-        found = _in_list(Path(text))
+        found = _in_list(Path(text), labels)
     else:
         raise ArgumentError(f"{text} is neither a folder nor a list; pass one of them.")
     if not found:
@@ -100,7 +103,7 @@ def key_of(name: str) -> str:
     return hashlib.sha256(name.encode()).hexdigest()[:20]
 
 
-def _in_folder(root: str) -> list[Listing]:
+def _in_folder(root: str, labels: str | None) -> list[Listing]:
     place = place_of(root)
     found = []
     for address in place.files_below(root):
@@ -108,10 +111,10 @@ def _in_folder(root: str) -> list[Listing]:
             name = address[len(root) :].lstrip("/") if address.startswith(root) else address
             found.append((name, address))
     segments = {s for _, a in found if a.endswith(".hea") for s in place.segments(a)}
-    return [_listed(place, n, a, {}) for n, a in found if a not in segments]
+    return [_listed(place, n, a, {}, labels) for n, a in found if a not in segments]
 
 
-def _in_list(path: Path) -> list[Listing]:
+def _in_list(path: Path, labels: str | None) -> list[Listing]:
     rows = _rows(path)
     names = [row["recording"] for row in rows]
     double = sorted({name for name in names if names.count(name) > 1}) if len(names) < 2000 else []
@@ -124,7 +127,7 @@ def _in_list(path: Path) -> list[Listing]:
         address = name if "://" in name else str(path.parent / name)
         if not address.lower().endswith(ENDINGS):
             address += ".hea"  # a WFDB record may be named without it
-        found.append(_listed(place_of(address), name, address, row))
+        found.append(_listed(place_of(address), name, address, row, labels))
     return found
 
 
@@ -146,9 +149,11 @@ def _rows(path: Path) -> list[dict[str, Any]]:
     return [{k: (v or "").strip() for k, v in row.items()} for row in rows]
 
 
-def _listed(place: Place, name: str, address: str, row: dict[str, Any]) -> Listing:
+def _listed(
+    place: Place, name: str, address: str, row: dict[str, Any], labels: str | None
+) -> Listing:
     try:
-        files = place.members(address)
+        files = place.members(address, labels)
         size, stamp = place.stamp(files)
     except (RecordingError, OSError):
         size, stamp = 0, "missing"  # told when its turn comes

@@ -33,11 +33,19 @@ class Place(ABC):
         """Return the first bytes of a small file."""
 
     @abstractmethod
-    def at_hand(self, address: str) -> Any:
-        """Context manager: give the local path of a recording, fetched if need be."""
+    def at_hand(self, address: str, labels: str | None = None) -> Any:
+        """Context manager: give the local path of a recording, fetched if need be.
 
-    def members(self, address: str) -> list[str]:
-        """Return the addresses of the files that make up a recording, its own first."""
+        With `labels`, their file of that ending lies beside it.
+        """
+
+    def members(self, address: str, labels: str | None = None) -> list[str]:
+        """Return the addresses of the files that make up a recording, its own first.
+
+        With `labels`, that of their file is the last.
+        """
+        if labels is not None:
+            return [*self.members(address), labels_beside(address, labels)]
         if not address.lower().endswith(".hea"):
             return [address]
         found = [address]
@@ -79,7 +87,7 @@ class Disk(Place):
             return file.read(_LARGEST_HEADER)
 
     @contextmanager
-    def at_hand(self, address: str) -> Iterator[Path]:
+    def at_hand(self, address: str, labels: str | None = None) -> Iterator[Path]:  # noqa: ARG002 - they are beside it already
         """Give the path itself."""
         yield Path(address)
 
@@ -127,10 +135,10 @@ class Remote(Place):
         return bytes(self._files.cat_file(address)[:_LARGEST_HEADER])
 
     @contextmanager
-    def at_hand(self, address: str) -> Iterator[Path]:
+    def at_hand(self, address: str, labels: str | None = None) -> Iterator[Path]:
         """Fetch the files of a recording into a folder that goes when it is done with."""
         with TemporaryDirectory(prefix="infantmon-") as folder:
-            for file in self.members(address):
+            for file in self.members(address, labels):
                 target = Path(folder) / PurePosixPath(file).name
                 try:
                     self._files.get_file(file, str(target))
@@ -155,10 +163,31 @@ def place_of(address: str) -> Place:
     return Remote(address) if "://" in address else Disk()
 
 
-def content_sha256(path: Path) -> str:
-    """Return a hash of the content of a recording's files, not of their names."""
+def labels_beside(address: str, ending: str) -> str:
+    """Return the address of the labels of a recording: its own, with another ending.
+
+    Parameters
+    ----------
+    address : str
+        Of the recording.
+    ending : str
+        Such as "atr".
+    """
+    return f"{address.rpartition('.')[0]}.{ending}"
+
+
+def content_sha256(path: Path, labels: str | None = None) -> str:
+    """Return a hash of the content of a recording's files, not of their names.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        Of the recording.
+    labels : str or None
+        Ending of the file of labels beside it, which is hashed too.
+    """
     whole = hashlib.sha256()
-    for file in Disk().members(str(path)):
+    for file in Disk().members(str(path), labels):
         one = hashlib.sha256()
         with Path(file).open("rb") as opened:
             while block := opened.read(_BLOCK):

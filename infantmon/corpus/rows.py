@@ -9,7 +9,7 @@ from typing import Any
 
 from infantmon.corpus.dataset import DONE, FAILED, TABLES
 from infantmon.corpus.pieces import Found
-from infantmon.corpus.task import Task
+from infantmon.corpus.task import Settings, Task
 from infantmon.model.event import DOUBTFUL, NOT_ASSESSABLE, SUPPORTED
 from infantmon.model.findings import Findings
 from infantmon.model.prescription import KINDS
@@ -25,13 +25,17 @@ from infantmon.what_if import Swept
 Columns = Mapping[str, Any]
 
 
-def tables_of(task: Task, recording: Recording, found: Found, sha256: str) -> dict[str, Columns]:
+def tables_of(
+    task: Task, settings: Settings, recording: Recording, found: Found, sha256: str
+) -> dict[str, Columns]:
     """Return the tables of one recording.
 
     Parameters
     ----------
     task : Task
         What was asked.
+    settings : Settings
+        Its own.
     recording : Recording
         What was reviewed.
     found : Found
@@ -39,25 +43,18 @@ def tables_of(task: Task, recording: Recording, found: Found, sha256: str) -> di
     sha256 : str
         Hash of its files.
     """
-    settings, whole = task.settings, found.whole
+    whole = found.whole
     if whole is None:
         raise ValueError("nothing was found yet")
     swept = sweep_whole(whole, found.chain, (settings.plan, *settings.what_if))
     spans = {role: marks.spans(recording.end_s) for role, marks in whole.contact.items()}
     events = events_table(swept[0][1])
     tables: dict[str, Columns] = {
-        "events": _with_key(task, len(events), {n: events[n].tolist() for n in events.columns}),
+        "events": with_key(task, len(events), {n: events[n].tolist() for n in events.columns}),
         "quality": _quality(task, spans),
         "what_if": _what_if(task, swept),
-        "timing": _with_key(
-            task,
-            1,
-            {
-                "processor_s": [found.processor_s],
-                "wall_s": [found.wall_s],
-                "peak_mib": [found.peak_mib],
-                "pieces": [found.pieces],
-            },
+        "timing": timing_row(
+            task, found.processor_s, found.wall_s, found.peak_mib, pieces=found.pieces
         ),
         "runs": _run(task, recording, spans, sha256),
     }
@@ -68,13 +65,24 @@ def tables_of(task: Task, recording: Recording, found: Found, sha256: str) -> di
     return tables
 
 
-def _with_key(task: Task, count: int, columns: Columns) -> Columns:
+def with_key(task: Task, count: int, columns: Columns) -> Columns:
+    """Return columns with the key of the recording before them.
+
+    Parameters
+    ----------
+    task : Task
+        What was asked.
+    count : int
+        Rows.
+    columns : mapping
+        The others.
+    """
     return {"recording": [task.key] * count, **columns}
 
 
 def _marks(task: Task, table: str, marks: Findings) -> Columns:
     columns = {name: getattr(marks, name) for name in list(TABLES[table])[1:]}
-    return _with_key(task, len(marks), columns)
+    return with_key(task, len(marks), columns)
 
 
 def _quality(task: Task, spans: Mapping[str, Spans]) -> Columns:
@@ -86,7 +94,7 @@ def _quality(task: Task, spans: Mapping[str, Spans]) -> Columns:
         )
     ]
     names = list(TABLES["quality"])[1:]
-    return _with_key(task, len(rows), {n: [row[k] for row in rows] for k, n in enumerate(names)})
+    return with_key(task, len(rows), {n: [row[k] for row in rows] for k, n in enumerate(names)})
 
 
 def _what_if(task: Task, swept: Swept) -> Columns:
@@ -98,7 +106,7 @@ def _what_if(task: Task, swept: Swept) -> Columns:
             counts = [judged.count(word) for word in (SUPPORTED, DOUBTFUL, NOT_ASSESSABLE)]
             rows.append((place, limits, kind, len(judged), *counts))
     names = list(TABLES["what_if"])[1:]
-    return _with_key(task, len(rows), {n: [row[k] for row in rows] for k, n in enumerate(names)})
+    return with_key(task, len(rows), {n: [row[k] for row in rows] for k, n in enumerate(names)})
 
 
 def _run(task: Task, recording: Recording, spans: Mapping[str, Spans], sha256: str) -> Columns:
@@ -107,15 +115,58 @@ def _run(task: Task, recording: Recording, spans: Mapping[str, Spans], sha256: s
             return math.nan
         return max(recording.end_s - spans[role].blocking.total_s, 0.0)
 
+    usable = {f"{role}_usable_s": usable_s(role) for role in ("ecg", "impedance")}
+    return done_run(task, recording, sha256, **usable)
+
+
+def done_run(task: Task, recording: Recording, sha256: str, **more: float) -> Columns:
+    """Return the row of `runs` for a recording that is done.
+
+    Parameters
+    ----------
+    task : Task
+        What was asked.
+    recording : Recording
+        What was looked at.
+    sha256 : str
+        Hash of its files.
+    **more : float
+        Further columns that are known.
+    """
+    notes = json.dumps(recording_without_identity(recording).notes, ensure_ascii=False)
     return _provenance(
         task,
         status=DONE,
         recorded_s=recording.end_s,
-        ecg_usable_s=usable_s("ecg"),
-        impedance_usable_s=usable_s("impedance"),
-        notes=json.dumps(recording_without_identity(recording).notes, ensure_ascii=False),
+        notes=notes,
         input_sha256=sha256,
+        **more,
     )
+
+
+def timing_row(
+    task: Task, processor_s: float, wall_s: float, peak_mib: float, *, pieces: int = 1
+) -> Columns:
+    """Return the row of `timing`: what a recording took, in s and MiB.
+
+    Parameters
+    ----------
+    task : Task
+        What was asked.
+    processor_s, wall_s : float
+        Time that it took, in seconds.
+    peak_mib : float
+        Most memory of its worker, in MiB.
+    pieces : int
+        In how many pieces.
+    """
+    row = {
+        "processor_s": processor_s,
+        "wall_s": wall_s,
+        "peak_mib": peak_mib,
+        "pieces": pieces,
+    }
+    return with_key(task, 1, {name: [value] for name, value in row.items()})
 
 
 def failed_run(task: Task, sha256: str | None, reason: str) -> Columns:
@@ -141,7 +192,7 @@ def _provenance(task: Task, **known: Any) -> Columns:
         "infant": task.infant,
         "age_weeks": math.nan if task.age_weeks is None else task.age_weeks,
         **dict.fromkeys(("recorded_s", "ecg_usable_s", "impedance_usable_s"), math.nan),
-        "not_watched": json.dumps(task.settings.plan.not_watched),
+        "not_watched": json.dumps(list(task.settings.not_watched)),
         "notes": "[]",
         "input_stamp": task.stamp,
         "settings_sha256": task.settings.sha256,
@@ -150,4 +201,4 @@ def _provenance(task: Task, **known: Any) -> Columns:
         **known,
     }
     del row["recording"]
-    return _with_key(task, 1, {name: [value] for name, value in row.items()})
+    return with_key(task, 1, {name: [value] for name, value in row.items()})

@@ -16,7 +16,7 @@ from typing import Any
 from infantmon.corpus.dataset import DONE, FAILED, Dataset
 from infantmon.corpus.listing import Listing
 from infantmon.corpus.pieces import whole_blocks_s
-from infantmon.corpus.task import UNCHANGED, UNFINISHED, Outcome, Settings, Task
+from infantmon.corpus.task import UNCHANGED, UNFINISHED, Outcome, ScoreSettings, Settings, Task
 from infantmon.corpus.working import put_failed, work
 from infantmon.errors import ArgumentError, InfantmonError
 from infantmon.reviewing import library_version
@@ -52,7 +52,7 @@ class Report:
 
 def run_corpus(
     recordings: Sequence[Listing],
-    settings: Settings,
+    settings: Settings | ScoreSettings,
     out: str | os.PathLike[str],
     *,
     executor: MakeExecutor | None = None,
@@ -60,14 +60,14 @@ def run_corpus(
     piece_s: float | None = None,
     progress: Progress | None = None,
 ) -> Report:
-    """Review the recordings of a corpus into a dataset.
+    """Review the recordings of a corpus into a dataset, or score a detector on them.
 
     Parameters
     ----------
     recordings : sequence of Listing
         From `list_recordings`; they are handed out in this order.
-    settings : Settings
-        How each is reviewed.
+    settings : Settings or ScoreSettings
+        How each is reviewed or scored; for scores, list the recordings with their labels.
     out : str or path
         Folder of the dataset; every worker has to see it under the same path.
     executor : callable or None
@@ -102,6 +102,8 @@ def run_corpus(
         raise ArgumentError(f"workers is {workers}; at least 1 is needed.")
     if piece_s is not None:
         whole_blocks_s(piece_s)
+        if isinstance(settings, ScoreSettings):
+            raise ArgumentError("a recording is scored whole; leave piece_s out.")
     dataset = Dataset(out)
     dataset.prepare()
     report = Report()
@@ -301,7 +303,7 @@ def _facts(listing: Listing) -> tuple[Any, ...]:
 
 def _task(
     listing: Listing,
-    settings: Settings,
+    settings: Settings | ScoreSettings,
     dataset: Dataset,
     known_sha256: str | None,
     piece_s: float | None,

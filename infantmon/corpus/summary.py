@@ -108,6 +108,17 @@ def _infant(row: dict[str, Any]) -> str:
     return str(row["infant"] or row["recording"])
 
 
+def age_band(weeks: float) -> str:
+    """Return the name of the band of a postmenstrual age in weeks, NaN for not given.
+
+    Parameters
+    ----------
+    weeks : float
+        The age.
+    """
+    return next((name for name, low, high in AGES if low <= weeks < high), NO_AGE)
+
+
 def _groups(runs: Sequence[dict[str, Any]]) -> dict[str, Any]:
     ages = np.array([row["age_weeks"] for row in runs], dtype=np.float64)
     groups = {ALL_AGES: np.ones(len(runs), dtype=np.bool_)}

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import dataclasses
 import hashlib
 import json
+import math
 from dataclasses import dataclass
 
 from infantmon.errors import ArgumentError
@@ -67,6 +69,86 @@ class Settings:
         }
         return hashlib.sha256(json.dumps(whole, sort_keys=True).encode()).hexdigest()
 
+    @property
+    def not_watched(self) -> tuple[str, ...]:
+        """The kinds of events that the limits in force leave out."""
+        return tuple(self.plan.not_watched)
+
+    @property
+    def labels(self) -> None:
+        """Ending of files of labels: a review needs none."""
+        return
+
+
+USUAL_WINDOWS_S = {"beats": (0.15, 0.05), "breaths": (1.0, 0.5)}
+"""Match windows (s) unless told otherwise: EC57's 150 ms for beats, and 50 ms; for breaths 1 s
+and 0.5 s, since marks of breaths sit within a second of each other between annotators."""
+
+
+@dataclass(frozen=True)
+class ScoreSettings:
+    """How a detector is scored on every recording of a corpus, against labels beside it.
+
+    Parameters
+    ----------
+    what : str
+        "beats" or "breaths".
+    detector : str
+        By name, as for ``infantmon score``, or as module:function.
+    labels : str
+        Ending of the files of labels: WFDB annotations, beside ``night.edf`` in ``night.atr``.
+    windows_s : tuple of float
+        Match windows (s), the first is the headline; empty for the usual ones.
+    from_s : float
+        Scored from this second on (EC57 leaves out the first 300 s).
+    ecg, ecg2, impedance : str or None
+        Names of channels in the files, as for `infantmon.read`.
+
+    Raises
+    ------
+    ArgumentError
+        If there is no such detector or kind of labels, or a number is out of range.
+    """
+
+    what: str
+    detector: str = "ours"
+    labels: str = "atr"
+    windows_s: tuple[float, ...] = ()
+    from_s: float = 0.0
+    ecg: str | None = None
+    ecg2: str | None = None
+    impedance: str | None = None
+
+    def __post_init__(self) -> None:
+        from infantmon.scorecard.detectors import find_detector  # noqa: PLC0415 - heavy
+
+        if self.what not in USUAL_WINDOWS_S:
+            raise ArgumentError(
+                f"a corpus cannot be scored for {self.what!r}; pass {' or '.join(USUAL_WINDOWS_S)}."
+            )
+        find_detector(self.detector, self.what)
+        object.__setattr__(self, "windows_s", tuple(self.windows_s) or USUAL_WINDOWS_S[self.what])
+        for window_s in self.windows_s:
+            if not 0.0 < window_s < math.inf:
+                raise ArgumentError(f"a match window is {window_s:g} s; it must be above 0 s.")
+        if not 0.0 <= self.from_s < math.inf:
+            raise ArgumentError(f"from_s is {self.from_s:g} s; 0 s or more is expected.")
+        if not self.labels or not self.labels.isalnum():
+            raise ArgumentError(
+                f"labels is {self.labels!r}; pass the ending of their files, such as 'atr'."
+            )
+
+    @property
+    def not_watched(self) -> tuple[str, ...]:
+        """No events are looked for."""
+        return ()
+
+    @property
+    def sha256(self) -> str:
+        """A hash that changes with any setting, and with the layout of the dataset."""
+        whole = {"layout": LAYOUT, "score": dataclasses.asdict(self)}
+        return hashlib.sha256(json.dumps(whole, sort_keys=True).encode()).hexdigest()
+
 
 def _bare(plan: Prescription) -> Prescription:
     return plan_without_identity(plan).model_copy(update={"infant": None})
@@ -84,8 +166,8 @@ class Task:
         Where it is: a path, or an address that fsspec understands.
     stamp : str
         Sizes and times of change of its files, as they were listed.
-    settings : Settings
-        How to review it.
+    settings : Settings or ScoreSettings
+        How to review it, or how to score a detector on it.
     out : str
         Folder of the dataset.
     age_weeks : float or None
@@ -103,7 +185,7 @@ class Task:
     key: str
     address: str
     stamp: str
-    settings: Settings
+    settings: Settings | ScoreSettings
     out: str
     age_weeks: float | None = None
     infant: str | None = None

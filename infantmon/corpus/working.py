@@ -12,9 +12,9 @@ from pathlib import Path
 
 from infantmon.corpus.dataset import DONE, FAILED, Dataset, write_table
 from infantmon.corpus.pieces import Found, find_piece
-from infantmon.corpus.places import content_sha256, place_of
-from infantmon.corpus.rows import failed_run, tables_of
-from infantmon.corpus.task import UNCHANGED, UNFINISHED, Outcome, Task
+from infantmon.corpus.places import content_sha256, labels_beside, place_of
+from infantmon.corpus.rows import done_run, failed_run, tables_of, timing_row
+from infantmon.corpus.task import UNCHANGED, UNFINISHED, Outcome, ScoreSettings, Settings, Task
 from infantmon.errors import InfantmonError, RecordingError
 from infantmon.formats.files import READING_FAULTS
 from infantmon.formats.reading import read
@@ -25,7 +25,7 @@ _MIB_A_UNIT = 1024.0 if sys.platform != "darwin" else 1024.0 * 1024.0
 
 
 def work(task: Task) -> Outcome:
-    """Review one recording, or the next piece of it, and write what it gave.
+    """Review one recording, the next piece of it, or score it, and write what it gave.
 
     Parameters
     ----------
@@ -69,18 +69,36 @@ class _Attempt:
         """Read, look at, and write one recording."""
         task = self.task
         with ExitStack() as stack:
-            path: Path = stack.enter_context(place_of(task.address).at_hand(task.address))
+            place, labels = place_of(task.address), task.settings.labels
+            path: Path = stack.enter_context(place.at_hand(task.address, labels))
             if not path.exists():
                 raise RecordingError(f"{task.address} does not exist; check the list.")
-            self.sha256 = content_sha256(path)
+            _require_labels(path, task)
+            self.sha256 = content_sha256(path, labels)
             if self.sha256 == task.known_sha256:
                 _restamp(task, self.dataset)
                 return Outcome(task.key, UNCHANGED)
-            return self._reviewed(_opened(path, task), self.sha256)
+            recording = _opened(path, task)
+            if isinstance(task.settings, ScoreSettings):
+                return self._scored(task.settings, path, recording, self.sha256)
+            return self._reviewed(task.settings, recording, self.sha256)
 
-    def _reviewed(self, recording: Recording, sha256: str) -> Outcome:
+    def _scored(
+        self, settings: ScoreSettings, path: Path, recording: Recording, sha256: str
+    ) -> Outcome:
+        from infantmon.corpus.scoring import scores_of  # noqa: PLC0415 - who reviews goes without
+
+        task = self.task
+        scores = scores_of(task, settings, path, recording)
+        cost = time.process_time() - self.processor, time.perf_counter() - self.began, peak_mib()
+        runs = done_run(task, recording, sha256)
+        tables = {"scores": scores, "timing": timing_row(task, *cost), "runs": runs}
+        self.dataset.put(task.key, tables)
+        return self._done(recording, cost[2])
+
+    def _reviewed(self, settings: Settings, recording: Recording, sha256: str) -> Outcome:
         task, state = self.task, self.dataset.state_path(self.task.key)
-        stands_for = f"{sha256} {task.settings.sha256} {library_version()}"
+        stands_for = f"{sha256} {settings.sha256} {library_version()}"
         found = Found.resumed(state, stands_for) if task.piece_s else None
         found = found or Found.begun(recording, stands_for)
         find_piece(recording, found, task.piece_s)
@@ -90,14 +108,26 @@ class _Attempt:
         if not found.ended:
             found.keep(state)
             return Outcome(task.key, UNFINISHED, peak_mib=found.peak_mib)
-        self.dataset.put(task.key, tables_of(task, recording, found, sha256))
+        self.dataset.put(task.key, tables_of(task, settings, recording, found, sha256))
         state.unlink(missing_ok=True)
+        return self._done(recording, found.peak_mib)
+
+    def _done(self, recording: Recording, most_mib: float) -> Outcome:
         return Outcome(
-            key=task.key,
+            key=self.task.key,
             status=DONE,
             recorded_s=recording.end_s,
             processor_s=time.process_time() - self.processor,
-            peak_mib=found.peak_mib,
+            peak_mib=most_mib,
+        )
+
+
+def _require_labels(path: Path, task: Task) -> None:
+    labels = task.settings.labels
+    if labels is not None and not Path(labels_beside(str(path), labels)).is_file():
+        raise RecordingError(
+            f"{task.address} has no labels beside it ({path.stem}.{labels} is expected); add them, "
+            "or leave the recording out by way of a list."
         )
 
 

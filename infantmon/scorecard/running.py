@@ -202,15 +202,56 @@ def score_one(task: Task, record: str, shelf: Database | None = None) -> RecordS
         return score_excerpt(record, labelled)
     if task.noise is not None:
         labelled = task.noise.added_to(labelled)
-    detected, failure = _detected(task, labelled)
+    return score_labelled(
+        record,
+        labelled,
+        task.what,
+        task.detector,
+        windows_s=task.windows_s or task.source.windows_s(task.what),
+        from_s=shelf.learning_s if task.from_s is None else task.from_s,
+    )
+
+
+def score_labelled(
+    record: str,
+    labelled: Labelled,
+    what: str,
+    detector: str,
+    *,
+    windows_s: tuple[float, ...],
+    from_s: float,
+) -> RecordScore:
+    """Score a detector on a recording with its labels.
+
+    Parameters
+    ----------
+    record : str
+        What the recording is called.
+    labelled : Labelled
+        The recording and its labels.
+    what : str
+        "beats" or "breaths".
+    detector : str
+        By name, or as module:function. One that fails has missed every mark, and says why.
+    windows_s : tuple of float
+        Match windows, in seconds; the first is the headline.
+    from_s : float
+        Where the scored period begins, in seconds.
+
+    Raises
+    ------
+    ArgumentError
+        If there is no such detector, the recording lacks what it needs, or has no such labels.
+    """
+    detected, failure = _detected(detector, what, labelled)
     score = score_record(
         record,
         labelled,
-        _references(record, labelled, task.what),
+        _references(record, labelled, what),
         detected,
-        windows_s=task.windows_s or task.source.windows_s(task.what),
-        from_s=shelf.learning_s if task.from_s is None else task.from_s,
-        signal_role="ecg" if task.what == BEAT_MARKS else "impedance",
+        windows_s=windows_s,
+        from_s=from_s,
+        signal_role="ecg" if what == BEAT_MARKS else "impedance",
     )
     if failure is None:
         return score
@@ -219,11 +260,11 @@ def score_one(task: Task, record: str, shelf: Database | None = None) -> RecordS
     return replace(bare, notes=(told, *score.notes), failed=True)
 
 
-def _detected(task: Task, labelled: Labelled) -> tuple[Detected, str | None]:
+def _detected(detector: str, what: str, labelled: Labelled) -> tuple[Detected, str | None]:
     """Return what the detector found, or nothing and why it failed."""
-    detector = find_detector(task.detector, task.what)
+    found = find_detector(detector, what)
     try:
-        return detector.detect(labelled), None
+        return found.detect(labelled), None
     except ArgumentError:
         raise
     except InfantmonError as fault:
