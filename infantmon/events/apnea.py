@@ -7,6 +7,7 @@ from typing import ClassVar
 from infantmon.events.batch import Batch, Latencies
 from infantmon.events.condition import Transition
 from infantmon.events.doubtful_breaths import DoubtfulBreaths
+from infantmon.events.isolated_swings import IsolatedSwings
 from infantmon.events.pause import PauseRule
 from infantmon.model.arrays import Bools
 from infantmon.model.findings import Findings
@@ -21,13 +22,14 @@ class ApneaRule(PauseRule):
     Exactly the limit counts (sources differ; this is the project's choice). Impedance cannot see an
     obstructive apnea while the effort goes on.
 
-    A swing that a disturbance or an electrode may have made counts as a breath, as every other; but
-    a pause that reaches the limit when it is not counted is listed too, as not assessable.
+    A swing that a disturbance or an electrode may have made counts as a breath, as every other, and
+    so does a large one alone in a silence; but a pause that reaches the limit when these are not
+    counted is listed too, as not assessable.
     """
 
     kind = "apnea"
     role = "impedance"
-    carried: ClassVar[tuple[str, ...]] = (*PauseRule.carried, "_doubts")
+    carried: ClassVar[tuple[str, ...]] = (*PauseRule.carried, "_doubts", "_swings")
 
     def __init__(self, limit: ApneaLimit, latencies: Latencies) -> None:
         limits: dict[str, float | int | str] = {
@@ -37,6 +39,7 @@ class ApneaRule(PauseRule):
         }
         super().__init__(limit.limit_s, limits, latencies.breaths_s, carries_over=True)
         self._doubts = DoubtfulBreaths()
+        self._swings = IsolatedSwings()
 
     def push(self, batch: Batch) -> list[Transition]:
         """Return the transitions that follow from a batch, in the order of known time."""
@@ -51,4 +54,4 @@ class ApneaRule(PauseRule):
         """Tell which breaths a disturbance or an electrode may have made."""
         if not isinstance(findings, Breaths):
             return super().doubtful(findings)
-        return self._doubts.tell(findings)
+        return self._doubts.tell(findings) | self._swings.tell(findings)

@@ -24,8 +24,9 @@ class DoubtfulBreaths(Carried):
     """Tells of each breath whether it may come from a disturbance, as far as known with it.
 
     Findings only: the contact marks of the impedance that are known by the time the breath is.
-    Bridged stretches say nothing. A breath is not doubtful for its size: small and large ones
-    belong to ordinary breathing, and the clock runs from every breath that is found.
+    Bridged stretches say nothing. A breath is not doubtful here for its size: small and large ones
+    belong to ordinary breathing (`IsolatedSwings` looks at those alone in a silence), and the clock
+    runs from every breath that is found.
     """
 
     carried: ClassVar[tuple[str, ...]] = ("_zones", "_reached_s")

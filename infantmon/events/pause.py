@@ -15,12 +15,12 @@ from infantmon.model.arrays import Bools, Ints
 from infantmon.model.event import ACTIVE
 from infantmon.model.findings import Findings
 
-DOUBTS_SHARE = 0.5
+DOUBTS_SHARE = 0.6
 """Doubtful breaths in a pause may take up this share of the limit (project's choice)."""
 QUIET_AFTER_S = 4.0
 """And nothing may follow them for so long, in seconds (project's choice)."""
 
-ROW_GAP_S, ROW_S = 5.0, 3.0
+ROW_GAP_S, ROW_S = 5.0, 4.0
 """A row of breaths begins after a gap of the first length; if one within the second is doubtful, so
 are those of the row before it (project's choice), in seconds."""
 
@@ -175,7 +175,7 @@ class PauseRule(ClockedRule):
     def _carried_at_s(self) -> float:
         """Return when pause before + stretch or doubtful breaths + pause after reach the limit.
 
-        Doubtful breaths are passed over only where they take up no more than half the limit and
+        Doubtful breaths are passed over only where they take up no more than 0.6 of the limit and
         nothing has followed them for a while: a movement is no pause, nor is a sigh that ends one.
         """
         if not self._carries_over or self.clock_s <= self._sure_s:

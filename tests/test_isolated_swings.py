@@ -1,0 +1,90 @@
+"""Large swings alone in a silence: by hand, against a slow twin, and however they are cut."""
+
+import math
+from itertools import pairwise
+
+import numpy as np
+import pytest
+
+from infantmon.events.isolated_swings import IsolatedSwings
+from infantmon.model.marks import Breaths
+
+
+def breaths(time_s, size):
+    time_s, size = np.asarray(time_s, dtype=float), np.asarray(size, dtype=float)
+    edge = np.full(len(time_s), math.nan)
+    return Breaths(
+        time_s, time_s + 3.0, np.rint(50 * time_s).astype(np.int64), size, edge, edge, size < 0.5
+    )
+
+
+REGULAR = np.arange(1.0, 21.0)  # twenty breaths of size 1, the last at 20 s
+
+
+def told(times, sizes):
+    """What is said of breaths after the regular ones."""
+    whole = breaths([*REGULAR, *times], [*np.ones(len(REGULAR)), *sizes])
+    return IsolatedSwings().tell(whole)[len(REGULAR) :].tolist()
+
+
+def test_a_large_swing_in_a_silence_and_what_follows_it_at_once_are_doubtful():
+    assert told([30.0, 31.0, 31.9, 45.0], [3.0, 1.0, 1.0, 1.0]) == [True, True, True, False]
+
+
+def test_breathing_that_begins_anew_with_a_gasp_is_doubtful_for_two_seconds_only():
+    times = np.arange(30.0, 40.0)
+    assert told(times, [3.0, *np.ones(9)]) == [True] * 3 + [False] * 7
+
+
+def test_a_sigh_among_breaths_and_breaths_of_usual_size_are_not():
+    assert told([21.0, 22.0, 28.0], [3.0, 1.0, 1.0]) == [False] * 3
+    assert told([30.0, 31.0, 32.0], [1.0, 1.7, 1.0]) == [False] * 3
+
+
+def test_small_swings_after_a_large_one_are_doubtful_for_longer():
+    assert told([30.0, 33.0, 35.9, 36.1], [5.0, 0.5, 0.5, 0.5]) == [True, True, True, False]
+    assert told([30.0, 33.0], [5.0, 0.7]) == [True, False]
+
+
+def test_before_twelve_breaths_are_known_nothing_is_told():
+    few = breaths([1.0, 2.0, 10.0, 11.0], [1.0, 1.0, 9.0, 9.0])
+    assert not IsolatedSwings().tell(few).any()
+
+
+def slow_twin(time_s, size):
+    found, row, large, usual = [], math.inf, -math.inf, 0.0
+    for k, at in enumerate(time_s):
+        if k == 0 or at - time_s[k - 1] >= 5.0:
+            before = size[max(0, k - 12) : k]
+            row = at if len(before) == 12 else math.inf
+            usual = float(np.median(before)) if len(before) else 0.0
+            large = -math.inf
+        if row < math.inf and at <= row + 4.0 and size[k] >= 1.8 * usual:
+            large = at
+        reach = 6.0 if size[k] < 0.6 * usual else 2.0
+        found.append(row < math.inf and at <= row + 10.0 and at <= large + reach)
+    return found
+
+
+@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("pieces", [1, 7, 400])
+def test_equals_its_slow_twin_however_it_is_cut(seed, pieces):
+    draw = np.random.default_rng(seed)
+    gaps = np.where(
+        draw.random(400) < 0.1, draw.uniform(4.0, 12.0, 400), draw.uniform(0.4, 2.0, 400)
+    )
+    time_s, size = np.cumsum(gaps), draw.lognormal(0.0, 0.5, 400)
+    whole, stage = breaths(time_s, size), IsolatedSwings()
+    edges = np.linspace(0, 400, pieces + 1).astype(int)
+    parts = [stage.tell(whole.rows(a, b)) for a, b in pairwise(edges)]
+    wanted = slow_twin(time_s, size)
+    np.testing.assert_array_equal(np.concatenate(parts), wanted)
+    assert 10 < sum(wanted) < 300
+
+
+def test_saved_and_restored_it_goes_on_the_same():
+    whole = breaths([*REGULAR, 30.0, 31.0], [*np.ones(len(REGULAR)), 3.0, 1.0])
+    one, other = IsolatedSwings(), IsolatedSwings()
+    one.tell(whole.rows(0, 21))
+    other.restore(one.snapshot())
+    assert other.tell(whole.rows(21, 22)).tolist() == [True]
