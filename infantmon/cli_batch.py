@@ -161,7 +161,7 @@ def add_batch(app: typer.Typer) -> None:
         else:
             summary = corpus.summarise(out, settings.sha256, [one.key for one in listed])
             reasons = [outcome.bare_reason for _, outcome in report.failed]
-            paths = corpus.write_summary(summary, out, reasons)
+            paths = corpus.write_summary(summary, out, reasons, settings.plan)
             told["summary"] = list(summary.rows)
         if json:
             say_json({**told, "files": as_paths(paths)})

@@ -366,6 +366,10 @@ def test_a_list_with_ages_makes_groups(copied, tmp_path) -> None:
     assert set(apneas) == {"all ages", "32 to 36 weeks", "37 to 44 weeks", "age not given"}
     assert apneas["all ages"]["count"] == 4  # one true pause of 23 s in each night
     assert apneas["all ages"]["figure"] == pytest.approx(4 / (4 / 60))
+    assert apneas["all ages"]["supported"] + apneas["all ages"]["doubtful"] <= 4
+    slow = next(r for r in summary.of("events an hour") if r["kind"] == "contact loss")
+    assert (slow["count"], slow["low"]) == (0, 0.0)
+    assert math.exp(-slow["high"] * slow["hours"]) == pytest.approx(0.025)  # none in so long
     load = [r for r in summary.of("events an hour") if r["kind"] == "all alarms"]
     assert load[0]["count"] >= apneas["all ages"]["count"]
     tried = [r for r in summary.of("what if") if r["kind"] == "apnea"]
@@ -377,6 +381,18 @@ def test_a_list_with_ages_makes_groups(copied, tmp_path) -> None:
     page = paths[0].read_text()
     assert all(caution in page for caution in CAUTIONS)
     assert "susie" not in page
+    assert "Limits in force" not in page
+    paths = corpus.write_summary(summary, out, ["torn", "torn", "other"], PLAN)
+    page = paths[0].read_text()
+    for told in ("Limits in force", "limit 20 s", "2 recordings: torn", "3 recordings failed"):
+        assert told in page
+
+
+def test_a_corpus_of_which_nothing_could_be_reviewed_has_no_figures(tmp_path) -> None:
+    summary = corpus.summarise(tmp_path, SETTINGS.sha256, [])
+    page = corpus.write_summary(summary, tmp_path, ["torn"], PLAN)[0].read_text()
+    assert "there are no figures" in page
+    assert "nan" not in page
 
 
 @pytest.mark.parametrize(

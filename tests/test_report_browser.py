@@ -6,6 +6,7 @@ import contextlib
 import dataclasses
 import html
 import json
+import math
 import os
 import re
 import shutil
@@ -23,6 +24,7 @@ from pypdf import PdfReader
 from recorded_review import listed_in, recorded_review
 
 import infantmon as im
+from infantmon.corpus.summary import Summary, write_summary
 from infantmon.downloads.download import download_of
 from infantmon.downloads.page import downloads_html
 from infantmon.downloads.summary import summarise_downloads
@@ -216,7 +218,13 @@ def test_sorting_filtering_and_order_work(chromium: str, tmp_path: Path, width: 
 @pytest.mark.parametrize("width", [1440, 800, 390])
 def test_nothing_sticks_out_of_a_screen(chromium: str, tmp_path: Path, width: int) -> None:
     """In a frame, which may be narrower than the least window of a browser."""
-    page = html.escape(review_page(full_review(), what_if=what_if()), quote=True)
+    check_nothing_sticks_out(
+        chromium, tmp_path, review_page(full_review(), what_if=what_if()), width
+    )
+
+
+def check_nothing_sticks_out(chromium: str, tmp_path: Path, page: str, width: int) -> None:
+    page = html.escape(page, quote=True)
     frame = f"""<!DOCTYPE html><body><iframe style="border:0;width:{width}px;height:900px"
       srcdoc="{page}"></iframe><script>
       window.addEventListener("load", function () {{
@@ -368,6 +376,46 @@ def test_axe_finds_no_fault_on_the_page_of_many_downloads(
     assert axe_faults(chromium, tmp_path, axe, page, width) == []
     page = page.replace("<body>", "<body>" + WATCH).replace("</body>", TELL + "</body>")
     assert probed(drive(chromium, tmp_path, page, "--dump-dom"))["faults"] == []
+
+
+def corpus_page(folder: Path) -> str:
+    """Return the summary of a corpus with all that can be in it, of invented figures."""
+    rows: list[dict[str, object]] = []
+    for what, group, limits, kinds in (
+        ("events an hour", "all ages", "the limits in force", ("apnea", "low heart rate")),
+        ("events an hour", "32 to 36 weeks", "the limits in force", ("apnea", "all alarms")),
+        ("what if", "all ages", "apnea: limit 15 s; low heart rate: not watched", ("apnea",)),
+        ("lost time", "all ages", "", ("ecg", "impedance")),
+        ("lost time", "age not given", "", ("ecg",)),
+    ):
+        figures = {"count": 1234.0, "figure": 0.123456, "low": 0.1, "high": 12345.6}
+        rows += [
+            {"what": what, "group": group, "limits": limits, "kind": kind, "recordings": 9999}
+            | {"infants": 321, "hours": 12345.6, "supported": 1000.0, **figures}
+            for kind in kinds
+        ]
+    rows[-1] |= dict.fromkeys(("count", "figure", "low", "high"), math.nan) | {"recordings": 0}
+    reasons = ["the recording " + "<script>window.faults.push('reason')</script>" * 3, "x" * 300]
+    summary = Summary(tuple(rows), 9999, 321, 12345.6)
+    paths = write_summary(summary, folder, [*reasons, reasons[0]], PLAN)
+    return paths[0].read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("width", [1280, 500])
+def test_axe_finds_no_fault_on_the_summary_of_a_corpus(
+    chromium: str, tmp_path: Path, axe: str, width: int
+) -> None:
+    page = corpus_page(tmp_path)
+    assert axe_faults(chromium, tmp_path, axe, page, width) == []
+    page = page.replace("<body>", "<body>" + WATCH).replace("</body>", TELL + "</body>")
+    assert probed(drive(chromium, tmp_path, page, "--dump-dom"))["faults"] == []
+
+
+@pytest.mark.parametrize("width", [1280, 390])
+def test_nothing_sticks_out_of_the_summary_of_a_corpus(
+    chromium: str, tmp_path: Path, width: int
+) -> None:
+    check_nothing_sticks_out(chromium, tmp_path, corpus_page(tmp_path), width)
 
 
 def axe_faults(chromium: str, folder: Path, axe: str, page: str, width: int) -> object:

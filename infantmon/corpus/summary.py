@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import os
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,9 +16,12 @@ from infantmon.corpus.dataset import DONE, Dataset
 from infantmon.errors import RecordingError
 from infantmon.formats.parquet_table import arrow_package
 from infantmon.model.arrays import Floats
+from infantmon.model.prescription import Prescription
 from infantmon.report.cautions import BLIND_SPOT, CAUTIONS, NOTICE, SHORT_NOTICE
 from infantmon.report.rendering import templates_of
+from infantmon.report.summary import limit_rows
 from infantmon.report.whole_file import write_whole
+from infantmon.reviewing import library_version
 
 AGES = (
     ("below 32 weeks", 22.0, 32.0),
@@ -28,6 +32,9 @@ AGES = (
 """Bands of postmenstrual age (the project's own choice)."""
 ALL_AGES, NO_AGE, ALL_KINDS = "all ages", "age not given", "all alarms"
 REPEATS, SEED = 2000, 1
+_JUDGED = ("supported", "doubtful", "not_assessable")
+_NONE_SEEN = -math.log(0.025)
+"""Upper end of the exact Poisson interval (95 %, two-sided) of a count of 0."""
 _HOUR_S = 3600.0
 EVENTS, WHAT_IF, LOST = "events an hour", "what if", "lost time"
 
@@ -40,7 +47,8 @@ class Summary:
     ----------
     rows : tuple of dict
         `what` ("events an hour", "what if", "lost time"), `group` (age), `limits`, `kind` (or
-        channel), `count`, how many `recordings`, recorded `hours`, `figure`, `low`, `high`.
+        channel), `count` and of these `supported`, `doubtful`, `not_assessable` (NaN for lost
+        time), how many `recordings` and `infants`, recorded `hours`, `figure`, `low`, `high`.
     recordings, infants : int
         How many there are; a recording without a named infant counts as one.
     hours : float
@@ -73,10 +81,14 @@ def summarise(out: str | os.PathLike[str], settings_sha256: str, keys: Sequence[
     -----
     The intervals (95 %) are bootstrap percentiles over infants: whole infants are drawn with
     replacement, 2000 times, seed 1; with one infant there are none. They say how the figure would
-    move with other infants of the same kind, nothing else.
+    move with other infants of the same kind, nothing else. With few infants they are too narrow.
+    Where there was no event at all, drawing again says nothing: the upper end is then that of the
+    exact Poisson interval, -ln(0.025) over the hours, as if events came independently.
 
     References
     ----------
+    Garwood F, Fiducial limits for the Poisson distribution, Biometrika 28:437-442, 1936 (from
+    memory).
     Efron B, Tibshirani RJ, An introduction to the bootstrap, Chapman and Hall, 1993 (from memory).
     """
     dataset, wanted = Dataset(out), set(keys)
@@ -98,8 +110,13 @@ def summarise(out: str | os.PathLike[str], settings_sha256: str, keys: Sequence[
         shown = [key for key in counts if key[0] == 0 or group == ALL_AGES]
         for plan, limits, kind in shown:
             what = EVENTS if plan == 0 else WHAT_IF
-            row = {"what": what, "group": group, "limits": limits, "kind": kind}
-            rows.append(row | _figure(counts[plan, limits, kind], hours, owner, inside))
+            row: dict[str, Any] = {"what": what, "group": group, "limits": limits, "kind": kind}
+            found = counts[plan, limits, kind]
+            row |= _figure(found[:, 0], hours, owner, inside)
+            if row["count"] == 0 and row["hours"] > 0:
+                row |= {"low": 0.0, "high": _NONE_SEEN / row["hours"]}
+            judged = found[inside, 1:].sum(axis=0).tolist()
+            rows.append(row | dict(zip(_JUDGED, judged, strict=True)))
         rows += [_lost(runs, role, group, hours, owner, inside) for role in ("ecg", "impedance")]
     return Summary(tuple(rows), len(runs), len(infants), float(hours.sum()))
 
@@ -128,14 +145,14 @@ def _groups(runs: Sequence[dict[str, Any]]) -> dict[str, Any]:
 
 
 def _counts(dataset: Dataset, place: dict[str, int]) -> dict[tuple[int, str, str], Floats]:
-    """Return events of each recording by plan, its limits in words, and kind."""
-    table = dataset.read("what_if", ("recording", "plan", "limits", "kind", "events"))
+    """Return events of each recording, and as judged, by plan, its limits in words, and kind."""
+    table = dataset.read("what_if", ("recording", "plan", "limits", "kind", "events", *_JUDGED))
     columns = [table.column(name).to_pylist() for name in table.column_names]
     counts: dict[tuple[int, str, str], Floats] = {}
-    for recording, plan, limits, kind, events in zip(*columns, strict=True):
+    for recording, plan, limits, kind, *events in zip(*columns, strict=True):
         if recording in place:
             for named in (kind, ALL_KINDS):
-                mine = counts.setdefault((plan, limits, named), np.zeros(len(place)))
+                mine = counts.setdefault((plan, limits, named), np.zeros((len(place), 4)))
                 mine[place[recording]] += events
     return dict(sorted(counts.items(), key=lambda item: (item[0][0], item[0][2] == ALL_KINDS)))
 
@@ -173,14 +190,17 @@ def _lost(
     there = inside & ~np.isnan(usable)
     row = {"what": LOST, "group": group, "limits": "", "kind": role}
     if not there.any():
-        empty = dict.fromkeys(("count", "figure", "low", "high"), math.nan)
+        empty = dict.fromkeys(("count", "figure", "low", "high", *_JUDGED), math.nan)
         return row | empty | {"recordings": 0, "infants": 0, "hours": 0.0}
     lost = np.where(there, hours - np.nan_to_num(usable), 0.0)
-    return row | _figure(lost, hours, owner, there)
+    return row | _figure(lost, hours, owner, there) | dict.fromkeys(_JUDGED, math.nan)
 
 
 def write_summary(
-    summary: Summary, folder: str | os.PathLike[str], failed: Sequence[str] = ()
+    summary: Summary,
+    folder: str | os.PathLike[str],
+    failed: Sequence[str] = (),
+    plan: Prescription | None = None,
 ) -> list[Path]:
     """Write the figures as a page and as Parquet; return the paths.
 
@@ -192,6 +212,8 @@ def write_summary(
         Where to.
     failed : sequence of str
         Why recordings failed, without their names.
+    plan : Prescription or None
+        The limits in force, to be shown.
 
     Raises
     ------
@@ -201,19 +223,7 @@ def write_summary(
     parquet = arrow_package()
     import pyarrow as pa  # noqa: PLC0415 - an extra
 
-    environment = templates_of("infantmon.corpus")
-    environment.filters["figure"] = lambda v: "-" if math.isnan(v) else f"{v:.3g}"
-    environment.filters["percent"] = lambda v: "-" if math.isnan(v) else f"{100.0 * v:.2f} %"
-    page = environment.get_template("summary.html").render(
-        summary=summary,
-        cautions=CAUTIONS,
-        blind_spot=BLIND_SPOT[0].upper() + BLIND_SPOT[1:],
-        failed=failed,
-        events=summary.of(EVENTS),
-        what_if=summary.of(WHAT_IF),
-        lost=summary.of(LOST),
-        repeats=REPEATS,
-    )
+    page = _page(summary, failed, plan)
     paths = [Path(folder) / name for name in ("summary.html", "summary.parquet")]
     rows = [row | {"notice": SHORT_NOTICE} for row in summary.rows]
     half = paths[1].with_name(".half-summary.parquet")
@@ -229,3 +239,28 @@ def write_summary(
     finally:
         half.unlink(missing_ok=True)
     return paths
+
+
+def _page(summary: Summary, failed: Sequence[str], plan: Prescription | None) -> str:
+    environment = templates_of("infantmon.corpus")
+    environment.filters["figure"] = lambda v: f"{v:.3g}"
+    environment.filters["percent"] = lambda v: f"{100.0 * v:.2f} %"
+    return environment.get_template("summary.html").render(
+        summary=summary,
+        cautions=CAUTIONS,
+        blind_spot=BLIND_SPOT[0].upper() + BLIND_SPOT[1:],
+        failed=Counter(failed).most_common(),
+        limits=() if plan is None else limit_rows(plan, {}),
+        events=_grouped(summary.of(EVENTS), "group"),
+        what_if=_grouped(summary.of(WHAT_IF), "limits"),
+        lost=summary.of(LOST),
+        repeats=REPEATS,
+        version=library_version(),
+    )
+
+
+def _grouped(rows: Sequence[dict[str, Any]], by: str) -> list[tuple[str, list[dict[str, Any]]]]:
+    groups: dict[str, list[dict[str, Any]]] = {}
+    for row in rows:
+        groups.setdefault(row[by], []).append(row)
+    return list(groups.items())
