@@ -41,9 +41,16 @@ def test_a_sigh_among_breaths_and_breaths_of_usual_size_are_not():
     assert told([30.0, 31.0, 32.0], [1.0, 1.7, 1.0]) == [False] * 3
 
 
-def test_small_swings_after_a_large_one_are_doubtful_for_longer():
-    assert told([30.0, 33.0, 35.9, 36.1], [5.0, 0.5, 0.5, 0.5]) == [True, True, True, False]
-    assert told([30.0, 33.0], [5.0, 0.7]) == [True, False]
+def test_small_swings_are_doubtful_until_an_ordinary_breath_comes():
+    assert (
+        told([30.0, 33.0, 36.0, 37.0, 38.0], [5.0, 0.5, 0.7, 0.8, 0.5]) == [True] * 3 + [False] * 2
+    )
+    assert told([30.0, 31.0, 32.0], [0.4, 0.4, 1.0]) == [True, True, False]
+
+
+def test_a_large_swing_soon_in_the_row_is_doubtful_whatever_came_before_it():
+    assert told([30.0, 31.0, 34.0], [1.0, 1.0, 3.0]) == [False, False, True]
+    assert told([30.0, 31.0, 34.1], [1.0, 1.0, 3.0]) == [False] * 3
 
 
 def test_before_twelve_breaths_are_known_nothing_is_told():
@@ -52,17 +59,21 @@ def test_before_twelve_breaths_are_known_nothing_is_told():
 
 
 def slow_twin(time_s, size):
-    found, row, large, usual = [], math.inf, -math.inf, 0.0
+    found, row, large, usual, doubted = [], -math.inf, -math.inf, 0.0, False
     for k, at in enumerate(time_s):
         if k == 0 or at - time_s[k - 1] >= 5.0:
             before = size[max(0, k - 12) : k]
-            row = at if len(before) == 12 else math.inf
+            doubted = len(before) == 12
+            row = at if doubted else -math.inf
             usual = float(np.median(before)) if len(before) else 0.0
             large = -math.inf
-        if row < math.inf and at <= row + 4.0 and size[k] >= 1.8 * usual:
+        is_large = size[k] >= 1.8 * usual and (doubted or at <= row + 4.0)
+        if is_large:
             large = at
-        reach = 6.0 if size[k] < 0.6 * usual else 2.0
-        found.append(row < math.inf and at <= row + 10.0 and at <= large + reach)
+        is_small = doubted and size[k] <= 0.7 * usual
+        follows = (doubted or is_large) and at <= large + 2.0
+        doubted = is_large or is_small or follows
+        found.append(doubted)
     return found
 
 

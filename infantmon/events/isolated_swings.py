@@ -1,4 +1,4 @@
-"""Large swings alone in a silence: a movement, or a gasp; no sign of regular breathing."""
+"""Swings alone in a silence that are no sign of regular breathing: large ones, and small ones."""
 
 from __future__ import annotations
 
@@ -12,26 +12,29 @@ from infantmon.model.carried import Carried
 from infantmon.model.marks import Breaths
 
 SILENCE_S = 5.0  # a row begins after so long without a breath, in seconds
-LARGE = 1.8  # of the usual size: from here on a swing in its first seconds is doubtful
-FIRST_S = 4.0  # how far into the row a large swing is looked for, in seconds
-AFTER_S = 2.0  # and what follows one so soon is doubtful, too,
-SMALL_AFTER_S = 6.0  # or so soon if it is small: the heart, where a pause goes on
-SMALL = 0.6  # of the usual size
+LARGE = 1.8  # of the usual size: from here on a swing is doubtful: a movement, or a gasp,
+AFTER_S = 2.0  # and so is what follows it so soon, in seconds
+FIRST_S = 4.0  # a large one so soon in the row is doubtful whatever came before it
+SMALL = 0.7  # of the usual size: up to here a swing is doubtful: the heart, or shallow breathing
 USUAL = 12  # breaths before the row, whose median size is usual
 
 
 class IsolatedSwings(Carried):
-    """Tells of each breath whether it is, or follows, a large swing right after a silence.
+    """Tells of each breath whether it is doubtful as all others are since a silence.
 
-    A sigh is large, too, but breaths come before it; a gasp that begins breathing anew is told as
-    doubtful, and the breaths after it are not. What is told is known with the breath itself.
-    The values are the project's choice, on simulated nights (seeds 1000 to 1039).
+    After 5 s without a breath, swings are doubtful while each of them is large, follows a large one
+    at once, or is small. With the first ordinary breath breathing has begun anew, and nothing is
+    doubtful any more, unless a large swing comes within 4 s of the first. A sigh is large, too, but
+    breaths come before it. What is told is known with the breath itself. The values are the
+    project's choice, on simulated nights (seeds 1000 to 1039; 2000 to 2059 and 3000 to 3099 were
+    looked at).
     """
 
     carried: ClassVar[tuple[str, ...]] = (
         "_sizes",
         "_latest_s",
-        "_row_from_s",
+        "_begins",
+        "_row_s",
         "_large_s",
         "_usual",
     )
@@ -39,8 +42,9 @@ class IsolatedSwings(Carried):
     def __init__(self) -> None:
         self._sizes = NO_FLOATS  # of the latest breaths
         self._latest_s = -math.inf
-        self._row_from_s = math.inf  # first breath of the latest row after a silence
-        self._large_s = -math.inf  # last large swing in its first seconds
+        self._begins = False  # whether all swings since the latest silence have been doubtful
+        self._row_s = -math.inf  # first swing since then, if enough are known to judge it
+        self._large_s = -math.inf  # last large swing since then
         self._usual = 0.0  # size before it
 
     def tell(self, breaths: Breaths) -> Bools:
@@ -49,12 +53,11 @@ class IsolatedSwings(Carried):
         if not len(breaths):
             return doubtful
         silent = np.diff(breaths.time_s, prepend=self._latest_s) >= SILENCE_S
-        starts = [0, *np.flatnonzero(silent).tolist()]
-        for row, start in enumerate(starts):  # seldom: a silence of 5 s is rare
-            if silent[start] and (row > 0 or start == 0):
+        starts = np.flatnonzero(silent).tolist()
+        for start in dict.fromkeys((0, *starts)):  # seldom: a silence of 5 s is rare
+            if silent[start]:
                 self._begin(float(breaths.time_s[start]), breaths.size[:start])
-            stop = starts[row + 1] if row + 1 < len(starts) else len(breaths)
-            self._look(breaths.time_s[start:stop], breaths.size[start:stop], doubtful[start:stop])
+            self._look(breaths, start, doubtful)
         self._latest_s = float(breaths.time_s[-1])
         self._sizes = np.concatenate((self._sizes, breaths.size[-USUAL:]))[-USUAL:]
         return doubtful
@@ -62,19 +65,21 @@ class IsolatedSwings(Carried):
     def _begin(self, at_s: float, sizes: Floats) -> None:
         """Begin a row at a breath after a silence, given the sizes of this push before it."""
         before = np.concatenate((self._sizes, sizes[-USUAL:]))[-USUAL:]
-        known = len(before) == USUAL
-        self._row_from_s = at_s if known else math.inf
-        self._usual = float(np.median(before)) if known else 0.0
+        self._begins = len(before) == USUAL
+        self._usual = float(np.median(before)) if self._begins else 0.0
+        self._row_s = at_s if self._begins else -math.inf
         self._large_s = -math.inf
 
-    def _look(self, time_s: Floats, size: Floats, doubtful: Bools) -> None:
-        """Go through the beginning of a row; `doubtful` is filled in."""
-        if self._row_from_s == math.inf:
-            return
-        last_s = self._row_from_s + FIRST_S + SMALL_AFTER_S
-        for place in range(int(np.searchsorted(time_s, last_s, side="right"))):
-            at_s = float(time_s[place])
-            if at_s <= self._row_from_s + FIRST_S and size[place] >= LARGE * self._usual:
-                self._large_s = at_s
-            small = size[place] < SMALL * self._usual
-            doubtful[place] = at_s <= self._large_s + (SMALL_AFTER_S if small else AFTER_S)
+    def _look(self, breaths: Breaths, start: int, doubtful: Bools) -> None:
+        """Go through the doubtful part of a row; `doubtful` is filled in."""
+        for place in range(start, len(breaths)):
+            at_s = float(breaths.time_s[place])
+            early = at_s <= self._row_s + FIRST_S
+            silent = place > start and at_s - float(breaths.time_s[place - 1]) >= SILENCE_S
+            if silent or not (self._begins or early):
+                return  # the next row, or ordinary breathing
+            share = float(breaths.size[place]) / self._usual
+            if share >= LARGE and (self._begins or early):
+                self._large_s, self._begins = at_s, True
+            self._begins &= share <= SMALL or at_s <= self._large_s + AFTER_S
+            doubtful[place] = self._begins
