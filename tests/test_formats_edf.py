@@ -14,7 +14,7 @@ import pytest
 from format_files import edf_file, edf_values
 
 from infantmon.errors import RecordingError
-from infantmon.formats import read
+from infantmon.formats import edf_records, read
 
 
 def counts(records: int, samples: int, seed: int = 0) -> np.ndarray:
@@ -279,3 +279,16 @@ def plainly_decoded(path: Path, label: str) -> np.ndarray:
         values += struct.unpack_from(f"<{widths[place]}h", body, first)
     ends = (number(104), number(112)), (number(120), number(128))
     return edf_values(np.array(values), *ends)
+
+
+def test_records_that_are_not_looked_through_for_notes_hold_none() -> None:
+    """Every list of five bytes of those that matter, and random longer ones."""
+    letters = np.frombuffer(b"\x00\x14\x15+1a", dtype=np.uint8)
+    short = np.stack(np.meshgrid(*[letters] * 5), axis=-1).reshape(-1, 5)
+    tails = np.zeros((len(short), 1), dtype=np.uint8)
+    heads = np.broadcast_to(np.frombuffer(b"+0", dtype=np.uint8), (len(short), 2))
+    chance = np.random.default_rng(3)
+    for cut in (np.hstack([heads, short, tails]), chance.choice(letters, (20_000, 12))):
+        looked_at = edf_records._may_hold_notes(cut)
+        assert 0 < np.count_nonzero(looked_at) < len(cut)
+        assert not any(list(edf_records.list_notes(bytes(row))) for row in cut[~looked_at])

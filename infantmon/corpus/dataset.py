@@ -10,6 +10,7 @@ from __future__ import annotations
 import os
 import shutil
 from collections.abc import Iterable, Mapping
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -244,6 +245,7 @@ class Dataset:
         shutil.rmtree(self.folder / UNFINISHED, ignore_errors=True)
 
 
+@cache
 def schema_of(table: str) -> Any:
     """Return the pyarrow.Schema of a table, with the cautions in its metadata.
 
@@ -278,7 +280,8 @@ def write_table(path: Path, table: str, columns: Mapping[str, Any]) -> None:
     whole = pa.table({name: columns[name] for name in TABLES[table]}, schema=schema_of(table))
     half = path.with_name(f"{HALF}{os.getpid()}-{path.name}")
     try:
-        parquet.write_table(whole, half, compression="zstd")
+        # no dictionaries: they cost more than the few rows of one recording, and zstd packs alike
+        parquet.write_table(whole, half, compression="zstd", use_dictionary=False)
         half.replace(path)
     finally:
         half.unlink(missing_ok=True)

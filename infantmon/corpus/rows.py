@@ -16,7 +16,7 @@ from infantmon.model.prescription import KINDS
 from infantmon.model.recording import Recording
 from infantmon.model.spans import BLOCKING, Reason, Spans
 from infantmon.report.cautions import SHORT_NOTICE
-from infantmon.report.event_files import events_table
+from infantmon.report.event_files import event_columns
 from infantmon.report.identity import recording_without_identity
 from infantmon.report.what_if import changes_text
 from infantmon.reviewing import library_version, sweep_whole
@@ -48,9 +48,9 @@ def tables_of(
         raise ValueError("nothing was found yet")
     swept = sweep_whole(whole, found.chain, (settings.plan, *settings.what_if))
     spans = {role: marks.spans(recording.end_s) for role, marks in whole.contact.items()}
-    events = events_table(swept[0][1])
+    events = event_columns(swept[0][1])
     tables: dict[str, Columns] = {
-        "events": with_key(task, len(events), {n: events[n].tolist() for n in events.columns}),
+        "events": with_key(task, len(events["kind"]), events),
         "quality": _quality(task, spans),
         "what_if": _what_if(task, swept),
         "timing": timing_row(

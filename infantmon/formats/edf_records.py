@@ -18,11 +18,12 @@ import numpy.typing as npt
 from infantmon.errors import RecordingError
 from infantmon.formats.edf_layout import EdfLayout
 from infantmon.formats.files import Unchanged, told_clearly
-from infantmon.model.arrays import Floats, Ints
+from infantmon.model.arrays import Floats
 from infantmon.model.channel import StoredSamples
 
 AT_ONCE_BYTES = 1_000_000
 """Bytes of records that are read together, at most (or one record)."""
+_ENDS_A_TEXT = 0x14
 _ONSET = re.compile(rb"[+-]\d+(?:\.\d*)?(?=[\x14\x15])")
 # onset, length where there is one, texts; each text ends with 0x14, the list with 0
 _LIST = re.compile(rb"([+-]\d+(?:\.\d*)?)(?:\x15(\d+(?:\.\d*)?))?\x14((?:[^\x00\x14]*\x14)+)\x00")
@@ -99,10 +100,13 @@ class EdfSamples(StoredSamples):
             values[max(low - first, 0) : max(high - first, 0)] = math.nan
         return values
 
-    def _scaled(self, counts: Ints) -> Floats:
+    def _scaled(self, counts: npt.NDArray[np.signedinteger]) -> Floats:
         scale = self._layout.scale(self._place)
-        plain = counts.astype(np.float64)
-        return plain if scale is None else (plain + scale.offset) * scale.gain
+        values = counts.astype(np.float64)
+        if scale is not None:
+            values += scale.offset
+            values *= scale.gain
+        return values
 
 
 def read_records(layout: EdfLayout, first: int, end: int) -> Iterator[tuple[int, Bytes]]:
@@ -125,14 +129,14 @@ def read_records(layout: EdfLayout, first: int, end: int) -> Iterator[tuple[int,
             yield at, np.frombuffer(raw, dtype=np.uint8).reshape(count, size)
 
 
-def _whole_numbers(layout: EdfLayout, raw: Bytes, place: int) -> Ints:
+def _whole_numbers(layout: EdfLayout, raw: Bytes, place: int) -> npt.NDArray[np.signedinteger]:
     """Return the samples of one signal in some records, as whole numbers."""
     cut = np.ascontiguousarray(raw[:, layout.bytes_of(place)])
     if layout.sample_bytes == 2:
-        return cut.view("<i2").ravel().astype(np.int64)
+        return cut.view("<i2").ravel()
     wide = np.zeros((cut.size // 3, 4), dtype=np.uint8)
     wide[:, 1:] = cut.reshape(-1, 3)
-    return wide.view("<i4").ravel().astype(np.int64) >> 8
+    return wide.view("<i4").ravel() >> 8
 
 
 def onsets_s(layout: EdfLayout) -> Floats:
@@ -171,8 +175,20 @@ def record_notes(layout: EdfLayout) -> Iterator[RecordNote]:
         return
     for _, raw in read_records(layout, 0, layout.records):
         for place in places:
-            for lists in map(bytes, raw[:, layout.bytes_of(place)]):
+            cut = raw[:, layout.bytes_of(place)]
+            for lists in map(bytes, cut[_may_hold_notes(cut)]):
                 yield from list_notes(lists)
+
+
+def _may_hold_notes(cut: Bytes) -> npt.NDArray[np.bool_]:
+    """Tell which records hold more than their onset: most do not, and are not looked through.
+
+    An onset alone ends with two marks, side by side; a text of its own would need one between.
+    """
+    marks = cut == _ENDS_A_TEXT
+    alone: npt.NDArray[np.bool_] = np.count_nonzero(marks, axis=1) == 2
+    alone &= (marks[:, 1:] & marks[:, :-1]).any(axis=1)
+    return ~alone
 
 
 def list_notes(lists: bytes) -> Iterator[RecordNote]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import json
+import math
 import os
 from collections.abc import Iterable
 from pathlib import Path
@@ -53,8 +54,19 @@ def events_table(events: Iterable[Event]) -> pd.DataFrame:
     """
     import pandas as pd  # noqa: PLC0415 - heavy; loaded only for who asks for a table
 
+    return pd.DataFrame(event_columns(events)).astype(COLUMNS)
+
+
+def event_columns(events: Iterable[Event]) -> dict[str, list[Any]]:
+    """Return the events as `events_table` does, as plain lists by column.
+
+    Parameters
+    ----------
+    events : iterable of Event
+        In the order in which to list them.
+    """
     rows = [_row(event) for event in events]
-    return pd.DataFrame(rows, columns=list(COLUMNS)).astype(COLUMNS)
+    return {name: [row[name] for row in rows] for name in COLUMNS}
 
 
 def write_events_csv(events: Iterable[Event], path: str | os.PathLike[str]) -> None:
@@ -103,7 +115,8 @@ def write_events_parquet(events: Iterable[Event], path: str | os.PathLike[str]) 
 
 
 def _row(event: Event) -> dict[str, Any]:
-    numbers = {name: getattr(event, name) for name in (*_NUMBERS, *_RATES)}
+    known = {name: getattr(event, name) for name in (*_NUMBERS, *_RATES)}
+    numbers = {n: math.nan if value is None else float(value) for n, value in known.items()}
     return {
         "number": event.number,
         "kind": event.kind,
