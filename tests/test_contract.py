@@ -13,6 +13,7 @@ import infantmon.stages
 from infantmon.model.marks import RPeaks
 from infantmon.simulate import Movement, Pause, Scenario, simulate_night
 from infantmon.stages import checks
+from infantmon.stages.apnea_probability import ApneaProbability, ApneaProbabilitySettings
 from infantmon.stages.bandpass import (
     EcgBandPass,
     EcgBandPassSettings,
@@ -76,6 +77,19 @@ class BreathingRateRunner:
     def push(self, chunks, *, last):
         breaths = self.breaths.push(chunks["samples"], last=last)
         return outcomes(self.stage.push(breaths, last=last))
+
+
+class ProbabilityRunner(LedRunner):
+    """The second opinion on apnea, led by beats, each channel cut as it comes."""
+
+    def __init__(self):
+        super().__init__(
+            ApneaProbability(ApneaProbabilitySettings(IMPEDANCE_HZ, beat_lag_s=beat_lag_s()))
+        )
+
+    def push(self, chunks, *, last):
+        beats = self.beats.push(chunks["ecg"], last=last)
+        return outcomes(self.stage.push(chunks["impedance"], beats, last=last))
 
 
 class TwoLeadRunner:
@@ -188,6 +202,19 @@ CASES = (
         RPeakSettings,
     ),
     StageCase(
+        "probability of apnea, led by beats",
+        ProbabilityRunner,
+        both_inputs,
+        {"ecg": ECG_HZ, "impedance": IMPEDANCE_HZ},
+        lambda r: ApneaProbabilitySettings(r, beat_lag_s=1.0),
+    ),
+    solo(
+        "probability of apnea, without beats",
+        lambda r: ApneaProbability(ApneaProbabilitySettings(r, beat_lag_s=0.0, led_by_beats=False)),
+        31.25,
+        lambda: {"samples": scene(impedance_hz=31.25)[1].copy()},
+    ),
+    StageCase(
         "two leads fused",
         TwoLeadRunner,
         two_leads,
@@ -237,7 +264,7 @@ def test_every_stage_and_every_check_takes_part():
     assert tested == all_stages(), "a stage is not under contract"
     written = {f for name, f in inspect.getmembers(checks) if name.startswith("check_")}
     assert set(CHECKS) == written, "a check is not in the list"
-    assert len(list(product(CASES, CHECKS))) == 13 * 17
+    assert len(list(product(CASES, CHECKS))) == 15 * 17
 
 
 def all_stages():

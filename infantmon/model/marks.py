@@ -121,3 +121,22 @@ class Pulsations(Findings):
     breath: Floats = column(np.float64)
     led_by_beats: Bools = column(np.bool_)
     locked: Bools = column(np.bool_)
+
+
+@dataclass(frozen=True, eq=False)
+class ApneaProbabilities(Findings):
+    """Probability of apnea over the two seconds before `time_s`, every quarter of a second.
+
+    Attributes
+    ----------
+    probability : numpy.ndarray, shape (n,)
+        From 0 to 1; NaN where fewer than 90 % of the samples are valid.
+    spread : numpy.ndarray, shape (n,)
+        Standard deviation of the impedance over its slow envelope; no unit.
+    led_by_beats : numpy.ndarray of bool, shape (n,)
+        False where the heart's pulsation was left in, for want of R peaks.
+    """
+
+    probability: Floats = column(np.float64)
+    spread: Floats = column(np.float64)
+    led_by_beats: Bools = column(np.bool_)

@@ -1,0 +1,313 @@
+"""A second, independent opinion on apnea: the published probability, in a causal variant."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import ClassVar
+
+import numpy as np
+import numpy.typing as npt
+from scipy import signal
+
+from infantmon.dsp.beat_notch import AHEAD_S, BeatNotch
+from infantmon.dsp.bridged import Bridged
+from infantmon.dsp.decimate import GroupMean
+from infantmon.dsp.sections import Sections
+from infantmon.errors import ArgumentError, require_between, require_number, require_rate
+from infantmon.model.arrays import NO_FLOATS, Bools, Floats, Ints, as_samples
+from infantmon.model.carried import record
+from infantmon.model.clock import Clock
+from infantmon.model.marks import ApneaProbabilities, RPeaks
+from infantmon.stages.contract import Stage, settled_before
+
+LOWEST_HZ = 20.0
+WORKING_HZ = 30.0  # samples are averaged down to between this and twice this rate
+HIGH_PASS_HZ = 0.4
+ENVELOPE_HZ = 1.0 / 400.0
+ORDER = 3
+WINDOW_S = 2.0
+EVERY_S = 0.25
+VALID_SHARE = 0.9
+SLOPE, MIDDLE = 12.0, 0.44
+BRIDGED_S = 0.1  # after a longer gap the level may have moved
+_TINY = 1e-30
+
+
+def probability_of(spread: npt.ArrayLike) -> Floats:
+    """Return the probability of apnea at a spread of the normalised impedance.
+
+    Parameters
+    ----------
+    spread : array_like
+        Standard deviation over 2 s of the impedance over its slow envelope (no unit).
+
+    Returns
+    -------
+    numpy.ndarray
+        1 / (1 + exp(12 (spread - 0.44))), see `ApneaProbability`.
+
+    Examples
+    --------
+    >>> [round(float(p), 3) for p in probability_of([0.0, 0.44, 0.823])]
+    [0.995, 0.5, 0.01]
+    """
+    return np.asarray(1.0 / (1.0 + np.exp(SLOPE * (np.asarray(spread, dtype=float) - MIDDLE))))
+
+
+@record
+@dataclass(frozen=True)
+class ApneaProbabilitySettings:
+    """Settings of `ApneaProbability`.
+
+    Attributes
+    ----------
+    rate_hz : float
+        Samples a second of the raw impedance; at least 20 Hz.
+    beat_lag_s : float
+        Latency of the R peaks, in seconds; 0 where they do not lead.
+    led_by_beats : bool
+        Whether R peaks lead. Without, the heart's pulsation stays in.
+    start_s : float
+        Time of the first sample, in seconds from the recording's start.
+    """
+
+    rate_hz: float
+    beat_lag_s: float
+    led_by_beats: bool = True
+    start_s: float = 0.0
+
+    def __post_init__(self) -> None:
+        require_rate(self.rate_hz, lowest_hz=LOWEST_HZ)
+        require_between(self.beat_lag_s, 0.0, 60.0, name="beat_lag_s", unit="s")
+        require_number(self.start_s, name="start_s", unit="s")
+
+
+class ApneaProbability(Stage):
+    r"""Gives the probability of apnea four times a second, from how much the impedance still moves.
+
+    Parameters
+    ----------
+    settings : ApneaProbabilitySettings
+        Rate, lag of the R peaks, start.
+
+    Notes
+    -----
+    **Method**, after [1]_; the figures are those published. With x the impedance, averaged down to
+    30 to 60 Hz:
+
+    * y = x through a high-pass (Butterworth, order 3, 0.4 Hz);
+    * each interval between beats of y becomes 30 points; 1, 2 and 3 cycles a beat are stopped
+      (Butterworth, order 1, 0.1 cycle a beat wide); the points go back to time;
+    * high-pass once more, and divided by a slow envelope: abs(y) through a low-pass of order 3 at
+      1/400 Hz;
+    * s = standard deviation over 2 s, and P = 1 / (1 + exp(12 (s - 0.44))), if 90 % of the samples
+      are valid.
+
+    **Ours differ**: filters run forward alone, so that it can be streamed (published: forward and
+    back, without delay). The envelope's start is mended by dividing by the filter's answer to a
+    constant 1. An interval between beats of more than 3 s is left as it is (published: 10 s), since
+    a stream cannot wait so long.
+
+    It shares nothing with the breaths but the R peaks, and so may speak against them. It asks how
+    much moves, not whether it is a breath: movement and a jolt count as breathing.
+
+    **Latency**: at most that of the R peaks, or of the averaging, and 3.2 s. `time_s` is the end of
+    the two seconds. **Start-up:** the first 2 s, and until the envelope knows usual breathing.
+    **Memory:** some seconds of samples.
+
+    References
+    ----------
+    .. [1] H. Lee, C. G. Rusin, D. E. Lake et al., Physiol Meas 33:1-17, 2012.
+    """
+
+    settings_type: ClassVar = ApneaProbabilitySettings
+    carried: ClassVar[tuple[str, ...]] = (
+        "_pushed",
+        "_bridged",
+        "_groups",
+        "_valid_groups",
+        "_high_pass",
+        "_second",
+        "_envelope",
+        "_constant",
+        "_notch",
+        "_time_s",
+        "_kept",
+        "_kept_envelope",
+        "_kept_valid",
+        "_given",
+        "_taken",
+        "_beats_until_s",
+        "_window",
+        "_window_valid",
+        "_window_led",
+        "_count",
+    )
+
+    def __init__(self, settings: ApneaProbabilitySettings) -> None:
+        super().__init__(settings)
+        rate = settings.rate_hz
+        size = max(1, math.floor(rate / WORKING_HZ))
+        self._raw = Clock(rate, settings.start_s)
+        self._clock = Clock(rate / size, settings.start_s + (size - 1) / (2.0 * rate))
+        high = signal.butter(ORDER, HIGH_PASS_HZ, "highpass", fs=self._clock.rate_hz, output="sos")
+        low = signal.butter(ORDER, ENVELOPE_HZ, "lowpass", fs=self._clock.rate_hz, output="sos")
+        self._pushed = 0
+        self._bridged = Bridged(math.floor(BRIDGED_S * rate))
+        self._groups, self._valid_groups = GroupMean(size), GroupMean(size)
+        self._high_pass, self._second = Sections(high), Sections(high)
+        self._envelope, self._constant = Sections(low), Sections(low)
+        self._notch = BeatNotch()
+        self._time_s = NO_FLOATS  # of the samples that are not done with
+        self._kept = NO_FLOATS
+        self._kept_envelope = NO_FLOATS
+        self._kept_valid = NO_FLOATS
+        self._given = 0  # of them, given to the second high-pass
+        self._taken = 0  # samples at the lower rate so far
+        self._beats_until_s = -math.inf  # stream time that the ECG has reached
+        self._width = round(WINDOW_S * self._clock.rate_hz)
+        self._window = NO_FLOATS  # normalised samples of the windows to come
+        self._window_valid = NO_FLOATS
+        self._window_led = NO_FLOATS
+        self._count = 0  # normalised samples so far
+
+    @property
+    def latency_s(self) -> float:
+        """The longest that a probability can be known after its time, in seconds."""
+        size = self._groups.size
+        averaged_s = (size - 1) / (2.0 * self.settings.rate_hz) + 1.0 / self._clock.rate_hz
+        return float(max(self.settings.beat_lag_s, averaged_s) + self._ahead_s)
+
+    @property
+    def _ahead_s(self) -> float:
+        return AHEAD_S if self.settings.led_by_beats else 0.0
+
+    @property
+    def settled_until_s(self) -> float:
+        """All probabilities before this time have been given; infinity at the end."""
+        return settled_before(self._reached_s(), self.latency_s, ended=self._ended)
+
+    def push(
+        self, values: npt.ArrayLike, beats: RPeaks | None = None, *, last: bool = False
+    ) -> ApneaProbabilities:
+        """Take samples and beats, return the probabilities that are settled.
+
+        Parameters
+        ----------
+        values : array_like, shape (n,)
+            Raw impedance in any unit; NaN where a sample is missing.
+        beats : RPeaks or None
+            New R peaks with their frontier; None only if not led by beats.
+        last : bool
+            Whether both inputs end here.
+
+        Returns
+        -------
+        ApneaProbabilities
+            One every 0.25 s of stream time.
+
+        Raises
+        ------
+        ArgumentError
+            If led by beats and none are passed, or the other way round.
+        """
+        samples = as_samples(values, name="impedance samples")
+        if self.settings.led_by_beats != isinstance(beats, RPeaks):
+            raise ArgumentError(
+                f"beats is {type(beats).__name__} although led_by_beats is "
+                f"{self.settings.led_by_beats}; pass R peaks, empty ones too, or None."
+            )
+        self.begin_push(last=last)
+        self._pushed += len(samples)
+        if beats is not None:
+            self._notch.note(beats.time_s)
+            self._beats_until_s = beats.settled_until_s + self.settings.beat_lag_s
+        self._keep(samples)
+        until_s = math.inf if last else self._reached_s() - self.latency_s
+        return self._probabilities(*self._cleaned(until_s))
+
+    def _reached_s(self) -> float:
+        own_s = self._raw.time_s(self._pushed - 1)
+        return min(own_s, self._beats_until_s) if self.settings.led_by_beats else own_s
+
+    def _keep(self, samples: Floats) -> None:
+        """Filter new samples and keep them until their beats are known."""
+        level, lost = self._bridged.push(samples)
+        means = self._groups.push(level)
+        valid = self._valid_groups.push((~lost).astype(np.float64))
+        high = self._high_pass.push(means)
+        size = np.abs(high)
+        slow = self._envelope.push(size) / np.maximum(
+            self._constant.push(np.ones(len(size))), _TINY
+        )
+        ticks = np.arange(self._taken, self._taken + len(means), dtype=np.int64)
+        self._taken += len(means)
+        self._time_s = np.concatenate((self._time_s, self._clock.times_s(ticks)))
+        self._kept = np.concatenate((self._kept, high))
+        self._kept_envelope = np.concatenate((self._kept_envelope, slow))
+        self._kept_valid = np.concatenate((self._kept_valid, valid))
+
+    def _cleaned(self, until_s: float) -> tuple[Floats, Floats, Floats]:
+        """Return normalised samples up to a time, which are valid, and which are led by beats."""
+        after = int(np.searchsorted(self._time_s, until_s, side="right"))
+        here = slice(self._given, max(after, self._given))
+        time_s, values = self._time_s[here], self._kept[here]
+        led: Bools = np.zeros(len(time_s), dtype=np.bool_)
+        if self.settings.led_by_beats:
+            values, led = self._notch.clean(time_s, values, until_s, self._time_s, self._kept)
+        second = self._second.push(values)
+        envelope = self._kept_envelope[here]
+        moved = np.divide(second, envelope, out=np.zeros(len(second)), where=envelope > _TINY)
+        valid = (self._kept_valid[here] >= 1.0) & (envelope > _TINY)
+        self._given = here.stop
+        # An interval that is not done with may have begun so long ago.
+        done_s = (time_s[-1] if len(time_s) else -math.inf) - 2.0 * AHEAD_S
+        gone = min(int(np.searchsorted(self._time_s, done_s)), self._given)
+        self._time_s, self._kept = self._time_s[gone:].copy(), self._kept[gone:].copy()
+        self._kept_envelope = self._kept_envelope[gone:].copy()
+        self._kept_valid = self._kept_valid[gone:].copy()
+        self._given -= gone
+        return moved, valid.astype(np.float64), led.astype(np.float64)
+
+    def _probabilities(self, moved: Floats, valid: Floats, led: Floats) -> ApneaProbabilities:
+        """Return the probability at the end of every window that has been filled."""
+        first = self._count - len(self._window)  # sample number of the first one that is held
+        self._window = np.concatenate((self._window, moved))
+        self._window_valid = np.concatenate((self._window_valid, valid))
+        self._window_led = np.concatenate((self._window_led, led))
+        before, self._count = self._count, self._count + len(moved)
+        ends = self._ends(before, self._count)
+        ends = ends[ends - self._width >= first]
+        spread, counted, followed = (np.empty(len(ends)) for _ in range(3))
+        for place, end in enumerate((ends - first).tolist()):  # four a second
+            window = slice(end - self._width, end)
+            good = self._window_valid[window] > 0.0
+            counted[place] = np.count_nonzero(good) / self._width
+            values = self._window[window][good]
+            spread[place] = float(np.std(values)) if len(values) else math.nan
+            followed[place] = np.count_nonzero(self._window_led[window]) / self._width
+        spread[counted < VALID_SHARE] = math.nan
+        kept = min(len(self._window), self._width)
+        self._window = self._window[len(self._window) - kept :].copy()
+        self._window_valid = self._window_valid[len(self._window_valid) - kept :].copy()
+        self._window_led = self._window_led[len(self._window_led) - kept :].copy()
+        time_s = self._clock.times_s(ends - 1)
+        known_s = time_s + self.latency_s
+        if self._ended:
+            known_s = np.minimum(known_s, self._raw.time_s(self._pushed - 1))
+        return ApneaProbabilities(
+            time_s,
+            np.maximum(known_s, time_s),
+            probability_of(spread),
+            spread,
+            followed > 0.5,
+            settled_until_s=self.settled_until_s,
+        )
+
+    def _ends(self, before: int, after: int) -> Ints:
+        """Return after how many samples a window ends: the nearest to every quarter of a second."""
+        each = EVERY_S * self._clock.rate_hz
+        numbers = np.arange(math.floor(before / each), math.ceil(after / each) + 1)
+        ends = np.rint(numbers * each).astype(np.int64)
+        return np.asarray(ends[(ends > before) & (ends <= after)])
