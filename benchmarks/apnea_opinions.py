@@ -12,18 +12,16 @@ published rule lists from 2 s) that covers half of the apnea. False: such stretc
 
 from __future__ import annotations
 
-import argparse
 import sys
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
 from itertools import pairwise, product
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from benchmarks.breath_scenes import scenario
-from benchmarks.results import CAUTION, PROJECT, run_facts, share_of, write_result
+from benchmarks.results import CAUTION, make_result, share_of
 from infantmon import detect_breaths, detect_r_peaks
 from infantmon import simulate as sim
 from infantmon.events.probable_apneas import probable_apneas
@@ -127,24 +125,19 @@ def _markdown(run: dict[str, Any], rows: list[dict[str, Any]]) -> str:
     return "\n".join(lines) + "\n"
 
 
-def main(arguments: list[str] | None = None) -> int:
-    """Measure, print and store."""
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else "")
-    default = PROJECT / "benchmarks" / "results" / "apnea_opinions.json"
-    parser.add_argument("--out", type=Path, default=default)
-    told = parser.parse_args(arguments)
-    tasks = list(product(scenes(), SEEDS))
+def rows() -> list[dict[str, Any]]:
+    """Measure every scene."""
     with ProcessPoolExecutor(2) as pool:
-        found = list(pool.map(measured, tasks))
-    rows = [
+        found = list(pool.map(measured, list(product(scenes(), SEEDS))))
+    return [
         _row(scene, found[place * len(SEEDS) : (place + 1) * len(SEEDS)])
         for place, scene in enumerate(scenes())
     ]
-    run = run_facts()
-    text = _markdown(run, rows)
-    print(text)
-    write_result(told.out, {"run": run, "rows": rows}, text)
-    return 0
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Measure, print and store."""
+    return make_result("apnea_opinions", __doc__, arguments, rows, _markdown)
 
 
 if __name__ == "__main__":

@@ -10,15 +10,13 @@ stretch that cannot be used, or only with care.
 
 from __future__ import annotations
 
-import argparse
 import sys
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 import infantmon as im
-from benchmarks.results import CAUTION, PROJECT, run_facts, write_result
+from benchmarks.results import CAUTION, make_result
 from infantmon.labelled.known import databases
 from infantmon.labelled.places import recordings_folder
 from infantmon.scoring.impedance_quality import WINDOW_S, impedance_quality
@@ -104,16 +102,9 @@ def _markdown(run: dict[str, Any], rows: list[dict[str, Any]]) -> str:
 
 def main(arguments: list[str] | None = None) -> int:
     """Measure, print and store."""
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else "")
-    default = PROJECT / "benchmarks" / "results" / "impedance_quality.json"
-    parser.add_argument("--out", type=Path, default=default)
-    told = parser.parse_args(arguments)
-    rows = summary(windows())
-    run = run_facts()
-    text = _markdown(run, rows)
-    print(text)
-    write_result(told.out, {"run": run, "rows": rows}, text)
-    return 0
+    return make_result(
+        "impedance_quality", __doc__, arguments, lambda: summary(windows()), _markdown
+    )
 
 
 if __name__ == "__main__":

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import argparse
 import json
 import os
 import platform
 import subprocess
+from collections.abc import Callable
 from datetime import UTC, datetime
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
@@ -42,6 +44,28 @@ def share_of(count: int, of: int) -> dict[str, Any]:
     interval = wilson_interval(count, of)
     ends = None if interval is None else [round(end, 4) for end in interval]
     return {"count": count, "of": of, "interval_95": ends}
+
+
+def make_result(
+    name: str,
+    about: str | None,
+    arguments: list[str] | None,
+    rows: Callable[[], list[dict[str, Any]]],
+    as_markdown: Callable[[dict[str, Any], list[dict[str, Any]]], str],
+) -> int:
+    """Run a benchmark that makes rows: measure, print, store; return 0.
+
+    `about` is the module's docstring; `as_markdown` gets the run's facts and the rows.
+    """
+    parser = argparse.ArgumentParser(description=(about or "").partition("\n")[0])
+    default = PROJECT / "benchmarks" / "results" / f"{name}.json"
+    parser.add_argument("--out", type=Path, default=default, help="JSON file; Markdown beside it")
+    told = parser.parse_args(arguments)
+    found, run = rows(), run_facts()
+    text = as_markdown(run, found)
+    print(text)
+    write_result(told.out, {"run": run, "rows": found}, text)
+    return 0
 
 
 def write_result(path: Path, result: dict[str, Any], markdown: str) -> None:

@@ -10,17 +10,15 @@ scene and seed, seeds 9850 to 9852, not used while building (9800 to 9803 were).
 
 from __future__ import annotations
 
-import argparse
 import sys
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 import infantmon.simulate as sim
-from benchmarks.results import CAUTION, PROJECT, run_facts, write_result
+from benchmarks.results import CAUTION, make_result
 from infantmon.labelled.known import LEARNING_S, databases
 from infantmon.labelled.places import recordings_folder
 from infantmon.model.arrays import Floats
@@ -205,23 +203,19 @@ def _markdown(run: dict[str, Any], rows: list[dict[str, Any]]) -> str:
     return "\n".join(lines) + "\n"
 
 
-def main(arguments: list[str] | None = None) -> int:
-    """Measure, print and store."""
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else "")
-    default = PROJECT / "benchmarks" / "results" / "two_leads.json"
-    parser.add_argument("--out", type=Path, default=default)
-    told = parser.parse_args(arguments)
-    rows = [
+def rows() -> list[dict[str, Any]]:
+    """Measure everything."""
+    return [
         {"what": what, "train": train, **tally.told()}
         for source in (recorded(), simulated())
         for what, counts in source
         for train, tally in counts.items()
     ]
-    run = run_facts()
-    text = _markdown(run, rows)
-    print(text)
-    write_result(told.out, {"run": run, "rows": rows}, text)
-    return 0
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Measure, print and store."""
+    return make_result("two_leads", __doc__, arguments, rows, _markdown)
 
 
 if __name__ == "__main__":

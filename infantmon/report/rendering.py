@@ -32,10 +32,12 @@ def templates_of(package: str) -> jinja2.Environment:
     Parameters
     ----------
     package : str
-        Its name; the templates lie in its folder ``templates``.
+        Its name; the templates lie in its folder ``templates``. What is not there, such as the
+        plain style of a page, is looked for among those of the review page.
     """
+    own = jinja2.PackageLoader(package)
     return jinja2.Environment(
-        loader=jinja2.PackageLoader(package),
+        loader=jinja2.ChoiceLoader([own, jinja2.PackageLoader("infantmon.report")]),
         autoescape=True,
         undefined=jinja2.StrictUndefined,
         trim_blocks=True,
