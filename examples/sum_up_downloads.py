@@ -5,8 +5,8 @@ nothing: limits and their change are the prescriber's.
 """
 
 import dataclasses
+import tempfile
 from datetime import UTC, datetime, timedelta
-from pathlib import Path
 
 import infantmon as im
 from infantmon.downloads.download import download_of
@@ -38,5 +38,6 @@ for night, limit_s in enumerate(PLANS):
 prescribed = Prescribed(FIRST.date(), FIRST.date() + timedelta(days=6), hours_a_day=1.0)
 summary = summarise_downloads(downloads, prescribed=prescribed)
 print(downloads_text(summary, 100))
-for path in write_downloads(summary, Path("downloads")):
-    print("wrote", path)
+with tempfile.TemporaryDirectory() as folder:  # the page and the document, to look at
+    for path in write_downloads(summary, folder):
+        print("wrote", path.name)
