@@ -74,18 +74,25 @@ def test_within_2_s_after_an_unusable_stretch():
 
 
 @pytest.mark.parametrize(
-    ("last", "listed"), [(115.0, [(100.0, 130.0, False)]), (116.0, [])], ids=["half", "longer"]
+    ("last", "listed"), [(117.0, [(100.0, 130.0, False)]), (118.0, [])], ids=["up to", "longer"]
 )
-def test_a_row_of_swings_longer_than_half_the_limit_is_no_pause(last, listed):
+def test_a_row_of_swings_longer_than_0_6_of_the_limit_is_no_pause(last, listed):
+    """From 105 s on, at a limit of 20 s: 12 s and 13 s."""
     breaths = with_pause(*np.arange(105.0, last + 0.5), length=30.0)
     assert apneas(breaths, noise=movement(104.0, last - 1.0)) == listed
 
 
-def test_size_alone_doubts_nothing():
-    """Large and small breaths belong to ordinary breathing: the clock runs from each of them."""
+def test_a_breath_is_not_beside_a_disturbance_for_its_size():
+    """Large and small breaths belong to ordinary breathing."""
     assert doubts(with_pause(112.0, size=4.0)) == []
     assert doubts(with_pause(112.0, size=0.3)) == []
-    assert apneas(with_pause(112.0, size=4.0)) == []
+
+
+def test_a_swing_of_usual_size_ends_a_pause_a_large_or_small_one_alone_leaves_it_listed():
+    """12 s before it and 12 s after it, at a limit of 20 s; see `IsolatedSwings`."""
+    assert apneas(with_pause(112.0)) == []
+    assert apneas(with_pause(112.0, size=4.0)) == [(100.0, 124.0, False)]
+    assert apneas(with_pause(112.0, size=0.3)) == [(100.0, 124.0, False)]
 
 
 def test_a_swing_of_a_movement_in_a_pause_leaves_it_listed_as_not_assessable():
