@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import json
-import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+from infantmon.downloads.stretches import Stretch
 from infantmon.errors import RecordingError
 from infantmon.formats.files import readable_file, told_clearly
 from infantmon.recorded.decisions import Decisions
@@ -30,8 +30,6 @@ TABLES = (
     "periodic_breathing",
 )
 """Tables of a prescription that set limits."""
-
-Stretch = tuple[float, float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,7 +157,8 @@ def _from_plain(
     recording = plain["recording"]
     length_s = float(recording["recorded_s"])
     started = recording["started_at"]
-    events = (_event(one, length_s, decisions) for one in plain["events"])
+    lasts = [decisions.last_by(reader) for reader in decisions.readers]
+    events = (_event(one, length_s, lasts) for one in plain["events"])
     return Download(
         name,
         datetime.fromisoformat(started).replace(tzinfo=None) if started else None,
@@ -174,19 +173,15 @@ def _from_plain(
     )
 
 
-def _event(one: Mapping[str, Any], length_s: float, decisions: Decisions) -> FoundEvent:
+def _event(
+    one: Mapping[str, Any], length_s: float, lasts: Sequence[Mapping[Any, str]]
+) -> FoundEvent:
+    """Return an event with the last decision of each reader."""
     onset_s, end_s = float(one["onset_s"]), one["end_s"]
-    last = {
-        made.by: made.decision
-        for made in decisions
-        if made.kind == one["kind"] and made.recording == "" and _same(made.onset_s, onset_s)
-    }
+    key = "", one["kind"], onset_s, end_s
+    decided = tuple(last[key] for last in lasts if key in last)
     until_s = length_s if end_s is None else float(end_s)
-    return FoundEvent(one["kind"], onset_s, until_s, one["judgement"], tuple(last.values()))
-
-
-def _same(one_s: float | None, other_s: float) -> bool:
-    return one_s is not None and math.isclose(one_s, other_s, abs_tol=1e-6)
+    return FoundEvent(one["kind"], onset_s, until_s, one["judgement"], decided)
 
 
 def _limits(prescription: Mapping[str, Any]) -> dict[str, str]:

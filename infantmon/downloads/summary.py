@@ -10,8 +10,8 @@ from datetime import date, datetime, timedelta
 
 from scipy import stats
 
-from infantmon.downloads.download import Download, FoundEvent, Stretch, without_tests
-from infantmon.downloads.stretches import joined, within, without
+from infantmon.downloads.download import Download, FoundEvent, without_tests
+from infantmon.downloads.stretches import Stretch, joined, within, without
 from infantmon.errors import ArgumentError, require_between
 from infantmon.report.summary import TECHNICAL
 

@@ -63,7 +63,6 @@ class LeadPairing(Carried):
         "_distances",
         "_flags",
         "_latest_s",
-        "_last_reliable",
         "_leading",
         "_alone_since",
         "_both_s",
@@ -79,7 +78,6 @@ class LeadPairing(Carried):
         self._distances: deque[float] = deque(maxlen=DISTANCES)
         self._flags: list[list[bool]] = [[], []]  # of the latest marks of each lead
         self._latest_s = [-math.inf, -math.inf]  # latest mark of each lead
-        self._last_reliable = [False, False]
         self._leading = 0
         self._alone_since = [0, 0]  # marks of each lead alone since the last beat in both
         self._both_s = -math.inf  # that beat
@@ -176,7 +174,6 @@ class LeadPairing(Carried):
         flags.append(mark.reliable)
         del flags[:-LATEST]
         self._latest_s[lead] = mark.time_s
-        self._last_reliable[lead] = mark.reliable
 
     def _is_stale(self, lead: int, at_s: float) -> bool:
         return at_s - self._latest_s[lead] > max(STALE * self._usual_s, STALE_S)
@@ -216,7 +213,7 @@ class LeadPairing(Carried):
 
     def _is_artefact(self, other: int, mark: Mark) -> bool:
         """Tell whether the other lead shows that a mark of the leading lead is no beat."""
-        if self._is_stale(other, mark.time_s) or not self._last_reliable[other]:
+        if self._is_stale(other, mark.time_s) or not self._flags[other][-1]:
             return False
         if self._errors[1 - other] < ERRS:
             return False

@@ -58,16 +58,19 @@ class LeadFusion(Stage):
     last 15 distances between marks that matched, is taken off the second lead's marks. Then two
     marks within 0.1 s, each the other's nearest, are one beat.
 
-    The quality of a lead is the share of reliable ones among its last eight marks, and 0 if its
-    last mark is older than three usual intervals (and 1.5 s). The first lead leads, unless the
-    second is better by more than a quarter.
+    A lead errs where it shows more or fewer marks alone, between two beats in both, than the usual
+    interval (median of the last eight) asks for there. Errors are averaged (weight 0.12 for each
+    interval, at most 2 counted). The first lead leads, unless the second errs less by more than
+    0.15; a lead whose last mark is older than three usual intervals (and 1.5 s) does not lead while
+    the other one shows marks.
 
     * A beat in both leads counts, at the leading lead's mark; it is reliable if either mark is.
-    * A mark of the leading lead alone counts, unless it is unreliable while the other lead tells
-      (its last mark is reliable and recent), or lies within a usual interval of a wholly reliable
-      other lead: then it is an artefact.
-    * A mark of the other lead alone counts if it is reliable and fills a gap: no beat within 0.55
-      of the usual interval before it, and no mark of the leading lead as near after it.
+    * A mark of the leading lead alone counts, unless that lead errs (0.1 or more), the other tells
+      (its last mark is reliable and recent), and the mark is unreliable or lies within a usual
+      interval of a wholly reliable other lead: then it is an artefact.
+    * A mark of the other lead alone counts if it is reliable and fills a gap: no beat within 0.8
+      of the usual interval before it, and the leading lead's next mark, if it is within 0.4 s, as
+      far after it and 1.6 usual intervals after the last beat.
 
     So a burst or a loose electrode in one lead costs nothing while the other is good, and where
     neither can tell, the beats of one of them are given as unreliable: nothing is silent, and
