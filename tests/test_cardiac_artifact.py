@@ -9,6 +9,8 @@ import numpy as np
 import pytest
 from breath_inputs import infant, r_peaks
 
+from infantmon import Prescription, review
+from infantmon import simulate as sim
 from infantmon.dsp.beat_fit import BEATS, POINTS, fit, rendered
 from infantmon.dsp.beat_train import BeatTrain
 from infantmon.errors import ArgumentError
@@ -80,6 +82,30 @@ def test_pulsation_in_a_pause_is_taken_out_and_breaths_are_left():
         outside = (signal.time_s > 20.0) & (signal.time_s < onset_s)
         error = signal.values[outside] - (pure.impedance - pure.impedance[0])[outside]
         assert np.std(error) < 0.1
+
+
+@pytest.mark.parametrize("shown", [sim.Flat(0.0), sim.AtRail()], ids=["flat", "at the rail"])
+@pytest.mark.parametrize("seed", [0, 2])
+def test_an_electrode_off_in_a_pause_does_not_teach_that_the_heart_stands_still(shown, seed):
+    """It is off at 106 to 112 s; after that the slowed heart is taken out as before."""
+    night = sim.simulate_night(
+        sim.Scenario(
+            180.0,
+            ecg_hz=250.0,
+            impedance_hz=62.5,
+            heart=sim.Heart(rate_bpm=140.0),
+            breathing=sim.Breathing(rate_per_min=45.0),
+            pulsation=sim.PulsationInTime(0.4),
+            events=(
+                sim.Pause(100.0, 40.0, bradycardia=sim.SlowingInPause()),
+                sim.LooseElectrode(106.0, 6.0, impedance=shown, ecg=None),
+            ),
+        ),
+        seed,
+    )
+    plan = Prescription(apnea={"limit_s": 20})
+    breath_s = review(night.recording, plan).breaths.time_s
+    assert np.count_nonzero((breath_s > 114.0) & (breath_s < 139.0)) <= 1
 
 
 @pytest.mark.parametrize("share", [2, 3])

@@ -13,11 +13,15 @@ from infantmon.model.carried import Carried
 
 SWING = 0.275  # a breath rises and falls by at least this share of the usual size
 RIPPLED = 0.5  # and by at least this where even small swings lie between the breaths
-LASTING = 0.6  # a rise of this share counts although no fall follows in time (a held breath)
+LASTING = 0.65  # a rise of this share counts although no fall follows in time (a held breath),
+LASTING_SLOW = 0.55  # and of this one where breathing is slow
 STEEP_S = 0.27  # unless, at its steepest, it would take less than this: the level has jumped
 STEEP_USUAL_S = 0.42  # (not if breaths take no longer, as a rule,
 SLOW_S = 2.2  # though they come no sooner than this: a ventilator's)
 STEEP_WEIGHT = 0.1
+FASTER = 0.4  # where breathing is slow: a swing that rises in less than this share of the usual
+FASTER_LEAST = 0.5  # time is a breath only from this size on
+FASTER_HELD = 0.55  # and one that rises so fast and is held is a jump of the level
 RINGS = 0.1  # the band-pass swings by less than this share of a jump, after it and before it
 PASSED = 0.04  # smaller swings are not even noted
 SOON = 0.7  # sooner than this share of the usual interval, a breath
@@ -59,13 +63,15 @@ class BreathJudge(Carried):
 
     A maximum is a breath if it rises by at least 0.275 of the usual size, and then falls by as much
     before anything higher comes. If it neither falls nor is overtaken in time, it counts if the
-    rise is at least 0.6 of the usual size. One that comes much sooner than usual must be larger;
-    two peaks close to each other with a small dip between them are one breath, at the higher one.
-    Rhythm never locks: after four that were left out for it, it does not count any more.
+    rise is at least 0.65 of the usual size (0.55 where breathing is slow). One that comes much
+    sooner than usual must be larger; two peaks close to each other with a small dip between them
+    are one breath, at the higher one. Rhythm never locks: after four that were left out for it, it
+    does not count any more.
 
     A rise as steep as the band-pass makes a jump of the level is no breath if it is held, unless
-    breaths here are slow and steep as a rule. Where breaths are large and small in turn, a small
-    one may be smaller than otherwise (`Alternation`).
+    breaths here are slow and steep as a rule. Where they are slow, a swing that rises far faster
+    must be half as large as they are, since it may be the heart's; held, it is a jump. Where
+    breaths are large and small in turn, a small one may be smaller than otherwise (`Alternation`).
 
     Parameters
     ----------
@@ -130,13 +136,17 @@ class BreathJudge(Carried):
                 self._ripple.note(peak.place, rise / usual)
             return None
         steep_s = rise / (self._rate_hz * peak.steepest)
+        if self._rises_faster(steep_s, FASTER) and rise < FASTER_LEAST * usual:
+            return None
         jumps = steep_s < STEEP_S and self._can_jump()
+        jumps = jumps or self._rises_faster(steep_s, FASTER_HELD)
         enough = max(least, RINGS * rise) if jumps else least
         fallen = self._falls(peak, turns, following, enough, usual)
-        if fallen is False and jumps and rise >= LASTING * usual:
+        lasting = (LASTING_SLOW if self._breathes_slowly else LASTING) * usual
+        if fallen is False and jumps and rise >= lasting:
             self._base_place, self._lowest = peak.place, (peak.value, peak.place)
             return None
-        if fallen is None or (not fallen and rise < LASTING * usual):
+        if fallen is None or (not fallen and rise < lasting):
             return None
         self._ripple.note(peak.place, rise / usual)
         if rise < least * self._more_if_soon(peak.place):
@@ -159,6 +169,14 @@ class BreathJudge(Carried):
         self._in_between = False
         self._last_peak = self._base_place = peak.place
         self._lowest = (peak.value, peak.place)
+
+    def _rises_faster(self, steep_s: float, share: float) -> bool:
+        """Tell whether a swing rises far faster than usual, where breathing is slow."""
+        return self._breathes_slowly and steep_s < share * self._steep_s
+
+    @property
+    def _breathes_slowly(self) -> bool:
+        return len(self._intervals) == INTERVALS and self._median >= SLOW_S * self._rate_hz
 
     def _can_jump(self) -> bool:
         """Tell whether a steep rise that is held is no usual breath."""

@@ -16,6 +16,7 @@ STILL_QUIET = 1.5  # in a pause, of the usual level: so much may still be the he
 SLOWED = 1.2  # if the interval has grown by so much
 EXPLAINED = 0.7  # and if its harmonics explain this share of the power
 ALIKE = 0.12  # or if it differs from the fit before by less than this share of its power,
+SLOW_REST = 0.02  # so little is left by the harmonics of a slowed heart where nothing else moves
 STILL = 0.08  # and the harmonics leave less than this share
 SLOWING = 1.08  # of the usual interval: from here on changes of the pulsation are carried on
 FRESH = 0.7  # weight of the latest change
@@ -23,6 +24,7 @@ AHEAD = 1.2  # beats from the middle of a fit to where it is used: a change is c
 HELPED = 0.5  # in a pause: if the harmonics leave less than this share, they are taken out at once
 QUICK = 0.9  # weight of a new fit in a pause
 SLOW = 1.0 / 100.0  # and while the infant breathes
+STANDS = 1e-4  # of the usual power: with less the signal stands still, and nothing is learned
 HUGE = 3.0  # of the usual level: more is movement, nothing is learned from it
 SAME_INTERVAL = 0.12  # intervals whose logarithms differ by less are one heart rate
 IN_STEP = 0.4  # of the level: if less is left without the pulsation although the level is as usual,
@@ -106,6 +108,8 @@ class PulseTemplate(Carried):
     def take(self, heard: Heard) -> Learned:
         """Learn from one fit."""
         harmonics, power, rest, interval_s = heard
+        if power <= STANDS * self._level * self._level:  # a heart would show: an electrode is off
+            return self.unheard(interval_s)
         level = math.sqrt(power)
         if self._fits == 0:
             self._level = self._breath_level = level
@@ -115,7 +119,7 @@ class PulseTemplate(Carried):
         wrong, smoother = _compared(known, harmonics)
         breath_level = math.sqrt(rest + 0.5 * wrong)
         quiet = self._is_quiet(level, breath_level)
-        quiet = quiet or (self._quiet_for > 0 and self._is_still(heard))
+        quiet = quiet or (self._quiet_for > 0 and self._is_still(heard)) or self._is_slow(heard)
         quiet = quiet and self._may_be_heart(harmonics, interval_s)
         self._count_steps(level, breath_level)
         if quiet:
@@ -205,6 +209,12 @@ class PulseTemplate(Carried):
         slowed = self._quiet_for > 0 and interval_s > SLOWED * self._usual_s
         explained = rest < (1.0 - EXPLAINED) * power
         return slowed and explained and power < (STILL_QUIET * self._level) ** 2
+
+    def _is_slow(self, heard: Heard) -> bool:
+        """Tell whether a slowed heart alone moves, though no pause was heard to begin."""
+        _, power, rest, interval_s = heard
+        slowed = interval_s > SLOWED * self._usual_s
+        return slowed and rest < SLOW_REST * power and power < (DROPPED * self._level) ** 2
 
     def _share_of_pause(self, interval_s: float) -> float:
         """Return how near an interval is to that of the pause, from 0 (the usual one) to 1."""

@@ -40,6 +40,7 @@ SMALL_COUNT = 6  # so many in a row may be what is usual
 SMALL_EVEN = 1.9  # if neither their sizes nor their intervals differ by more than this factor
 SMALL = 0.6  # and all are smaller than this share of what was believed
 SMALL_APART_S = (0.55, 6.0)  # and these are their intervals
+SLOWER = 3.0  # nothing that came at so many times these intervals was a burst
 LONG_COUNT = 60  # sizes in the long memory
 LONG_FROM = 20  # with fewer there is none
 LONG_STEP = 1.5  # a size beyond this factor counts in it no more than one at this factor
@@ -52,7 +53,8 @@ class UsualSize(Carried):
     * A size far above the usual is kept out (movement), unless nothing smaller comes for 12 s: then
       what was learned before is dropped.
     * While the sizes learned are unlike each other, six small ones in an even row are believed
-      instead: what came before them was a burst (movement as the electrodes are put on).
+      instead: what came before them was a burst (movement as the electrodes are put on). But a
+      burst does not come far more slowly than breaths: then the small ones are the heart's.
     * The same after 30 s of silence: breathing has become shallow. What is left in a pause of noise
       and pulsation makes no such row; the smaller the swings, the more even the row must be.
     * After 180 s of silence an even row may be of any size, and the usual size sinks,
@@ -181,7 +183,14 @@ class UsualSize(Carried):
             and len(sizes) == SMALL_COUNT
             and _is_even(swings, SMALL_EVEN)
             and not self.is_sure
+            and not self._was_slow(swings)
         )
+
+    def _was_slow(self, swings: list[tuple[float, float]]) -> bool:
+        """Tell whether what was learned came far more slowly than a row: then it was no burst."""
+        apart = sorted(after - before for before, after in pairwise(self._times))
+        row_s = (swings[-1][0] - swings[0][0]) / (len(swings) - 1)
+        return bool(apart) and apart[len(apart) // 2] > SLOWER * row_s
 
     def _shallow_row(self, known: float, least: float) -> list[tuple[float, float]]:
         """Return the latest swings of a row that may be shallow breathing, or none."""
