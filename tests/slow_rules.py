@@ -6,6 +6,7 @@ All times are whole ticks (an eighth of a second), so that sums and comparisons 
 from __future__ import annotations
 
 import math
+import statistics
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -238,11 +239,28 @@ class SlowPause(SlowRule):
             self.doubt_row(s)
         self.take(s)
 
+    def is_silence(self, one, other):
+        """Whether two breaths are far longer apart than is usual by then."""
+        times = [0.0, *(time for time, _ in self.heard if time <= one)]
+        usual = statistics.median(np.diff(times)[-12:]) if len(times) > 1 else 0.0
+        return other - one >= max(4.0, 1.6 * usual)
+
+    def latest_row(self):
+        """Times of the breaths since the latest silence, and the last sure one before them."""
+        times = [0.0, *(time for time, _ in self.heard)]
+        row = times[-1:]
+        for before, time in reversed(list(pairwise(times))):
+            if self.is_silence(before, time):
+                sure = [t for t, sure in self.heard if sure and t < row[0]]
+                return row, max([self.anew, *sure])
+            row.insert(0, before)
+        return [], 0.0
+
     def doubt_row(self, s):
         """Doubt the breaths before a doubtful one too, if they all came in a short row."""
         row = [self.heard[-1]]
         for breath in self.heard[-2::-1]:
-            if row[-1][0] - breath[0] >= 5.0:
+            if self.is_silence(breath[0], row[-1][0]):
                 break
             row.append(breath)
         start = row[-1][0]
@@ -270,6 +288,17 @@ class SlowPause(SlowRule):
         if self.carries_over and waits and passed_over and s - self.sure >= self.limit:
             self.assessed, self.by_doubts = False, bool(row)
             self.condition.begin(self.sure, self.now, assessable=False)
+        self.past_short_row(s)
+
+    def past_short_row(self, s):
+        """List a pause that is long enough if the short row of breaths in it does not count."""
+        if not self.carries_over or not self.running or self.condition.on:
+            return
+        row, before = self.latest_row()
+        short = len(row) >= 2 and row[-1] - row[0] <= 3.0 and s - row[-1] >= 5.0
+        if short and row[0] > max(self.anew, self.listed) and s - before >= self.limit:
+            self.assessed, self.by_doubts = False, True
+            self.condition.begin(before, self.now, assessable=False)
 
     def opened_again(self, stretch):
         before = self.last
@@ -427,12 +456,13 @@ def contact_of(stretches, noise=()):
     return ContactMarks(*(np.array(c, dtype=k) for c, k in zip(columns, kinds, strict=True)))
 
 
-def batches_of(cuts, *, beats=None, breaths=None, contact=None, second=None):
+def batches_of(cuts, *, beats=None, breaths=None, contact=None, second=None, pulsation=None):
     """Cut findings into batches that reach the given times; the last one ends the stream."""
     beats = beats_at([]) if beats is None else beats
     breaths = breaths_at([]) if breaths is None else breaths
     second = beats_at([]) if second is None else second
     contact = contact or {}
+    pulsation = Pulsations.empty() if pulsation is None else pulsation
     batches, before = [], -math.inf
     for n, reached in enumerate(cuts):
 
@@ -443,7 +473,7 @@ def batches_of(cuts, *, beats=None, breaths=None, contact=None, second=None):
             Batch(
                 r_peaks=now(beats),
                 breaths=now(breaths),
-                pulsation=Pulsations.empty(),
+                pulsation=now(pulsation),
                 second_beats=now(second),
                 contact={role: now(marks) for role, marks in contact.items()},
                 reached_s=float(reached),

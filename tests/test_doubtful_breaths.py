@@ -7,6 +7,8 @@ from slow_rules import Stretch, batches_of, breaths_at, contact_of
 from infantmon.events.apnea import ApneaRule
 from infantmon.events.batch import Latencies
 from infantmon.events.doubtful_breaths import DoubtfulBreaths
+from infantmon.events.isolated_swings import IsolatedSwings
+from infantmon.events.silences import Silences
 from infantmon.model.marks import Breaths
 from infantmon.model.prescription import ApneaLimit
 from infantmon.model.spans import Reason
@@ -93,6 +95,38 @@ def test_a_swing_of_usual_size_ends_a_pause_a_large_or_small_one_alone_leaves_it
     assert apneas(with_pause(112.0)) == []
     assert apneas(with_pause(112.0, size=4.0)) == [(100.0, 124.0, False)]
     assert apneas(with_pause(112.0, size=0.3)) == [(100.0, 124.0, False)]
+
+
+@pytest.mark.parametrize(
+    ("last", "listed"),
+    [(113.0, [(100.0, 124.0, False)]), (115.5, [])],
+    ids=["within 3 s", "longer"],
+)
+def test_one_short_row_of_usual_breaths_between_silences_is_passed_over(last, listed):
+    """From 112 s on, in a pause of 24 s at a limit of 20 s: it may be a movement."""
+    assert apneas(with_pause(*np.arange(112.0, last + 0.1, 0.5))) == listed
+
+
+def test_two_short_rows_are_not_passed_over():
+    """Three silences of 8 s, two rows of a second between them, as in periodic breathing."""
+    assert apneas(with_pause(108.0, 109.0, 117.0, 118.0, length=26.0)) == []
+
+
+def test_slow_breathing_has_no_silences():
+    """Breaths 4.5 s apart and 4.6 s apart, a pair of them nearer: nothing is passed over."""
+    apart = np.tile([4.5, 4.6, 4.5, 1.0], 12)
+    assert apneas(sized(np.cumsum(apart), np.ones(len(apart))), limit_s=9.0) == []
+
+
+@pytest.mark.parametrize("size", [0.35, 3.0])
+def test_what_goes_on_for_more_than_12_s_after_a_silence_is_breathing(size):
+    """A pause of 8 s, and breaths of another size from then on."""
+    times = np.concatenate((np.arange(0.0, 100.5), np.arange(108.0, 150.0)))
+    sizes = np.where(times < 101.0, 1.0, size)
+    swings = IsolatedSwings()
+    breaths = sized(times, sizes)
+    told = times[swings.tell(breaths, Silences().tell(times))]
+    assert told.tolist() == np.arange(108.0, 120.5).tolist()
 
 
 def test_a_swing_of_a_movement_in_a_pause_leaves_it_listed_as_not_assessable():

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from infantmon.events.isolated_swings import IsolatedSwings
+from infantmon.events.silences import Silences
 from infantmon.model.marks import Breaths
 
 
@@ -21,10 +22,20 @@ def breaths(time_s, size):
 REGULAR = np.arange(1.0, 21.0)  # twenty breaths of size 1, the last at 20 s
 
 
+class Pair:
+    """Both stages of it: silences, and the swings after them."""
+
+    def __init__(self):
+        self.silences, self.swings = Silences(), IsolatedSwings()
+
+    def tell(self, part):
+        return self.swings.tell(part, self.silences.tell(part.time_s))
+
+
 def told(times, sizes):
     """What is said of breaths after the regular ones."""
     whole = breaths([*REGULAR, *times], [*np.ones(len(REGULAR)), *sizes])
-    return IsolatedSwings().tell(whole)[len(REGULAR) :].tolist()
+    return Pair().tell(whole)[len(REGULAR) :].tolist()
 
 
 def test_a_large_swing_in_a_silence_and_what_follows_it_at_once_are_doubtful():
@@ -55,15 +66,25 @@ def test_a_large_swing_soon_in_the_row_is_doubtful_whatever_came_before_it():
 
 def test_before_twelve_breaths_are_known_nothing_is_told():
     few = breaths([1.0, 2.0, 10.0, 11.0], [1.0, 1.0, 9.0, 9.0])
-    assert not IsolatedSwings().tell(few).any()
+    assert not Pair().tell(few).any()
+
+
+def test_a_silence_is_longer_than_4_s_and_than_1_6_usual_intervals():
+    assert Silences().tell(np.array([*REGULAR, 23.9, 27.9])).tolist() == [False] * 21 + [True]
+    slow = np.cumsum([3.0] * 20 + [4.7, 3.0, 4.9])
+    assert np.flatnonzero(Silences().tell(slow)).tolist() == [22]
+    assert np.flatnonzero(Silences().tell(np.array([4.0, 5.0]))).tolist() == [0]
 
 
 def slow_twin(time_s, size):
     found, row, large, usual, doubted = [], -math.inf, -math.inf, 0.0, False
+    marks = [0.0, *time_s]
     for k, at in enumerate(time_s):
-        if k == 0 or at - time_s[k - 1] >= 5.0:
-            before = size[max(0, k - 12) : k]
-            doubted = len(before) == 12
+        gaps = np.diff(marks[: k + 1])[-12:]
+        silence = max(4.0, 1.6 * float(np.median(gaps)) if len(gaps) else 0.0)
+        if at - marks[k] >= silence:
+            before = size[max(0, k - 30) : k]
+            doubted = len(before) >= 12
             row = at if doubted else -math.inf
             usual = float(np.median(before)) if len(before) else 0.0
             large = -math.inf
@@ -72,7 +93,7 @@ def slow_twin(time_s, size):
             large = at
         is_small = doubted and size[k] <= 0.7 * usual
         follows = (doubted or is_large) and at <= large + 2.0
-        doubted = is_large or is_small or follows
+        doubted = (is_large or is_small or follows) and at <= row + 12.0
         found.append(doubted)
     return found
 
@@ -85,7 +106,7 @@ def test_equals_its_slow_twin_however_it_is_cut(seed, pieces):
         draw.random(400) < 0.1, draw.uniform(4.0, 12.0, 400), draw.uniform(0.4, 2.0, 400)
     )
     time_s, size = np.cumsum(gaps), draw.lognormal(0.0, 0.5, 400)
-    whole, stage = breaths(time_s, size), IsolatedSwings()
+    whole, stage = breaths(time_s, size), Pair()
     edges = np.linspace(0, 400, pieces + 1).astype(int)
     parts = [stage.tell(whole.rows(a, b)) for a, b in pairwise(edges)]
     wanted = slow_twin(time_s, size)
@@ -95,7 +116,8 @@ def test_equals_its_slow_twin_however_it_is_cut(seed, pieces):
 
 def test_saved_and_restored_it_goes_on_the_same():
     whole = breaths([*REGULAR, 30.0, 31.0], [*np.ones(len(REGULAR)), 3.0, 1.0])
-    one, other = IsolatedSwings(), IsolatedSwings()
+    one, other = Pair(), Pair()
     one.tell(whole.rows(0, 21))
-    other.restore(one.snapshot())
+    other.swings.restore(one.swings.snapshot())
+    other.silences.restore(one.silences.snapshot())
     assert other.tell(whole.rows(21, 22)).tolist() == [True]

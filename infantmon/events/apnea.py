@@ -8,8 +8,10 @@ from infantmon.events.batch import Batch, Latencies
 from infantmon.events.condition import Transition
 from infantmon.events.doubtful_breaths import DoubtfulBreaths
 from infantmon.events.isolated_swings import IsolatedSwings
+from infantmon.events.passed_over import Doubts
 from infantmon.events.pause import PauseRule
-from infantmon.model.arrays import Bools
+from infantmon.events.silences import Silences
+from infantmon.events.unled_swings import UnledSwings
 from infantmon.model.findings import Findings
 from infantmon.model.marks import Breaths
 from infantmon.model.prescription import ApneaLimit
@@ -29,7 +31,13 @@ class ApneaRule(PauseRule):
 
     kind = "apnea"
     role = "impedance"
-    carried: ClassVar[tuple[str, ...]] = (*PauseRule.carried, "_doubts", "_swings")
+    carried: ClassVar[tuple[str, ...]] = (
+        *PauseRule.carried,
+        "_disturbed",
+        "_isolated",
+        "_silences",
+        "_unled",
+    )
 
     def __init__(self, limit: ApneaLimit, latencies: Latencies) -> None:
         limits: dict[str, float | int | str] = {
@@ -38,20 +46,25 @@ class ApneaRule(PauseRule):
             "latency_s": latencies.breaths_s,
         }
         super().__init__(limit.limit_s, limits, latencies.breaths_s, carries_over=True)
-        self._doubts = DoubtfulBreaths()
-        self._swings = IsolatedSwings()
+        self._disturbed = DoubtfulBreaths()
+        self._isolated = IsolatedSwings()
+        self._silences = Silences()
+        self._unled = UnledSwings()
 
     def push(self, batch: Batch) -> list[Transition]:
         """Return the transitions that follow from a batch, in the order of known time."""
-        self._doubts.learn(batch, self.role)
+        self._disturbed.learn(batch, self.role)
+        self._unled.learn(batch)
         return super().push(batch)
 
     def findings(self, batch: Batch) -> Breaths:
         """Return the breaths."""
         return batch.breaths
 
-    def doubtful(self, findings: Findings) -> Bools:
-        """Tell which breaths a disturbance or an electrode may have made."""
+    def doubts(self, findings: Findings) -> Doubts:
+        """Tell which breaths a disturbance, an electrode or the heart may have made."""
         if not isinstance(findings, Breaths):
-            return super().doubtful(findings)
-        return self._doubts.tell(findings) | self._swings.tell(findings)
+            return super().doubts(findings)
+        after_silence = self._silences.tell(findings.time_s)
+        passing = self._disturbed.tell(findings) | self._isolated.tell(findings, after_silence)
+        return Doubts(passing, self._unled.tell(findings), after_silence)

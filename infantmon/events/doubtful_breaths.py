@@ -11,7 +11,7 @@ from infantmon.events.batch import Batch
 from infantmon.model.arrays import Bools
 from infantmon.model.carried import Carried
 from infantmon.model.marks import Breaths
-from infantmon.model.spans import BLOCKING, ContactMarks
+from infantmon.model.spans import BLOCKING, INTERFERING, ContactMarks
 
 BEFORE_S = 0.5
 AFTER_S = 2.0
@@ -44,7 +44,8 @@ class DoubtfulBreaths(Carried):
         marks = batch.contact.get(role)
         if marks is None:
             return
-        for row in np.flatnonzero(~marks.bridged).tolist():
+        counts = ~marks.bridged & ((marks.reason & int(INTERFERING)) == 0)
+        for row in np.flatnonzero(counts).tolist():
             self._note(marks, row)
 
     def _note(self, marks: ContactMarks, row: int) -> None:

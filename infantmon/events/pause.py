@@ -10,19 +10,11 @@ from typing import ClassVar
 import numpy as np
 
 from infantmon.events.condition import Condition, Transition
+from infantmon.events.passed_over import QUIET_AFTER_ROW_S, Doubts, PassedOver
 from infantmon.events.rule import FEW, ClockedRule, Edge, rows_beside_gaps
-from infantmon.model.arrays import Bools, Ints
+from infantmon.model.arrays import Ints
 from infantmon.model.event import ACTIVE
 from infantmon.model.findings import Findings
-
-DOUBTS_SHARE = 0.6
-"""Doubtful breaths in a pause may take up this share of the limit (project's choice)."""
-QUIET_AFTER_S = 4.0
-"""And nothing may follow them for so long, in seconds (project's choice)."""
-
-ROW_GAP_S, ROW_S = 5.0, 4.0
-"""A row of breaths begins after a gap of the first length; if one within the second is doubtful, so
-are those of the row before it (project's choice), in seconds."""
 
 
 class PauseRule(ClockedRule):
@@ -41,13 +33,7 @@ class PauseRule(ClockedRule):
         *ClockedRule.carried,
         "_assessed",
         "_by_doubts",
-        "_sure_s",
-        "_doubts_from_s",
-        "_doubts_to_s",
-        "_row_from_s",
-        "_sure_before_row_s",
-        "_doubts_before_row_s",
-        "_latest_s",
+        "_passed_over",
     )
 
     def __init__(
@@ -63,37 +49,27 @@ class PauseRule(ClockedRule):
         self._carries_over = carries_over
         self._assessed = True
         self._by_doubts = False  # the present pause went active by leaving doubtful ones out
-        self._doubtful: Bools = np.zeros(0, dtype=np.bool_)  # of the piece in work
-        self._sure_s = 0.0  # last finding beyond doubt; at first the first sample
-        self._doubts_from_s = math.inf  # first and last doubtful finding since then
-        self._doubts_to_s = -math.inf
-        self._after_gap = self._doubtful
-        self._latest_s = -math.inf
-        self._row_from_s = 0.0  # first finding since the latest gap; what was so before it
-        self._sure_before_row_s = 0.0
-        self._doubts_before_row_s = math.inf
+        self._doubts = Doubts.none(0)  # of the piece in work
+        self._passed_over = PassedOver()
 
-    def doubtful(self, findings: Findings) -> Bools:
+    def doubts(self, findings: Findings) -> Doubts:
         """Tell which findings may be none."""
-        return np.zeros(len(findings), dtype=np.bool_)
+        return Doubts.none(len(findings))
 
     def interesting(self, findings: Findings) -> Ints:
         """Return the rows beside long gaps and doubtful findings, and the first and last."""
         # a hair below the limit, so that rounding never hides a gap from the exact comparison
-        rows = rows_beside_gaps(findings.time_s, self._limit_s * (1.0 - 1e-9))
-        self._doubtful = self.doubtful(findings)
         if not self._carries_over:
-            return rows
-        self._after_gap = np.diff(findings.time_s, prepend=self._latest_s) >= ROW_GAP_S
-        self._latest_s = float(findings.time_s[-1])
+            return rows_beside_gaps(findings.time_s, self._limit_s * (1.0 - 1e-9))
+        shortest_s = min(self._limit_s, QUIET_AFTER_ROW_S) * (1.0 - 1e-9)
+        rows = rows_beside_gaps(findings.time_s, shortest_s)
+        self._doubts = self.doubts(findings)
         if len(findings) <= FEW:
             return rows
-        rows = np.union1d(rows, np.flatnonzero(self._after_gap))
-        if not self._doubtful.any():
-            return rows
-        doubts = np.flatnonzero(self._doubtful)
-        after = np.minimum(doubts + 1, len(findings) - 1)
-        return np.unique(np.concatenate((rows, doubts, after)))
+        doubtful = self._doubts.any_kind
+        rows = np.union1d(rows, np.flatnonzero(doubtful | self._doubts.after_silence))
+        after = np.minimum(np.flatnonzero(doubtful) + 1, len(findings) - 1)
+        return np.union1d(rows, after)
 
     def take(self, time_s: float, known_s: float, row: int) -> list[Transition]:
         """Take a beat or breath: it ends the pause, which may have reached the limit.
@@ -103,38 +79,25 @@ class PauseRule(ClockedRule):
         found: list[Transition] = []
         while (at_s := self.next_at_s()) <= time_s:
             found += self.nothing_found(at_s, known_s)
-        if self._doubtful[row] and not (self.condition.begun and self._assessed):
+        if self._is_doubtful(row) and not (self.condition.begun and self._assessed):
             return found
         if self.condition.begun:
-            self._sure_s = time_s  # that pause is listed: nothing is counted on from before it
+            self._passed_over.settle(time_s)
         return found + self._stamped(self.condition.end(time_s, known_s, "ended by itself"))
+
+    def _is_doubtful(self, row: int) -> bool:
+        return self._carries_over and bool(self._doubts.passing[row] or self._doubts.lasting[row])
 
     def _move_on(self, time_s: float, row: int) -> None:
         if self._seen and time_s <= self.last_s:
             return  # it has been taken
-        if self._carries_over and self._after_gap[row]:
-            self._row_from_s, self._sure_before_row_s = time_s, self._sure_s
-            self._doubts_before_row_s = self._doubts_from_s
         super()._move_on(time_s, row)
-        if time_s <= self._sure_s:  # a pause ended here
-            self._doubts_from_s = math.inf
-            self._sure_before_row_s = self._sure_s
-        elif not self._doubtful[row]:
-            self._sure_s, self._doubts_from_s = time_s, math.inf
-        else:
-            self._doubts_from_s = min(self._doubts_from_s, time_s)
-            self._doubts_to_s = time_s
-            if time_s - self._row_from_s <= ROW_S and self._row_from_s > self._sure_before_row_s:
-                self._sure_s = self._sure_before_row_s  # the whole short row is doubtful
-                earliest_s = min(self._row_from_s, self._doubts_before_row_s)
-                self._doubts_from_s = min(self._doubts_from_s, earliest_s)
+        if self._carries_over:
+            self._passed_over.take(time_s, self._doubts, row)
 
     def _begin_anew(self, time_s: float) -> None:
         super()._begin_anew(time_s)
-        if time_s > self._sure_before_row_s:
-            self._sure_before_row_s, self._doubts_before_row_s = time_s, math.inf
-        if time_s > self._sure_s:
-            self._sure_s, self._doubts_from_s = time_s, math.inf
+        self._passed_over.begin_anew(time_s)
 
     def stretch_opens(self, edge: Edge, known_s: float) -> list[Transition]:
         """Apply the start of an unusable stretch."""
@@ -148,7 +111,20 @@ class PauseRule(ClockedRule):
         """Return when the limit is reached next, with or without counting unusable time."""
         if self.condition.begun:
             return math.inf if self._assessed else self.reaches_s(self._limit_s)
-        return min(self.reaches_s(self._limit_s), self._carried_at_s())
+        return min(self.reaches_s(self._limit_s), self._carried_at_s(), self._past_row_at_s())
+
+    def _carried_at_s(self) -> float:
+        """Return when pause before + stretch or doubtful breaths + pause after reach the limit."""
+        passed = self._passed_over
+        if not self._carries_over or self.clock_s <= passed.sure_s:
+            return math.inf
+        return max(passed.reaches_s(self._limit_s), self.reaches_s(0.0))
+
+    def _past_row_at_s(self) -> float:
+        """Return when the pause around a short row of breaths reaches the limit."""
+        if not self._carries_over:
+            return math.inf
+        return max(self._passed_over.reaches_past_row_s(self._limit_s), self.reaches_s(0.0))
 
     def nothing_found(self, at_s: float, known_s: float) -> list[Transition]:
         """Go active, or note that an active pause has now been assessed in full."""
@@ -163,26 +139,18 @@ class PauseRule(ClockedRule):
         self._assessed, self._by_doubts = plain, False
         if plain:
             return self.condition.begin(self.clock_s, known_s, "limit reached")
-        cause = "limit reached counting unusable time"
-        if self._doubts_from_s < math.inf:
+        return self._stamped(self.condition.begin(*self._onset_and_cause(at_s, known_s)))
+
+    def _onset_and_cause(self, at_s: float, known_s: float) -> tuple[float, float, str]:
+        """Return from when on a pause is too long that is not so beyond doubt, and why."""
+        passed = self._passed_over
+        if at_s < self._carried_at_s():
             self._by_doubts = True
-            cause = "limit reached not counting doubtful breaths"
-        return self._stamped(self.condition.begin(self._sure_s, known_s, cause))
+            return passed.before_row_s, known_s, "limit reached not counting a short row of breaths"
+        self._by_doubts = passed.any_doubts
+        if self._by_doubts:
+            return passed.sure_s, known_s, "limit reached not counting doubtful breaths"
+        return passed.sure_s, known_s, "limit reached counting unusable time"
 
     def _stamped(self, steps: list[Transition]) -> list[Transition]:
         return [dataclasses.replace(step, assessable=self._assessed) for step in steps]
-
-    def _carried_at_s(self) -> float:
-        """Return when pause before + stretch or doubtful breaths + pause after reach the limit.
-
-        Doubtful breaths are passed over only where they take up no more than 0.6 of the limit and
-        nothing has followed them for a while: a movement is no pause, nor is a sigh that ends one.
-        """
-        if not self._carries_over or self.clock_s <= self._sure_s:
-            return math.inf
-        at_s = max(self._sure_s + self._limit_s, self.reaches_s(0.0))
-        if self._doubts_from_s == math.inf:
-            return at_s
-        if self._doubts_to_s - self._doubts_from_s > DOUBTS_SHARE * self._limit_s:
-            return math.inf
-        return max(at_s, self._doubts_to_s + QUIET_AFTER_S)

@@ -1,0 +1,119 @@
+"""Small swings while no R peaks lead: the heart's pulsation may have made them."""
+
+from __future__ import annotations
+
+import math
+from collections import deque
+from typing import ClassVar
+
+import numpy as np
+
+from infantmon.events.batch import Batch
+from infantmon.model.arrays import NO_FLOATS, Bools, Floats
+from infantmon.model.carried import Carried
+from infantmon.model.marks import Breaths, RPeaks
+
+BACK_S = 5.0  # R peaks lead again after so long without a break, in seconds
+REMEMBERED = 12  # seconds of pulsation, and
+USUAL = 30  # breaths, before the R peaks were lost: their medians are usual
+GROWN = 4.0  # a swing beyond so many times the usual pulsation is no pulsation: of what was taken
+# out through breaths some is missing, and as the heart slows the pulsation may double
+LEAST = 0.35  # but up to this share of the usual breath it may be: the pulsation grows, and
+# little is known of a small one
+SMALL = 0.7  # nor is one beyond this share of the usual breath
+STRANGE_S = 3.0  # R peaks do not lead, either, while half of those in so long are not reliable
+
+
+class UnledSwings(Carried):
+    """Tells of each breath whether it may be pulsation, while no R peaks lead the rejector.
+
+    Without R peaks the pulsation stays in the impedance, and in a pause it is all that moves. What
+    is known of its size from before the R peaks were lost tells which swings it could have made:
+    those up to four times as large, or up to 0.35 of a usual breath, and none beyond 0.7 of it.
+    Nothing is doubtful where R peaks have never led, since nothing is known of the pulsation there.
+    The values are the project's choice, on simulated nights (seeds 1000 to 1099, 2000 to 2059, 3000
+    to 3099, 4000 to 4099, 5000 to 5099, 6000 to 6299, 7000 to 7299).
+    """
+
+    carried: ClassVar[tuple[str, ...]] = (
+        "_changes",
+        "_is_unled",
+        "_led_since_s",
+        "_pulsation",
+        "_sizes",
+        "_beat_s",
+        "_strange",
+    )
+
+    def __init__(self) -> None:
+        # since when R peaks lead, or lead no more; and the usual pulsation then (NaN: they lead, or
+        # have never led)
+        self._changes: list[tuple[float, float]] = [(-math.inf, math.nan)]
+        self._is_unled = False
+        self._led_since_s = math.inf  # without a break, while they are not back yet
+        self._pulsation: deque[float] = deque(maxlen=REMEMBERED)
+        self._sizes = NO_FLOATS  # of the latest breaths while they led
+        self._beat_s, self._strange = NO_FLOATS, NO_FLOATS  # the latest beats; 1: not reliable
+
+    def learn(self, batch: Batch) -> None:
+        """Take up the pulsation and the beats of a batch."""
+        found = batch.pulsation
+        led = found.led_by_beats & self._are_reliable(batch.r_peaks, found.time_s)
+        if led.all() and not self._is_unled:  # mostly
+            self._pulsation.extend(found.pulsation[-REMEMBERED:].tolist())
+            return
+        columns = (found.time_s, found.pulsation, led)
+        for time_s, size, led in zip(*(column.tolist() for column in columns), strict=True):
+            self._note(time_s, size, led=led)
+
+    def _are_reliable(self, beats: RPeaks, at_s: Floats) -> Bools:
+        """Tell of each time whether half of the beats in the seconds before it are reliable."""
+        beat_s = np.concatenate((self._beat_s, beats.time_s))
+        strange = np.concatenate((self._strange, np.logical_not(beats.reliable)))
+        after = np.searchsorted(beat_s, at_s, side="right")
+        first = np.searchsorted(beat_s, at_s - STRANGE_S, side="right")
+        sums = np.concatenate(([0.0], np.cumsum(strange)))
+        kept = int(np.searchsorted(beat_s, (at_s[-1] if len(at_s) else -math.inf) - STRANGE_S))
+        self._beat_s, self._strange = beat_s[kept:], strange[kept:]
+        reliable: Bools = 2.0 * (sums[after] - sums[first]) <= after - first
+        return reliable
+
+    def _note(self, time_s: float, size: float, *, led: bool) -> None:
+        if not self._is_unled:
+            if led:
+                self._pulsation.append(size)
+            else:
+                self._is_unled, self._led_since_s = True, math.inf
+                usual = float(np.median(self._pulsation)) if self._pulsation else math.nan
+                self._changes.append((time_s, usual))
+        elif not led:
+            self._led_since_s = math.inf
+        else:
+            self._led_since_s = min(self._led_since_s, time_s)
+            if time_s - self._led_since_s >= BACK_S:
+                self._is_unled = False
+                self._changes.append((time_s, math.nan))
+
+    def tell(self, breaths: Breaths) -> Bools:
+        """Return which of the next breaths may be pulsation."""
+        doubtful = np.zeros(len(breaths), dtype=np.bool_)
+        first = 0
+        for place, (_, pulsation) in enumerate(self._changes):
+            later = self._changes[place + 1 :]
+            after = int(np.searchsorted(breaths.time_s, later[0][0])) if later else len(breaths)
+            sizes = breaths.size[first:after]
+            if not math.isnan(pulsation):
+                doubtful[first:after] = sizes <= self._most(pulsation)
+            elif len(sizes):
+                self._sizes = np.concatenate((self._sizes, sizes[-USUAL:]))[-USUAL:]
+            first = after
+        if len(breaths):
+            latest_s = float(breaths.time_s[-1])
+            past = sum(since_s <= latest_s for since_s, _ in self._changes)
+            self._changes = self._changes[past - 1 :]
+        return doubtful
+
+    def _most(self, pulsation: float) -> float:
+        """Return the largest swing that a pulsation of the usual size may have become."""
+        breath = float(np.median(self._sizes)) if len(self._sizes) else 0.0
+        return min(max(GROWN * pulsation, LEAST * breath), SMALL * breath)

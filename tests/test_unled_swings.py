@@ -1,0 +1,117 @@
+"""Small swings while R peaks do not lead may be the heart's: each clause in plain words."""
+
+import numpy as np
+import pytest
+from slow_rules import batches_of, beats_at, breaths_at, random_cuts
+from test_doubtful_breaths import LAG_S, sized
+
+from infantmon.events.apnea import ApneaRule
+from infantmon.events.batch import Latencies
+from infantmon.events.unled_swings import UnledSwings
+from infantmon.model.marks import Pulsations
+from infantmon.model.prescription import ApneaLimit
+
+END_S = 200.0
+
+
+def pulsation(*lost, size=0.2):
+    """Once a second: pulsation of a size, but for the stretches in which no R peaks lead."""
+    time_s = np.arange(0.0, END_S)
+    led = np.ones(len(time_s), dtype=bool)
+    for since, until in lost:
+        led &= (time_s < since) | (time_s >= until)
+    taken = np.where(led, size, 0.0)
+    locked = np.zeros(len(time_s), dtype=bool)
+    return Pulsations(time_s, time_s + 2.0, taken, np.ones(len(time_s)), led, locked)
+
+
+def swings(inside, size, *, onset=100.0, length=40.0):
+    """Breaths of size 1, one a second; in a stretch of time only swings of another size."""
+    breaths = [time for time in np.arange(0.0, END_S) if not onset < time < onset + length]
+    sizes = [1.0] * len(breaths) + [size] * len(inside)
+    order = np.argsort([*breaths, *inside])
+    return sized(np.array([*breaths, *inside])[order], np.array(sizes)[order])
+
+
+def doubted(breaths, found, beats=None):
+    told = UnledSwings()
+    (batch,) = batches_of([END_S + 9.0], breaths=breaths, pulsation=found, beats=beats)
+    told.learn(batch)
+    return breaths.time_s[told.tell(breaths)].tolist()
+
+
+def apneas(breaths, found, cuts=(END_S + 9.0,)):
+    rule = ApneaRule(ApneaLimit(limit_s=20.0), Latencies(1.0, LAG_S, 0.5))
+    batches = batches_of(cuts, breaths=breaths, pulsation=found)
+    steps = [step for batch in batches for step in rule.push(batch) if step.end_s is not None]
+    return [(step.onset_s, step.end_s, step.assessable) for step in steps]
+
+
+INSIDE = (110.0, 111.0)
+
+
+@pytest.mark.parametrize(("size", "doubtful"), [(0.7, True), (0.71, False)])
+def test_up_to_0_7_of_a_usual_breath_where_the_pulsation_may_be_so_large(size, doubtful):
+    found = pulsation((95.0, 150.0), size=0.3)
+    assert doubted(swings(INSIDE, size), found) == list(INSIDE) * doubtful
+
+
+@pytest.mark.parametrize(("size", "doubtful"), [(0.4, True), (0.41, False)])
+def test_up_to_four_times_the_pulsation_that_was_taken_out_before(size, doubtful):
+    found = pulsation((95.0, 150.0), size=0.1)
+    assert doubted(swings(INSIDE, size), found) == list(INSIDE) * doubtful
+
+
+def test_not_while_r_peaks_lead_nor_where_they_have_never_led():
+    assert doubted(swings(INSIDE, 0.3), pulsation()) == []
+    assert doubted(swings(INSIDE, 0.3), pulsation((0.0, 150.0))) == []
+
+
+@pytest.mark.parametrize(("back", "doubtful"), [(104.0, False), (107.0, True)])
+def test_until_r_peaks_have_led_again_for_5_s(back, doubtful):
+    found = pulsation((95.0, back))
+    assert doubted(swings(INSIDE, 0.3), found) == list(INSIDE) * doubtful
+
+
+@pytest.mark.parametrize(("size", "doubtful"), [(0.35, True), (0.36, False)])
+def test_up_to_0_35_of_a_usual_breath_however_small_the_pulsation_was(size, doubtful):
+    found = pulsation((95.0, 150.0), size=0.02)
+    assert doubted(swings(INSIDE, size), found) == list(INSIDE) * doubtful
+
+
+@pytest.mark.parametrize("strange_of_four", [2, 3])
+def test_where_most_r_peaks_are_not_reliable_they_do_not_lead(strange_of_four):
+    """Half of them still do; the stretch of strange beats begins at 90 s."""
+    times = np.arange(0.0, END_S, 0.5)
+    beats = beats_at(times)
+    strange = (np.arange(len(times)) % 4 < strange_of_four) & (times > 90.0)
+    np.copyto(beats.reliable, ~strange)
+    doubtful = strange_of_four == 3
+    assert doubted(swings(INSIDE, 0.3), pulsation(), beats) == list(INSIDE) * doubtful
+
+
+def test_a_pause_full_of_pulsation_is_listed_as_not_assessable():
+    """However long: the swings go on for 40 s without R peaks. With R peaks they are breaths."""
+    breaths = swings(np.arange(101.0, 140.0, 0.5), 0.4)
+    assert apneas(breaths, pulsation((95.0, 150.0))) == [(100.0, 140.0, False)]
+    assert apneas(breaths, pulsation()) == []
+
+
+def test_one_usual_breath_among_them_ends_it():
+    inside = [*np.arange(101.0, 117.5, 0.5), *np.arange(118.5, 137.0, 0.5)]
+    breaths = swings(inside, 0.4, length=18.0)
+    assert apneas(breaths, pulsation((95.0, 150.0))) == []
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_however_it_is_cut(seed):
+    chance = np.random.default_rng(seed)
+    inside = np.sort(chance.uniform(101.0, 139.0, 60))
+    breaths = swings(inside, 0.4)
+    found = pulsation((95.0, 98.0), (101.0, float(chance.uniform(105.0, 150.0))), (152.0, 170.0))
+    whole = apneas(breaths, found)
+    assert apneas(breaths, found, random_cuts(chance, END_S + 9.0)) == whole
+
+
+def test_nothing_without_breaths():
+    assert doubted(breaths_at([]), pulsation((10.0, 20.0))) == []
