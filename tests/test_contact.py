@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from slow_contact import slow_contact
 
 from infantmon.errors import ArgumentError, StateError
-from infantmon.model.spans import BLOCKING, DISTURBING, ContactMarks, Reason
+from infantmon.model.spans import BLOCKING, DISTURBING, INTERFERING, ContactMarks, Reason
 from infantmon.stages.contact import ContactDetector, ContactSettings
 
 
@@ -297,10 +297,11 @@ def test_spans_of_the_two_groups_are_kept_apart():
 
 def test_every_reason_is_in_one_group():
     assert not BLOCKING & DISTURBING
+    assert not (BLOCKING | DISTURBING) & INTERFERING
     everything = Reason(0)
     for reason in Reason:
         everything |= reason
-    assert everything == BLOCKING | DISTURBING
+    assert everything == BLOCKING | DISTURBING | INTERFERING
 
 
 def test_a_stretch_told_after_another_had_closed_is_merged_in_spans():

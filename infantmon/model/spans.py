@@ -55,19 +55,23 @@ LOST_CONTACT = Reason.FLAT | Reason.SATURATED | Reason.OUT_OF_RANGE
 BLOCKING = Reason.MISSING | Reason.NOT_FINITE | LOST_CONTACT
 """Reasons for which a signal cannot be used at all."""
 
-DISTURBING = Reason.MOVEMENT | Reason.STEP | Reason.MAINS | Reason.NOISE
+DISTURBING = Reason.MOVEMENT | Reason.STEP | Reason.NOISE
 """Reasons for which a signal is to be used with care."""
+
+INTERFERING = Reason.MAINS
+"""Reasons that the filters take out: they are told, and change nothing."""
 
 
 @dataclass(frozen=True, eq=False)
 class ContactMarks(Findings):
     """Where a channel stops being usable and where it can be used again, as the stream tells it.
 
-    `BLOCKING` and `DISTURBING` reasons are told apart: each group has its own stretches, and a mark
-    belongs to the group of its reason. A stretch longer than `BRIDGED_S` gives two marks: one that
-    opens it as soon as it is established, and one that closes it. A shorter one gives only the
-    closing mark, with `bridged`. `time_s` is when it is established, or over; `since_s` is when it
-    truly began. A stretch that is open when the stream ends has no closing mark.
+    `BLOCKING`, `DISTURBING` and `INTERFERING` reasons are told apart: each group has its own
+    stretches, and a mark belongs to the group of its reason. A stretch longer than `BRIDGED_S`
+    gives two marks: one that opens it as soon as it is established, and one that closes it. A
+    shorter one gives only the closing mark, with `bridged`. `time_s` is when it is established, or
+    over; `since_s` is when it truly began. A stretch that is open when the stream ends has no
+    closing mark.
 
     Attributes
     ----------
@@ -96,14 +100,19 @@ class ContactMarks(Findings):
         """The marks of stretches in which the signal is to be used with care."""
         return self.where((self.reason & int(DISTURBING)) != 0)
 
+    @property
+    def interfering(self) -> ContactMarks:
+        """The marks of stretches with interference that the filters take out."""
+        return self.where((self.reason & int(INTERFERING)) != 0)
+
     def spans(self, until_s: float) -> Spans:
         """Return the stretches as spans in order of start; one still open ends at `until_s` (s).
 
         Within a group, stretches that overlap (one was told after another had closed) are one
-        span; spans of the two groups may overlap each other.
+        span; spans of different groups may overlap each other.
         """
-        rows = _group_rows(self.blocking, until_s) + _group_rows(self.disturbing, until_s)
-        rows.sort()
+        groups = (self.blocking, self.disturbing, self.interfering)
+        rows = sorted(row for group in groups for row in _group_rows(group, until_s))
         table = np.array(rows, dtype=np.float64).reshape(-1, 3)
         return Spans(table[:, 0].copy(), table[:, 1].copy(), table[:, 2].astype(np.int64))
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from infantmon.model.event import Event
-from infantmon.model.spans import BLOCKING, Reason, Spans
+from infantmon.model.spans import BLOCKING, INTERFERING, Reason, Spans
 from infantmon.report.alarm import AlarmTimes
 from infantmon.report.panel import Panel, spans_in
 from infantmon.report.reviewed import Reviewed, linked_events
@@ -259,4 +259,6 @@ def _span_words(role: str, spans: Spans, window: Window) -> list[str]:
 
 def _reason_words(number: int) -> str:
     reason = Reason(number)
+    if reason & INTERFERING:
+        return f"{reason.words} (filtered out)"
     return reason.words if reason & BLOCKING else f"{reason.words} (used with care)"

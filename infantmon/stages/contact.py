@@ -13,6 +13,7 @@ from infantmon.dsp.bridged import LARGEST
 from infantmon.dsp.bursts import BurstEdges
 from infantmon.dsp.held import HeldRuns
 from infantmon.dsp.held_edges import FlatEdges, RailEdges
+from infantmon.dsp.mains import MainsEdges
 from infantmon.dsp.stretches import Edge, FlagEdges, Stretches, StretchMark
 from infantmon.errors import ArgumentError, require_between, require_number
 from infantmon.model.arrays import Bools, Floats, as_samples
@@ -56,6 +57,8 @@ class ContactSettings:
         The three visits lie within this time, in seconds.
     rail_settle_s : float
         Saturation by visits is over when this long has passed without one, in seconds.
+    tells_mains : bool
+        Whether mains interference is told.
     """
 
     clock: Clock
@@ -68,6 +71,7 @@ class ContactSettings:
     rail_run_s: float = 0.02
     rail_within_s: float = 10.0
     rail_settle_s: float = 2.0
+    tells_mains: bool = False
 
     def __post_init__(self) -> None:
         names = ("flat_s", "rail_run_s", "rail_held_s", "rail_within_s", "rail_settle_s")
@@ -123,8 +127,15 @@ class ContactSettings:
         """
         clock = Clock(rate_hz, start_s)
         if unit is not None and unit.strip().lower() in _OHM:
-            return cls(clock, flat_s=5.0, rail_held_s=3.0, lowest=100.0, highest=3000.0)
-        return cls(clock, flat_s=5.0, rail_held_s=3.0)
+            return cls(
+                clock,
+                flat_s=5.0,
+                rail_held_s=3.0,
+                lowest=100.0,
+                highest=3000.0,
+                tells_mains=True,
+            )
+        return cls(clock, flat_s=5.0, rail_held_s=3.0, tells_mains=True)
 
 
 class ContactDetector(Stage):
@@ -132,8 +143,9 @@ class ContactDetector(Stage):
 
     Blocking: a hole of the recording, samples that are not finite, flat (exactly equal samples;
     quiet is not flat), saturated, base level out of range. Disturbing: movement (swings many times
-    the usual one, for longer than 1 s, not rhythmic) and jumps of the level. Each group has its own
-    stretches; those less than 0.5 s apart are one, with their reasons added up.
+    the usual one, for longer than 1 s, not rhythmic) and jumps of the level. Interfering: mains, in
+    the impedance (`MainsEdges`; the filters take it out, so it is told and changes nothing). Each
+    group has its own stretches; those less than 0.5 s apart are one, with their reasons added up.
 
     Parameters
     ----------
@@ -165,7 +177,7 @@ class ContactDetector(Stage):
     settings_type = ContactSettings
     carried: ClassVar[tuple[str, ...]] = (
         "_next_tick", "_missing", "_invalid", "_range", "_based", "_held", "_flat", "_rail",
-        "_bursts", "_blocking", "_disturbing",
+        "_bursts", "_mains", "_blocking", "_disturbing", "_interfering",
     )  # fmt: skip
 
     def __init__(self, settings: ContactSettings) -> None:
@@ -197,8 +209,10 @@ class ContactDetector(Stage):
             block_ticks=max(1, round(_BLOCK_S * rate)),
             ratio=settings.movement_ratio,
         )
+        self._mains = MainsEdges(int(Reason.MAINS), rate)
         self._blocking = Stretches(bridged, joined)
         self._disturbing = Stretches(bridged, joined)
+        self._interfering = Stretches(bridged, joined)
 
     @property
     def latency_s(self) -> float:
@@ -241,18 +255,19 @@ class ContactDetector(Stage):
         self.begin_push(last=last)
         first, self._next_tick = self._next_tick, self._next_tick + len(samples)
         reached = self._next_tick - 1
-        blocking, disturbing = self._edges(samples, first, missing=missing)
+        blocking, disturbing, interfering = self._edges(samples, first, missing=missing)
         marks = self._blocking.push(blocking, reached, last=last)
         marks += self._disturbing.push(disturbing, reached, last=last)
+        marks += self._interfering.push(interfering, reached, last=last)
         marks.sort(key=lambda mark: mark.known)  # stable: blocking ones first
         return self._table(marks)
 
     def _edges(
         self, samples: Floats, first: int, *, missing: bool
-    ) -> tuple[list[Edge], list[Edge]]:
-        """Return the edges of the blocking and of the disturbing reasons, as they become known."""
+    ) -> tuple[list[Edge], list[Edge], list[Edge]]:
+        """Return the edges of the three groups of reasons, as they become known."""
         if not len(samples):
-            return [], []
+            return [], [], []
         nothing = np.zeros(len(samples), dtype=np.bool_)
         finite = nothing if missing else np.abs(samples) <= LARGEST
         table = self._held.push(samples, finite, first)
@@ -264,7 +279,8 @@ class ContactDetector(Stage):
             *self._rail.push(table, first + len(samples) - 1),
         ]
         edges.sort()
-        return edges, self._bursts.push(samples, finite)
+        mains = self._mains.push(samples, finite) if self.settings.tells_mains else []
+        return edges, self._bursts.push(samples, finite), mains
 
     def _out_of_range(self, samples: Floats, finite: Bools) -> Bools:
         """Tell which samples lie outside the range of an attached electrode."""
