@@ -109,7 +109,9 @@ def outputs(ecg: np.ndarray[Any, Any], chest: np.ndarray[Any, Any]) -> dict[str,
     ecg_passed = ecg_pass.push(ecg, last=True)
     passed = chest_pass.push(chest, last=True)
     ecg_contact, beats = heart.push([(ecg, False)], last=True)
-    chest_contact, pulsation, breaths, cleaned = chests.push([(chest, False)], beats, last=True)
+    chest_contact, pulsation, breaths, cleaned, probability = chests.push(
+        [(chest, False)], beats, last=True
+    )
     settings = {
         "format": FORMAT,
         "ecg_hz": ECG_HZ,
@@ -125,6 +127,7 @@ def outputs(ecg: np.ndarray[Any, Any], chest: np.ndarray[Any, Any]) -> dict[str,
                 ("impedance_bandpass", chest_pass),
                 ("cardiac_artifact", chests.rejector),
                 ("breaths", chests.breaths),
+                ("apnea_probability", chests.opinion),
             )
         },
         "signals": {
@@ -153,6 +156,7 @@ def outputs(ecg: np.ndarray[Any, Any], chest: np.ndarray[Any, Any]) -> dict[str,
         "impedance_cleaned.csv": _signal(cleaned),
         "pulsation.csv": _findings(pulsation),
         "breaths.csv": _findings(breaths),
+        "apnea_probability.csv": _findings(probability),
         "changes.json": _json([_change(change) for change in found.changes]),
     }
 

@@ -9,21 +9,23 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import ClassVar
+from typing import ClassVar, NamedTuple
 
 import numpy as np
 
 from infantmon.errors import ArgumentError
 from infantmon.events.batch import Batch, Latencies
+from infantmon.events.probable_apneas import LEAST
 from infantmon.inbox import Inbox
 from infantmon.model.arrays import NO_FLOATS, Floats
 from infantmon.model.carried import Carried, CarriedSet, record
 from infantmon.model.channel import Channel
 from infantmon.model.clock import Clock
-from infantmon.model.marks import Breaths, Pulsations, RPeaks
+from infantmon.model.marks import ApneaProbabilities, Breaths, Pulsations, RPeaks
 from infantmon.model.recording import ROLES, Recording
 from infantmon.model.signal import Signal
 from infantmon.model.spans import ContactMarks
+from infantmon.stages.apnea_probability import ApneaProbability, ApneaProbabilitySettings
 from infantmon.stages.bandpass import ImpedanceBandPass, ImpedanceBandPassSettings
 from infantmon.stages.breaths import BreathDetector, BreathSettings
 from infantmon.stages.cardiac_artifact import CardiacArtifactRejector, CardiacArtifactSettings
@@ -120,6 +122,7 @@ class SignalChain(Carried):
             budget[f"{role} band-pass"] = chest.bandpass.latency_s
             budget[f"{role} pulsation taken out"] = chest.rejector.latency_s
             budget[f"{role} breaths"] = chest.breaths.latency_s
+            budget[f"{role} second opinion"] = chest.opinion.latency_s
         return budget
 
     @property
@@ -182,22 +185,23 @@ class SignalChain(Carried):
         self._reached_s = max(until_s, self._reached_s)
         contact: dict[str, ContactMarks] = {}
         beats = {"ecg": RPeaks.empty(), "ecg2": RPeaks.empty()}
-        breaths, pulsation, effort = Breaths.empty(), Pulsations.empty(), None
+        chests = ChestFindings.none()
         for role, heart in self._hearts.items():
             contact[role], beats[role] = heart.push(runs[role], last=last)
         for role, chest in self._chests.items():
             led = beats["ecg"] if "ecg" in self._hearts else None
-            found = chest.push(runs[role], led, last=last)
-            contact[role], pulsation, breaths, effort = found
+            chests = chest.push(runs[role], led, last=last)
+            contact[role] = chests.contact
         return Batch(
             r_peaks=beats["ecg"],
-            breaths=breaths,
-            pulsation=pulsation,
+            breaths=chests.breaths,
+            pulsation=chests.pulsation,
             second_beats=beats["ecg2"],
             contact=contact,
             reached_s=max(self._reached_s, 0.0),
             last=last,
-            effort=effort,
+            effort=chests.effort,
+            apnea_probability=chests.apnea_probability,
         )
 
 
@@ -216,10 +220,26 @@ class HeartStages(Carried):
         return contact, self.beats.push(_values(runs), last=last)
 
 
-class ChestStages(Carried):
-    """Contact, band-pass, artefact rejection and breaths of the impedance."""
+class ChestFindings(NamedTuple):
+    """What the stages of the impedance give."""
 
-    carried: ClassVar[tuple[str, ...]] = ("contact", "bandpass", "rejector", "breaths")
+    contact: ContactMarks
+    pulsation: Pulsations
+    breaths: Breaths
+    effort: Signal | None
+    apnea_probability: ApneaProbabilities
+
+    @classmethod
+    def none(cls) -> ChestFindings:
+        """Return the findings where there is no impedance."""
+        marks = ContactMarks.empty()
+        return cls(marks, Pulsations.empty(), Breaths.empty(), None, ApneaProbabilities.empty())
+
+
+class ChestStages(Carried):
+    """Contact, band-pass, artefact rejection and breaths of the impedance, and a second opinion."""
+
+    carried: ClassVar[tuple[str, ...]] = ("contact", "bandpass", "rejector", "breaths", "opinion")
 
     def __init__(self, channel: ChannelSetting, beat_lag_s: float | None) -> None:
         rate_hz = channel.rate_hz
@@ -243,16 +263,27 @@ class ChestStages(Carried):
                 raw_rate_hz=rate_hz,
             )
         )
+        led = beat_lag_s is not None
+        self.opinion = ApneaProbability(
+            ApneaProbabilitySettings(rate_hz, beat_lag_s or 0.0, led_by_beats=led)
+        )
 
     def push(
         self, runs: list[tuple[Floats, bool]], beats: RPeaks | None, *, last: bool
-    ) -> tuple[ContactMarks, Pulsations, Breaths, Signal]:
+    ) -> ChestFindings:
         """Return what a run of samples gives, led by new heart beats where there are any."""
         contact = _push_contact(self.contact, runs, last=last)
-        passed = self.bandpass.push(_values(runs), last=last)
+        values = _values(runs)
+        passed = self.bandpass.push(values, last=last)
         cleaned = self.rejector.push(passed.values, beats, last=last)
         breaths = self.breaths.push(cleaned.signal.values, last=last)
-        return contact, cleaned.pulsation, breaths, cleaned.signal
+        probability = _telling(self.opinion.push(values, beats, last=last))
+        return ChestFindings(contact, cleaned.pulsation, breaths, cleaned.signal, probability)
+
+
+def _telling(found: ApneaProbabilities) -> ApneaProbabilities:
+    """Keep what says more than that the infant breathes: four rows a second would fill memory."""
+    return found.where(~(found.probability <= LEAST))
 
 
 def _values(runs: list[tuple[Floats, bool]]) -> Floats:

@@ -476,7 +476,7 @@ def test_the_state_tells_rates_and_times_since():
 def test_each_stage_states_its_latency_and_the_docs_say_the_same():
     made = Monitor(PLAN, ecg_hz=250.0, impedance_hz=50.0, ecg_unit="mV", impedance_unit="ohm")
     page = (Path(__file__).parents[1] / "docs" / "streaming.md").read_text(encoding="utf-8")
-    assert len(made.latency_budget_s) == 6
+    assert len(made.latency_budget_s) == 7
     for stage, latency_s in made.latency_budget_s.items():
         assert f"| {stage} | {latency_s:.2f} |" in page
 
@@ -489,6 +489,7 @@ def test_no_finding_is_later_than_its_stage_states():
         "impedance breaths": found.breaths,
         "ecg contact": found.contact["ecg"],
         "impedance contact": found.contact["impedance"],
+        "impedance second opinion": found.apnea_probability,
     }
     for stage, table in late.items():
         assert len(table)

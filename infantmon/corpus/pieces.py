@@ -16,7 +16,7 @@ from infantmon.errors import ArgumentError, StateError
 from infantmon.events.batch import Batch
 from infantmon.model.carried import decode, encode
 from infantmon.model.findings import Findings
-from infantmon.model.marks import Breaths, Pulsations, RPeaks
+from infantmon.model.marks import ApneaProbabilities, Breaths, Pulsations, RPeaks
 from infantmon.model.recording import Recording
 from infantmon.model.spans import ContactMarks
 
@@ -25,6 +25,7 @@ _KINDS: Mapping[str, type[Findings]] = {
     "breaths": Breaths,
     "pulsation": Pulsations,
     "second_beats": RPeaks,
+    "apnea_probability": ApneaProbabilities,
 }
 
 

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
 
 from infantmon.model.arrays import Floats
 from infantmon.model.carried import record
-from infantmon.model.marks import Breaths, Pulsations, RPeaks
+from infantmon.model.marks import ApneaProbabilities, Breaths, Pulsations, RPeaks
 from infantmon.model.signal import Signal
 from infantmon.model.spans import BLOCKING, ContactMarks
 
@@ -38,6 +38,9 @@ class Batch:
         Heart beats of a second ECG lead; only the evidence looks at them.
     contact : mapping of str to ContactMarks
         By role ("ecg", "ecg2", "impedance").
+    apnea_probability : ApneaProbabilities
+        Where the published probability says more than that the infant breathes, a second opinion
+        that only the evidence looks at.
     reached_s : float
         Stream time that every channel has reached, in seconds.
     last : bool
@@ -54,6 +57,7 @@ class Batch:
     reached_s: float
     last: bool = False
     effort: Signal | None = None
+    apnea_probability: ApneaProbabilities = field(default_factory=ApneaProbabilities.empty)
 
     @classmethod
     def joined(cls, batches: Sequence[Batch]) -> Batch:
@@ -68,6 +72,7 @@ class Batch:
             pulsation=Pulsations.joined([batch.pulsation for batch in batches]),
             second_beats=RPeaks.joined([batch.second_beats for batch in batches]),
             contact=marks,
+            apnea_probability=ApneaProbabilities.joined([b.apnea_probability for b in batches]),
             reached_s=batches[-1].reached_s,
             last=batches[-1].last,
         )
@@ -83,7 +88,7 @@ def with_views(batches: Sequence[Batch]) -> tuple[Batch, list[Batch]]:
     """
     views = [dataclasses.replace(batch, effort=None) for batch in batches]
     whole = dataclasses.replace(views[-1])
-    for name in ("r_peaks", "breaths", "pulsation", "second_beats"):
+    for name in ("r_peaks", "breaths", "pulsation", "second_beats", "apnea_probability"):
         tables: list[Any] = [getattr(batch, name) for batch in views]
         table = type(tables[0]).joined(tables)
         whole = dataclasses.replace(whole, **{name: table})

@@ -64,6 +64,7 @@ _BREATHING: tuple[_Look, ...] = (
     breathing.breathing_after,
     breathing.shallow_breathing,
     breathing.pulsation,
+    breathing.second_opinion,
     breathing.movement,
     breathing.contact_beside,
     breathing.onset_disturbed,

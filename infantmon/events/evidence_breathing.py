@@ -6,6 +6,7 @@ import numpy as np
 
 from infantmon.events.case import BEFORE_S, DISTURBED_SHARE, Case, counted, disturbed
 from infantmon.events.measures import unusable_inside
+from infantmon.events.probable_apneas import EVERY_S, LEAST
 from infantmon.model.event import Evidence
 from infantmon.model.spans import Reason
 
@@ -16,6 +17,10 @@ LEFT_SHARE = 0.17
 simulated nights true pauses had up to 0.11, shallow breathing 0.23 and more."""
 HUGE_TIMES = 4.0
 """A swing of so many times the usual breath is hardly a breath."""
+OPINION_S, OPINION_LAG_S = 2.0, 5.0
+"""A probability of apnea counts over so long before its time, and is known within so long after."""
+AGREES_SHARE, DISAGREES_SHARE = 0.5, 0.1
+"""From the first share of an event on the second opinion agrees; below the other it disagrees."""
 BESIDE_S = 2.0
 """So close to the onset a lost or disturbed signal may have made the last breath, in seconds."""
 
@@ -26,7 +31,7 @@ def only_with_unusable_time(case: Case) -> list[Evidence]:
         return []
     text = "the limit was reached only by counting time in which the impedance could not be used"
     if not unusable_inside(case):
-        text = "the limit was reached only by not counting swings that may be a disturbance"
+        text = "the limit was reached only by not counting swings that may be no breaths"
     return [Evidence(text, "not assessable")]
 
 
@@ -103,6 +108,28 @@ def _kept_step(*, before_too: bool) -> Evidence:
         return Evidence(text, "not assessable")
     text = "swings in step with the heart were taken for its pulsation, not for breaths"
     return Evidence(text, "against")
+
+
+def second_opinion(case: Case) -> list[Evidence]:
+    """Ask the published probability of apnea, which shares only the R peaks with the breaths.
+
+    Without R peaks the pulsation stays in what it looks at, and its doubt says little.
+    """
+    start_s = case.event.onset_s + OPINION_S
+    until_s = min(case.until_s, case.known_s - OPINION_LAG_S)
+    if until_s - start_s < OPINION_S:
+        return []
+    told = case.history.apnea_probability(start_s, until_s, case.known_s)
+    every_s = EVERY_S / (until_s - start_s)
+    if every_s * np.count_nonzero(np.isnan(told.probability)) > 1.0 - AGREES_SHARE:
+        return [Evidence("no second opinion: too few samples could be used", "beside")]
+    share = min(every_s * np.count_nonzero(told.probability > LEAST), 1.0)
+    text = f"second opinion: probability of apnea above {LEAST:g} for {100 * share:.0f} % of it"
+    if share >= AGREES_SHARE:
+        return [Evidence(text, "for")]
+    led = case.history.pulsation(start_s, until_s, case.known_s).led_by_beats
+    led_enough = len(led) > 0 and bool(np.mean(led) >= AGREES_SHARE)
+    return [Evidence(text, "against" if share < DISAGREES_SHARE and led_enough else "beside")]
 
 
 def movement(case: Case) -> list[Evidence]:

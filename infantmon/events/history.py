@@ -9,8 +9,8 @@ import numpy as np
 from infantmon.events.batch import Batch
 from infantmon.model.carried import Carried, record
 from infantmon.model.findings import Findings
-from infantmon.model.marks import Breaths, Pulsations, RPeaks
-from infantmon.model.spans import BLOCKING, ContactMarks, Spans
+from infantmon.model.marks import ApneaProbabilities, Breaths, Pulsations, RPeaks
+from infantmon.model.spans import BLOCKING, DISTURBING, INTERFERING, ContactMarks, Spans
 
 KEPT_S = 240.0
 """How far back findings are kept when no event needs more, in seconds."""
@@ -19,7 +19,7 @@ LONGEST_KEPT_S = 1800.0
 
 _Found = TypeVar("_Found", bound=Findings)
 
-for _kind in (RPeaks, Breaths, Pulsations, ContactMarks):
+for _kind in (RPeaks, Breaths, Pulsations, ApneaProbabilities, ContactMarks):
     record(_kind)
 
 
@@ -35,6 +35,7 @@ class History(Carried):
         "_second",
         "_breaths",
         "_pulsation",
+        "_probability",
         "_contact",
     )
 
@@ -43,6 +44,7 @@ class History(Carried):
         self._second: list[RPeaks] = []
         self._breaths: list[Breaths] = []
         self._pulsation: list[Pulsations] = []
+        self._probability: list[ApneaProbabilities] = []
         self._contact: dict[str, list[ContactMarks]] = {}
         self._spans: dict[tuple[str, bool, int], Spans] = {}  # answers given before
 
@@ -52,6 +54,7 @@ class History(Carried):
         _append(self._second, batch.second_beats)
         _append(self._breaths, batch.breaths)
         _append(self._pulsation, batch.pulsation)
+        _append(self._probability, batch.apnea_probability)
         for role, marks in batch.contact.items():
             _append(self._contact.setdefault(role, []), marks)
         self._spans.clear()
@@ -63,6 +66,7 @@ class History(Carried):
         _drop(self._second, before_s)
         _drop(self._breaths, before_s)
         _drop(self._pulsation, before_s)
+        _drop(self._probability, before_s)
         for marks in self._contact.values():
             _forget_marks(marks, before_s)
         self._spans.clear()
@@ -82,6 +86,10 @@ class History(Carried):
     def pulsation(self, start_s: float, end_s: float, known_s: float) -> Pulsations:
         """Return how much pulsation was taken out in [start, end), as far as known by then."""
         return _within(_joined(self._pulsation, Pulsations), start_s, end_s, known_s)
+
+    def apnea_probability(self, start_s: float, end_s: float, known_s: float) -> ApneaProbabilities:
+        """Return the telling probabilities in [start, end), as far as they are known by then."""
+        return _within(_joined(self._probability, ApneaProbabilities), start_s, end_s, known_s)
 
     def spans(self, role: str, known_s: float, *, blocking: bool) -> Spans:
         """Return the unusable (or only disturbed) stretches of a channel known by then."""
@@ -129,7 +137,6 @@ def _forget_marks(parts: list[ContactMarks], before_s: float) -> None:
     """Drop old marks, but never the latest of a group: it may have opened a stretch still open."""
     marks = _joined(parts, ContactMarks)
     keep = marks.time_s >= before_s
-    blocking = (marks.reason & int(BLOCKING)) != 0
-    for in_group in (np.flatnonzero(blocking), np.flatnonzero(~blocking)):
-        keep[in_group[-1:]] = True
+    for group in (BLOCKING, DISTURBING, INTERFERING):
+        keep[np.flatnonzero((marks.reason & int(group)) != 0)[-1:]] = True
     parts[:] = [marks.where(keep)]

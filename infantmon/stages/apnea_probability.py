@@ -9,6 +9,7 @@ from typing import ClassVar
 import numpy as np
 import numpy.typing as npt
 from scipy import signal
+from scipy.special import expit
 
 from infantmon.dsp.beat_notch import AHEAD_S, BeatNotch
 from infantmon.dsp.bridged import Bridged
@@ -30,6 +31,7 @@ WINDOW_S = 2.0
 EVERY_S = 0.25
 VALID_SHARE = 0.9
 SLOPE, MIDDLE = 12.0, 0.44
+AT_ONCE = 2048  # windows worked on together: enough for vectors, and memory stays bounded
 BRIDGED_S = 0.1  # after a longer gap the level may have moved
 _TINY = 1e-30
 
@@ -52,7 +54,7 @@ def probability_of(spread: npt.ArrayLike) -> Floats:
     >>> [round(float(p), 3) for p in probability_of([0.0, 0.44, 0.823])]
     [0.995, 0.5, 0.01]
     """
-    return np.asarray(1.0 / (1.0 + np.exp(SLOPE * (np.asarray(spread, dtype=float) - MIDDLE))))
+    return np.asarray(expit(SLOPE * (MIDDLE - np.asarray(spread, dtype=float))))
 
 
 @record
@@ -279,14 +281,9 @@ class ApneaProbability(Stage):
         before, self._count = self._count, self._count + len(moved)
         ends = self._ends(before, self._count)
         ends = ends[ends - self._width >= first]
-        spread, counted, followed = (np.empty(len(ends)) for _ in range(3))
-        for place, end in enumerate((ends - first).tolist()):  # four a second
-            window = slice(end - self._width, end)
-            good = self._window_valid[window] > 0.0
-            counted[place] = np.count_nonzero(good) / self._width
-            values = self._window[window][good]
-            spread[place] = float(np.std(values)) if len(values) else math.nan
-            followed[place] = np.count_nonzero(self._window_led[window]) / self._width
+        starts = ends - first - self._width
+        pieces = [self._windows(starts[at : at + AT_ONCE]) for at in range(0, len(starts), AT_ONCE)]
+        spread, counted, followed = np.concatenate(pieces, axis=1) if pieces else np.empty((3, 0))
         spread[counted < VALID_SHARE] = math.nan
         kept = min(len(self._window), self._width)
         self._window = self._window[len(self._window) - kept :].copy()
@@ -304,6 +301,17 @@ class ApneaProbability(Stage):
             followed > 0.5,
             settled_until_s=self.settled_until_s,
         )
+
+    def _windows(self, starts: Ints) -> Floats:
+        """Return of each window its deviation, and how much of it is valid, and led by beats."""
+        rows = starts[:, np.newaxis] + np.arange(self._width)
+        good = self._window_valid[rows] > 0.0
+        count = np.count_nonzero(good, axis=1)
+        values = np.where(good, self._window[rows], 0.0)
+        off = values - (values.sum(axis=1) / np.maximum(count, 1))[:, np.newaxis]
+        power = np.where(good, off * off, 0.0).sum(axis=1) / np.maximum(count, 1)
+        led = np.count_nonzero(self._window_led[rows], axis=1)
+        return np.stack((np.sqrt(power), count / self._width, led / self._width))
 
     def _ends(self, before: int, after: int) -> Ints:
         """Return after how many samples a window ends: the nearest to every quarter of a second."""
