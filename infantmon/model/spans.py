@@ -23,7 +23,7 @@ class Reason(IntFlag):
 
     MISSING = 1  # the recording has nothing there (a gap told by its clock)
     NOT_FINITE = 2  # NaN or infinity
-    FLAT = 4  # exactly equal samples for longer than a living signal gives
+    FLAT = 4  # exactly equal samples for longer than a living signal gives; a held value is flat
     SATURATED = 8  # held at the end of the range
     OUT_OF_RANGE = 16  # base impedance outside what an attached electrode gives
     MOVEMENT = 32  # much larger than breathing, and not rhythmic
