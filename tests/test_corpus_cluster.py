@@ -15,7 +15,7 @@ from scored_folder import make_folder
 
 import infantmon as im
 from infantmon import corpus
-from infantmon.corpus.running import dask_executor
+from infantmon.corpus.cluster import dask_executor
 from infantmon.errors import InfantmonError
 from infantmon.formats import write_edf
 from infantmon.simulate import Pause, Scenario, simulate_night
@@ -118,3 +118,16 @@ def content(out: Path) -> dict[str, bytes]:
 def test_nobody_there_is_told() -> None:
     with pytest.raises(InfantmonError, match="no scheduler answers"):
         dask_executor("tcp://127.0.0.1:9", timeout_s=0.5)
+
+
+@pytest.mark.slow
+@pytest.mark.filterwarnings("ignore")
+def test_an_executor_that_is_shut_down_leaves_no_connection(cluster) -> None:
+    """What goes on in the background would disturb whatever runs after it."""
+    before = set(threading.enumerate())
+    make, _ = dask_executor(cluster[0])
+    executor = make()
+    assert executor.submit(sum, (1, 2)).result(timeout=30.0) == 3
+    executor.shutdown()
+    left = [thread.name for thread in set(threading.enumerate()) - before if thread.is_alive()]
+    assert [name for name in left if "loop" in name.lower()] == []

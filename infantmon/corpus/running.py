@@ -263,40 +263,6 @@ def begin_worker(memory_mib: int | None) -> None:
     resource.setrlimit(resource.RLIMIT_DATA, (bound, most))
 
 
-def dask_executor(address: str, timeout_s: float = 10.0) -> tuple[MakeExecutor, int]:
-    """Return what makes executors of a running cluster, and how many threads its workers have.
-
-    Parameters
-    ----------
-    address : str
-        Of its scheduler, such as ``tcp://host:8786``.
-    timeout_s : float
-        How long to wait for an answer, in seconds.
-
-    Raises
-    ------
-    InfantmonError
-        If dask.distributed is not installed, or nobody answers there.
-    """
-    try:
-        import distributed  # noqa: PLC0415 - an extra
-    except ImportError as fault:
-        raise InfantmonError(
-            "a cluster needs dask.distributed, which is not installed; "
-            "install it with: pip install 'infantmon[cluster]'."
-        ) from fault
-    try:
-        client: Any = _untyped(distributed).Client(address, timeout=timeout_s, set_as_default=False)
-    except (OSError, TimeoutError) as fault:
-        raise InfantmonError(f"no scheduler answers at {address} ({fault}); check it.") from fault
-    threads = sum(client.ncores().values())
-    return lambda: client.get_executor(pure=False), max(int(threads), 1)
-
-
-def _untyped(module: Any) -> Any:
-    return module
-
-
 def _facts(listing: Listing) -> tuple[Any, ...]:
     return (listing.stamp, listing.infant, listing.age_weeks)
 
