@@ -113,5 +113,18 @@ def test_however_it_is_cut(seed):
     assert apneas(breaths, found, random_cuts(chance, END_S + 9.0)) == whole
 
 
+def test_what_it_remembers_is_bounded_although_no_breath_comes():
+    told = UnledSwings()
+    for k in range(400):  # R peaks come and go every 20 s, for two hours and more
+        time_s = np.arange(20.0 * k, 20.0 * k + 20.0)
+        led = time_s % 20.0 < 12.0
+        size, locked = np.full(20, 0.2), np.zeros(20, dtype=bool)
+        found = Pulsations(time_s, time_s + 2.0, size, size, led, locked)
+        (batch,) = batches_of([time_s[-1] + 3.0], pulsation=found)
+        told.learn(batch)
+        told.tell(breaths_at([]))
+    assert len(told.snapshot()["_changes"]) < 12
+
+
 def test_nothing_without_breaths():
     assert doubted(breaths_at([]), pulsation((10.0, 20.0))) == []

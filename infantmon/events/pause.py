@@ -58,11 +58,11 @@ class PauseRule(ClockedRule):
 
     def interesting(self, findings: Findings) -> Ints:
         """Return the rows beside long gaps and doubtful findings, and the first and last."""
-        # a hair below the limit, so that rounding never hides a gap from the exact comparison
+        shortest_s = min(self._limit_s, QUIET_AFTER_ROW_S) if self._carries_over else self._limit_s
+        # a hair below it, so that rounding never hides a gap from the exact comparison
+        rows = rows_beside_gaps(findings.time_s, shortest_s * (1.0 - 1e-9))
         if not self._carries_over:
-            return rows_beside_gaps(findings.time_s, self._limit_s * (1.0 - 1e-9))
-        shortest_s = min(self._limit_s, QUIET_AFTER_ROW_S) * (1.0 - 1e-9)
-        rows = rows_beside_gaps(findings.time_s, shortest_s)
+            return rows
         self._doubts = self.doubts(findings)
         if len(findings) <= FEW:
             return rows

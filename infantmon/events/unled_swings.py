@@ -21,6 +21,7 @@ GROWN = 4.0  # a swing beyond so many times the usual pulsation is no pulsation:
 LEAST = 0.35  # but up to this share of the usual breath it may be: the pulsation grows, and
 # little is known of a small one
 SMALL = 0.7  # nor is one beyond this share of the usual breath
+KEPT_S = 60.0  # no breath comes later than this after its time
 STRANGE_S = 3.0  # R peaks do not lead, either, while half of those in so long are not reliable
 
 
@@ -43,6 +44,7 @@ class UnledSwings(Carried):
         "_sizes",
         "_beat_s",
         "_strange",
+        "_reached_s",
     )
 
     def __init__(self) -> None:
@@ -54,17 +56,27 @@ class UnledSwings(Carried):
         self._pulsation: deque[float] = deque(maxlen=REMEMBERED)
         self._sizes = NO_FLOATS  # of the latest breaths while they led
         self._beat_s, self._strange = NO_FLOATS, NO_FLOATS  # the latest beats; 1: not reliable
+        self._reached_s = -math.inf
 
     def learn(self, batch: Batch) -> None:
         """Take up the pulsation and the beats of a batch."""
+        self._forget(
+            self._reached_s - KEPT_S
+        )  # of the batch before: what this one holds is to come
+        self._reached_s = batch.reached_s
         found = batch.pulsation
-        led = found.led_by_beats & self._are_reliable(batch.r_peaks, found.time_s)
-        if led.all() and not self._is_unled:  # mostly
+        leads = found.led_by_beats & self._are_reliable(batch.r_peaks, found.time_s)
+        if leads.all() and not self._is_unled:  # mostly
             self._pulsation.extend(found.pulsation[-REMEMBERED:].tolist())
             return
-        columns = (found.time_s, found.pulsation, led)
+        columns = (found.time_s, found.pulsation, leads)
         for time_s, size, led in zip(*(column.tolist() for column in columns), strict=True):
             self._note(time_s, size, led=led)
+
+    def _forget(self, before_s: float) -> None:
+        """Let go of changes that no breath to come can lie before."""
+        past = sum(since_s <= before_s for since_s, _ in self._changes)
+        self._changes = self._changes[max(past - 1, 0) :]
 
     def _are_reliable(self, beats: RPeaks, at_s: Floats) -> Bools:
         """Tell of each time whether half of the beats in the seconds before it are reliable."""
@@ -108,9 +120,7 @@ class UnledSwings(Carried):
                 self._sizes = np.concatenate((self._sizes, sizes[-USUAL:]))[-USUAL:]
             first = after
         if len(breaths):
-            latest_s = float(breaths.time_s[-1])
-            past = sum(since_s <= latest_s for since_s, _ in self._changes)
-            self._changes = self._changes[past - 1 :]
+            self._forget(float(breaths.time_s[-1]))
         return doubtful
 
     def _most(self, pulsation: float) -> float:
