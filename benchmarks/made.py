@@ -20,6 +20,8 @@ SHORTEST_S, LONGEST_S = 10.0, 30.0
 """A window is so long, edge to edge."""
 _APART_S = 25.0  # between two windows, so that the detector knows breathing again
 _TAPER_S = 0.3
+HARMONICS = 3  # of the heart, between which breathing is taken out wholly
+BESIDE = 0.15  # of the heart's rate, on either side of each: left to the heart
 _LOWEST_HZ = 0.02
 _BLEND_S = 0.5  # over which two segments are joined
 
@@ -43,7 +45,9 @@ class MadePauses:
     pauses_s: Floats
 
 
-def with_pauses(labelled: Labelled, heart_hz: float, *, seed: int) -> MadePauses:
+def with_pauses(
+    labelled: Labelled, heart_hz: float, *, seed: int, wholly: bool = False
+) -> MadePauses:
     """Take the breathing band out of a real impedance in windows.
 
     Parameters
@@ -54,6 +58,11 @@ def with_pauses(labelled: Labelled, heart_hz: float, *, seed: int) -> MadePauses
         The heart's rate, in beats a second: the band ends below it.
     seed : int
         Of the places and lengths.
+    wholly : bool
+        False: the band below the heart is taken out, down to the mean level. That leaves what a
+        steep breath has above it, and makes a step of about half a breath at both edges. True: what
+        lies between the heart's harmonics is taken out, too, and the level rests where it is at the
+        edges of the window, between two breaths.
 
     Raises
     ------
@@ -68,10 +77,12 @@ def with_pauses(labelled: Labelled, heart_hz: float, *, seed: int) -> MadePauses
     breaths = labelled.breaths_s[0]
     windows = _windows(breaths, channel.end_s, seed)
     values = channel.segments[0].values.copy()
-    breathing = _below(values, 0.85 * heart_hz, channel.rate_hz)
+    breathing = _breathing(values, heart_hz, channel.rate_hz, HARMONICS if wholly else 1)
     time_s = np.arange(len(values)) / channel.rate_hz
     for start, end in windows:
-        values -= _taper(time_s, start, end) * breathing
+        level = np.interp((start, end), time_s, breathing) if wholly else np.zeros(2)
+        line = np.interp(time_s, (start, end), level)
+        values -= _taper(time_s, start, end) * (breathing - line)
     inside = np.zeros(len(breaths), dtype=np.bool_)
     for start, end in windows:
         inside |= (breaths > start) & (breaths < end)
@@ -109,13 +120,24 @@ def _windows(breaths: Floats, end_s: float, seed: int) -> Floats:
     return np.array(rows).reshape(-1, 2)
 
 
-def _below(values: Floats, edge_hz: float, rate_hz: float) -> Floats:
-    """Return what lies between very slow drift and an edge, by its spectrum, with no delay."""
+def _breathing(values: Floats, heart_hz: float, rate_hz: float, harmonics: int) -> Floats:
+    """Return what lies below the heart's rate, and between its harmonics, by its spectrum."""
     whole = np.concatenate((values, values[::-1]))  # both ends meet: no jump is spread
     at_hz = np.fft.rfftfreq(len(whole), 1.0 / rate_hz)
-    keep = np.clip((edge_hz - at_hz) / (0.06 * edge_hz) + 0.5, 0.0, 1.0) * (at_hz > _LOWEST_HZ)
+    keep = np.zeros(len(at_hz))
+    for harmonic in range(harmonics):
+        low_hz = (harmonic + BESIDE) * heart_hz if harmonic else _LOWEST_HZ
+        keep += _between(at_hz, low_hz, (harmonic + 1.0 - BESIDE) * heart_hz)
     part: Floats = np.fft.irfft(np.fft.rfft(whole) * keep, len(whole))[: len(values)]
     return part
+
+
+def _between(at_hz: Floats, low_hz: float, high_hz: float) -> Floats:
+    """Return 1 between two frequencies, 0 outside, with a soft upper edge, and a soft lower one."""
+    soft_hz = 0.06 * high_hz
+    rises = np.clip((at_hz - low_hz) / soft_hz + 0.5, 0.0, 1.0) if low_hz > _LOWEST_HZ else 1.0
+    weight: Floats = np.clip((high_hz - at_hz) / soft_hz + 0.5, 0.0, 1.0) * rises
+    return weight * (at_hz > _LOWEST_HZ)
 
 
 def _taper(time_s: Floats, start: float, end: float) -> Floats:
