@@ -6,11 +6,11 @@ Breathing is taken out in windows of 10 to 30 s that begin and end midway betwee
 pulsation and noise are left. "Band": what lies below 0.85 of the heart's rate, down to the mean
 level; that leaves what a steep breath has above it, and makes a step of about half a breath at both
 edges. "Wholly": also what lies between the heart's harmonics, and the level rests where it is at
-the edges of the window, as the chest does after a breath. Records that are clipped for more than 2 %
-of their samples are left out: taking a band out of a clipped breath leaves the rest of its shape,
-which is breathing still. A pause is found if both ends lie within 1.5 s of the breaths before and
-after the window. Seeds 100, 2100 and 3100 and on, one a record, were looked at; those stored are
-others.
+the edges of the window, as the chest does after a breath. Records that are clipped for more than
+2 % of their samples are left out: taking a band out of a clipped breath leaves the rest of its
+shape, which is breathing still. A pause is found if both ends lie within 1.5 s of the breaths
+before and after the window. Seeds 100, 2100 and 3100 and on, one a record, were looked at; those
+stored are others.
 """
 
 from __future__ import annotations
