@@ -19,7 +19,7 @@ ROW_S = 4.0
 """If a breath so soon in a row after a silence is doubtful, so are those of the row before it
 (project's choice), in seconds."""
 
-SHORT_ROW_S, QUIET_AFTER_ROW_S = 3.0, 5.0
+SHORT_ROW_S, QUIET_AFTER_ROW_S = 4.0, 5.0
 """A row of two breaths or more, no longer than the first, after a silence and followed by nothing
 for the second, may be a brief movement: one is passed over (project's choice), in seconds."""
 
