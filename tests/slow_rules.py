@@ -295,7 +295,7 @@ class SlowPause(SlowRule):
         if not self.carries_over or not self.running or self.condition.on:
             return
         row, before = self.latest_row()
-        short = len(row) >= 2 and row[-1] - row[0] <= 3.0 and s - row[-1] >= 5.0
+        short = len(row) >= 2 and row[-1] - row[0] <= 4.0 and s - row[-1] >= 5.0
         if short and row[0] > max(self.anew, self.listed) and s - before >= self.limit:
             self.assessed, self.by_doubts = False, True
             self.condition.begin(before, self.now, assessable=False)
@@ -313,11 +313,33 @@ class SlowRate(SlowRule):
     def __init__(self, *args, limit, sign, hold_off, beats=None, seconds=None):
         self.limit, self.sign, self.hold_off = limit, sign, hold_off
         self.beats, self.seconds = beats, seconds
-        self.heard = []
+        self.heard, self.cut = [], None
         super().__init__(*args)
 
     def new_condition(self):
         return SlowCondition(self.hold_off, self.lag)
+
+    def lost(self, stretch):
+        if stretch.missing and not stretch.hole_told_late:
+            self.cut = None
+        elif self.condition.state == "pending" and self.cut is None:
+            self.cut = self.condition.onset
+        super().lost(stretch)
+
+    def opened_again(self, stretch):
+        if stretch.missing:
+            self.cut = None
+        super().opened_again(stretch)
+
+    def over(self, s):
+        """The rate is back: two parts beside a stretch, each too short, have been one."""
+        cut, self.cut = self.cut, None
+        condition = self.condition
+        if cut is None or condition.state != "pending" or condition.lasts_until(s):
+            condition.end(s, self.now)
+        else:
+            condition.onset = cut
+            condition.end(s, self.now, assessable=False)
 
     def rate(self):
         """60 / mean of the intervals averaged at the latest beat; None where there is none."""
@@ -344,7 +366,7 @@ class SlowRate(SlowRule):
                 if beyond and not self.condition.on:
                     self.condition.begin(s, self.now)
                 if not beyond:
-                    self.condition.end(s, self.now)
+                    self.over(s)
         elif self.running:
             self.open_interval(s, s - self.clock)
 
@@ -357,7 +379,7 @@ class SlowRate(SlowRule):
             else:
                 longest = max(self.seconds, 60.0 / self.limit)
             if waited >= longest:
-                self.condition.end(s, self.now)
+                self.over(s)
 
 
 class SlowRow(SlowRule):

@@ -99,8 +99,8 @@ def test_a_swing_of_usual_size_ends_a_pause_a_large_or_small_one_alone_leaves_it
 
 @pytest.mark.parametrize(
     ("last", "listed"),
-    [(113.0, [(100.0, 124.0, False)]), (115.5, [])],
-    ids=["within 3 s", "longer"],
+    [(116.0, [(100.0, 124.0, False)]), (116.5, [])],
+    ids=["within 4 s", "longer"],
 )
 def test_one_short_row_of_usual_breaths_between_silences_is_passed_over(last, listed):
     """From 112 s on, in a pause of 24 s at a limit of 20 s: it may be a movement."""

@@ -71,6 +71,7 @@ _BREATHING: tuple[_Look, ...] = (
     breathing.swings_inside,
 )
 _HEART: tuple[_Look, ...] = (
+    heart.cut_in_two,
     heart.beats_alike,
     heart.beat_size,
     heart.second_lead,

@@ -31,6 +31,14 @@ WENT_ON_SHARE = 0.7
 """From this share of the breaths that were due, breathing went on as before."""
 
 
+def cut_in_two(case: Case) -> list[Evidence]:
+    """Tell that the hold-off was over only by counting what could not be judged."""
+    if case.assessable:
+        return []
+    text = "the hold-off was over only by counting time in which the ECG could not be used"
+    return [Evidence(text, NOT_ASSESSABLE)]
+
+
 def beats_alike(case: Case) -> list[Evidence]:
     """Look whether the beats look alike; a second lead that shows the same beats vouches for them.
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from typing import ClassVar
 
@@ -9,8 +10,9 @@ import numpy as np
 
 from infantmon.events.batch import Batch, Latencies
 from infantmon.events.condition import Condition, Transition
-from infantmon.events.rule import FEW, ClockedRule, rows_beside_gaps
+from infantmon.events.rule import FEW, ClockedRule, Edge, rows_beside_gaps
 from infantmon.model.arrays import Floats, Ints
+from infantmon.model.event import PENDING
 from infantmon.model.findings import Findings
 from infantmon.model.interval_average import IntervalAverage
 from infantmon.model.marks import RPeaks
@@ -22,11 +24,15 @@ class HeartRateRule(ClockedRule):
 
     At a beat the rate is 60 / mean interval. Where there is no mean yet (at the first beat after a
     start or an unusable stretch) the rate is not known, and nothing starts or ends.
+
+    An excursion that an unusable stretch cuts in two, each too short for the hold-off, is one
+    excursion if the rate is still beyond the limit when it is known again: it is listed as not
+    assessable, once it is over.
     """
 
     role = "ecg"
     passes_at_limit = False
-    carried: ClassVar[tuple[str, ...]] = (*ClockedRule.carried, "_average")
+    carried: ClassVar[tuple[str, ...]] = (*ClockedRule.carried, "_average", "_cut_s")
     word: ClassVar[str]
 
     def __init__(self, limit: HeartRateLimit, latencies: Latencies) -> None:
@@ -44,6 +50,7 @@ class HeartRateRule(ClockedRule):
         self._limit_interval_s = 60.0 / limit.limit_bpm
         self._longest_s = self._limit_interval_s  # an open interval of this length decides
         self._average = IntervalAverage(*self.averaging)
+        self._cut_s = math.nan  # onset of what an unusable stretch has cut off, if it may go on
         self._side: Ints = np.empty(0, dtype=np.int64)  # of each beat of the piece in work
 
     def side(self, rate_bpm: Floats) -> Floats:
@@ -70,9 +77,32 @@ class HeartRateRule(ClockedRule):
         side = int(self._side[row])
         if side > 0 and not self.condition.begun:
             return self.condition.begin(time_s, known_s, "limit passed")
-        if side < 0 and self.condition.begun:
-            return self.condition.end(time_s, known_s, "ended by itself")
-        return []
+        return self.over(time_s, known_s) if side < 0 else []
+
+    def over(self, time_s: float, known_s: float) -> list[Transition]:
+        """End what is under way, if anything is: the rate is back."""
+        cut_s, self._cut_s = self._cut_s, math.nan
+        condition = self.condition
+        held = condition.state != PENDING or time_s >= condition.held_until_s
+        if math.isnan(cut_s) or held:
+            return condition.end(time_s, known_s, "ended by itself")
+        condition.onset_s = cut_s  # both parts, and what lies between them, are one
+        steps = condition.end(time_s, known_s, "ended by itself")
+        return [dataclasses.replace(step, assessable=False) for step in steps]
+
+    def stretch_opens(self, edge: Edge, known_s: float) -> list[Transition]:
+        """Apply the start of an unusable stretch: a pending excursion is given up, and kept."""
+        if edge.missing:
+            self._cut_s = math.nan
+        elif self.condition.state == PENDING and math.isnan(self._cut_s):
+            self._cut_s = self.condition.onset_s
+        return super().stretch_opens(edge, known_s)
+
+    def stretch_closes(self, edge: Edge, known_s: float) -> list[Transition]:
+        """Apply the end of an unusable stretch: nothing is carried over a hole of the recording."""
+        if edge.missing:
+            self._cut_s = math.nan
+        return super().stretch_closes(edge, known_s)
 
 
 class LowHeartRateRule(HeartRateRule):
@@ -142,4 +172,4 @@ class HighHeartRateRule(HeartRateRule):
 
     def nothing_found(self, at_s: float, known_s: float) -> list[Transition]:
         """End: no beat came that soon."""
-        return self.condition.end(at_s, known_s, "ended by itself")
+        return self.over(at_s, known_s)
