@@ -1,7 +1,6 @@
 """A slow or fast heart that an unusable stretch cuts in two: each clause in plain words."""
 
 import numpy as np
-import pytest
 from slow_rules import Stretch, batches_of, beats_at, contact_of
 
 import infantmon as im
