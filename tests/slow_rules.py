@@ -243,7 +243,7 @@ class SlowPause(SlowRule):
         """Whether two breaths are far longer apart than is usual by then."""
         times = [0.0, *(time for time, _ in self.heard if time <= one)]
         usual = statistics.median(np.diff(times)[-12:]) if len(times) > 1 else 0.0
-        return other - one >= max(4.0, 1.6 * usual)
+        return other - one >= max(3.5, 1.6 * usual)
 
     def latest_row(self):
         """Times of the breaths since the latest silence, and the last sure one before them."""
@@ -255,6 +255,14 @@ class SlowPause(SlowRule):
                 return row, max([self.anew, *sure])
             row.insert(0, before)
         return [], 0.0
+
+    def row_before(self, start):
+        """How long the row of breaths before a silence went on; the first began with the record."""
+        times = [0.0, *(time for time, _ in self.heard if time < start)]
+        for before, time in reversed(list(pairwise(times))):
+            if self.is_silence(before, time):
+                return times[-1] - time
+        return times[-1]
 
     def doubt_row(self, s):
         """Doubt the breaths before a doubtful one too, if they all came in a short row."""
@@ -295,7 +303,8 @@ class SlowPause(SlowRule):
         if not self.carries_over or not self.running or self.condition.on:
             return
         row, before = self.latest_row()
-        short = len(row) >= 2 and row[-1] - row[0] <= 4.0 and s - row[-1] >= 5.0
+        short = len(row) >= 2 and row[-1] - row[0] <= 5.0 and s - row[-1] >= 5.0
+        short = short and self.row_before(row[0]) >= 10.0
         if short and row[0] > max(self.anew, self.listed) and s - before >= self.limit:
             self.assessed, self.by_doubts = False, True
             self.condition.begin(before, self.now, assessable=False)

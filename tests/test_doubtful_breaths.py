@@ -99,12 +99,19 @@ def test_a_swing_of_usual_size_ends_a_pause_a_large_or_small_one_alone_leaves_it
 
 @pytest.mark.parametrize(
     ("last", "listed"),
-    [(116.0, [(100.0, 124.0, False)]), (116.5, [])],
-    ids=["within 4 s", "longer"],
+    [(117.0, [(100.0, 124.0, False)]), (117.5, [])],
+    ids=["within 5 s", "longer"],
 )
 def test_one_short_row_of_usual_breaths_between_silences_is_passed_over(last, listed):
     """From 112 s on, in a pause of 24 s at a limit of 20 s: it may be a movement."""
     assert apneas(with_pause(*np.arange(112.0, last + 0.1, 0.5))) == listed
+
+
+def test_a_short_row_after_a_short_one_is_breathing():
+    """Rows of 4 s, 9 s apart, as in periodic breathing: after the first two nothing is listed."""
+    rows = [start + k for start in np.arange(109.0, 150.0, 13.0) for k in range(5)]
+    found = apneas(with_pause(*rows, length=56.0))
+    assert found == [(100.0, 122.0, False)]
 
 
 def test_two_short_rows_are_not_passed_over():

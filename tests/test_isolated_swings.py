@@ -69,8 +69,8 @@ def test_before_twelve_breaths_are_known_nothing_is_told():
     assert not Pair().tell(few).any()
 
 
-def test_a_silence_is_longer_than_4_s_and_than_1_6_usual_intervals():
-    assert Silences().tell(np.array([*REGULAR, 23.9, 27.9])).tolist() == [False] * 21 + [True]
+def test_a_silence_is_longer_than_3_5_s_and_than_1_6_usual_intervals():
+    assert Silences().tell(np.array([*REGULAR, 23.4, 26.9])).tolist() == [False] * 21 + [True]
     slow = np.cumsum([3.0] * 20 + [4.7, 3.0, 4.9])
     assert np.flatnonzero(Silences().tell(slow)).tolist() == [22]
     assert np.flatnonzero(Silences().tell(np.array([4.0, 5.0]))).tolist() == [0]
@@ -81,7 +81,7 @@ def slow_twin(time_s, size):
     marks = [0.0, *time_s]
     for k, at in enumerate(time_s):
         gaps = np.diff(marks[: k + 1])[-12:]
-        silence = max(4.0, 1.6 * float(np.median(gaps)) if len(gaps) else 0.0)
+        silence = max(3.5, 1.6 * float(np.median(gaps)) if len(gaps) else 0.0)
         if at - marks[k] >= silence:
             before = size[max(0, k - 30) : k]
             doubted = len(before) >= 12

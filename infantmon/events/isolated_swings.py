@@ -29,7 +29,7 @@ class IsolatedSwings(Carried):
     is doubtful any more, unless a large swing comes within 4 s of the first. What lasts longer than
     12 s is breathing, whatever its size. A sigh is large, too, but breaths come before it. What is
     told is known with the breath itself. The values are the project's choice, on simulated nights
-    (seeds 1000 to 1099, 2000 to 2059, 3000 to 3099, 4000 to 4099, 6000 to 6299, 7000 to 7299).
+    (the seeds that `benchmarks.nights` names as looked at).
     """
 
     carried: ClassVar[tuple[str, ...]] = (

@@ -19,9 +19,12 @@ ROW_S = 4.0
 """If a breath so soon in a row after a silence is doubtful, so are those of the row before it
 (project's choice), in seconds."""
 
-SHORT_ROW_S, QUIET_AFTER_ROW_S = 4.0, 5.0
+SHORT_ROW_S, QUIET_AFTER_ROW_S = 5.0, 5.0
 """A row of two breaths or more, no longer than the first, after a silence and followed by nothing
 for the second, may be a brief movement: one is passed over (project's choice), in seconds."""
+ESTABLISHED_S = 10.0
+"""But only after a row of breathing that lasted for so long: in periodic breathing short rows are
+breathing (project's choice), in seconds."""
 
 
 class Doubts(NamedTuple):
@@ -73,6 +76,7 @@ class PassedOver(Carried):
         "_lasting_since_s",
         "_row_s",
         "_last_s",
+        "_lasted_s",
         "_from_before_row_s",
     )
 
@@ -83,7 +87,8 @@ class PassedOver(Carried):
         self._to_s = -math.inf
         self._lasting_since_s = math.inf  # first lasting doubt since then
         self._row_s = 0.0  # first and last finding of the present row
-        self._last_s = -math.inf
+        self._last_s = 0.0
+        self._lasted_s = 0.0  # how long the row before it went on
         self._from_before_row_s = math.inf  # `_from_s` before it
 
     @property
@@ -105,6 +110,7 @@ class PassedOver(Carried):
     def take(self, time_s: float, doubts: Doubts, row: int) -> None:
         """Take the next finding, a row of the doubts."""
         if doubts.after_silence[row]:
+            self._lasted_s = self._last_s - self._row_s
             self._row_s, self.before_row_s = time_s, self.sure_s
             self._from_before_row_s = self._from_s
         self._last_s = time_s
@@ -143,6 +149,7 @@ class PassedOver(Carried):
 
     def reaches_past_row_s(self, limit_s: float) -> float:
         """Return when a pause around the present row reaches a limit, if the row is short."""
-        if not self.before_row_s < self._row_s < self._last_s <= self._row_s + SHORT_ROW_S:
+        alone = self.before_row_s < self._row_s < self._last_s <= self._row_s + SHORT_ROW_S
+        if not alone or self._lasted_s < ESTABLISHED_S:
             return math.inf
         return max(self.before_row_s + limit_s, self._last_s + QUIET_AFTER_ROW_S)

@@ -10,7 +10,7 @@ import numpy as np
 from infantmon.model.arrays import Bools, Floats
 from infantmon.model.carried import Carried
 
-SILENCE_S = 4.0  # no shorter one is a silence, in seconds,
+SILENCE_S = 3.5  # no shorter one is a silence, in seconds,
 LONGER = 1.6  # nor one of fewer usual intervals: slow breathing has none
 INTERVALS = 12  # whose median is usual
 

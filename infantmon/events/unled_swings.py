@@ -32,8 +32,8 @@ class UnledSwings(Carried):
     is known of its size from before the R peaks were lost tells which swings it could have made:
     those up to four times as large, or up to 0.35 of a usual breath, and none beyond 0.7 of it.
     Nothing is doubtful where R peaks have never led, since nothing is known of the pulsation there.
-    The values are the project's choice, on simulated nights (seeds 1000 to 1099, 2000 to 2059, 3000
-    to 3099, 4000 to 4099, 5000 to 5099, 6000 to 6299, 7000 to 7299).
+    The values are the project's choice, on simulated nights (the seeds that `benchmarks.nights`
+    names as looked at).
     """
 
     carried: ClassVar[tuple[str, ...]] = (
