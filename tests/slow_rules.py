@@ -292,7 +292,7 @@ class SlowPause(SlowRule):
         row = [time for time, sure in self.heard if not sure and time > self.sure]
         something_between = self.clock > self.sure
         waits = self.running and something_between and not self.condition.on
-        passed_over = not row or (row[-1] - row[0] <= 0.6 * self.limit and s - row[-1] >= 4.0)
+        passed_over = not row or (row[-1] - row[0] <= 0.6 * self.limit and s - row[-1] >= 3.0)
         if self.carries_over and waits and passed_over and s - self.sure >= self.limit:
             self.assessed, self.by_doubts = False, bool(row)
             self.condition.begin(self.sure, self.now, assessable=False)

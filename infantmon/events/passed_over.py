@@ -12,7 +12,7 @@ from infantmon.model.carried import Carried
 
 SHARE = 0.6
 """Doubtful findings in a pause may take up this share of the limit (project's choice)."""
-QUIET_S = 4.0
+QUIET_S = 3.0
 """And nothing may follow them for so long, in seconds (project's choice)."""
 
 ROW_S = 4.0
