@@ -303,7 +303,7 @@ class SlowPause(SlowRule):
         if not self.carries_over or not self.running or self.condition.on:
             return
         row, before = self.latest_row()
-        short = len(row) >= 2 and row[-1] - row[0] <= 5.0 and s - row[-1] >= 5.0
+        short = bool(row) and row[-1] - row[0] <= 5.0 and s - row[-1] >= 5.0
         short = short and self.row_before(row[0]) >= 10.0
         if short and row[0] > max(self.anew, self.listed) and s - before >= self.limit:
             self.assessed, self.by_doubts = False, True

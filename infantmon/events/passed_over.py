@@ -20,8 +20,9 @@ ROW_S = 4.0
 (project's choice), in seconds."""
 
 SHORT_ROW_S, QUIET_AFTER_ROW_S = 5.0, 5.0
-"""A row of two breaths or more, no longer than the first, after a silence and followed by nothing
-for the second, may be a brief movement: one is passed over (project's choice), in seconds."""
+"""A row of breaths no longer than the first (one is a row, too), after a silence and followed by
+nothing for the second, may be a brief movement: one row is passed over (project's choice), in
+seconds."""
 ESTABLISHED_S = 10.0
 """But only after a row of breathing that lasted for so long: in periodic breathing short rows are
 breathing (project's choice), in seconds."""
@@ -149,7 +150,7 @@ class PassedOver(Carried):
 
     def reaches_past_row_s(self, limit_s: float) -> float:
         """Return when a pause around the present row reaches a limit, if the row is short."""
-        alone = self.before_row_s < self._row_s < self._last_s <= self._row_s + SHORT_ROW_S
+        alone = self.before_row_s < self._row_s <= self._last_s <= self._row_s + SHORT_ROW_S
         if not alone or self._lasted_s < ESTABLISHED_S:
             return math.inf
         return max(self.before_row_s + limit_s, self._last_s + QUIET_AFTER_ROW_S)
