@@ -9,7 +9,7 @@ import infantmon as im
 from infantmon import simulate as sim
 from infantmon.events.batch import Batch
 from infantmon.events.case import Case
-from infantmon.events.evidence_breathing import second_opinion
+from infantmon.events.evidence_breathing import OPINION_LAG_S, second_opinion
 from infantmon.events.history import History
 from infantmon.model.event import Event
 from infantmon.model.marks import ApneaProbabilities, Breaths, Pulsations, RPeaks
@@ -78,6 +78,15 @@ def test_only_what_is_known_by_then_counts():
     ((side, text),) = opinion(probabilities(1.0), known_s=112.0)
     assert side == "for"
     assert "100 %" in text
+
+
+@pytest.mark.parametrize(
+    ("ecg_hz", "impedance_hz"), [(100.0, 20.0), (125.0, 25.0), (1000.0, 500.0)]
+)
+def test_the_chain_knows_it_as_soon_as_the_evidence_counts_on(ecg_hz, impedance_hz):
+    plan = im.Prescription(apnea={"limit_s": 20})
+    made = im.Monitor(plan, ecg_hz=ecg_hz, impedance_hz=impedance_hz)
+    assert made.latency_budget_s["impedance second opinion"] <= OPINION_LAG_S
 
 
 def test_the_chain_brings_it_to_simulated_apneas():

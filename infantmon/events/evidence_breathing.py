@@ -6,8 +6,9 @@ import numpy as np
 
 from infantmon.events.case import BEFORE_S, DISTURBED_SHARE, Case, counted, disturbed
 from infantmon.events.measures import unusable_inside
-from infantmon.events.probable_apneas import EVERY_S, LEAST
+from infantmon.events.probable_apneas import LEAST
 from infantmon.model.event import Evidence
+from infantmon.model.marks import PROBABILITY_EVERY_S, PROBABILITY_OVER_S
 from infantmon.model.spans import Reason
 
 PULSATION_SHARE = 0.8
@@ -17,8 +18,8 @@ LEFT_SHARE = 0.17
 simulated nights true pauses had up to 0.11, shallow breathing 0.23 and more."""
 HUGE_TIMES = 4.0
 """A swing of so many times the usual breath is hardly a breath."""
-OPINION_S, OPINION_LAG_S = 2.0, 5.0
-"""A probability of apnea counts over so long before its time, and is known within so long after."""
+OPINION_LAG_S = 5.0
+"""A probability of apnea is known within so long after its time, in seconds."""
 AGREES_SHARE, DISAGREES_SHARE = 0.5, 0.1
 """From the first share of an event on the second opinion agrees; below the other it disagrees."""
 BESIDE_S = 2.0
@@ -115,12 +116,12 @@ def second_opinion(case: Case) -> list[Evidence]:
 
     Without R peaks the pulsation stays in what it looks at, and its doubt says little.
     """
-    start_s = case.event.onset_s + OPINION_S
+    start_s = case.event.onset_s + PROBABILITY_OVER_S
     until_s = min(case.until_s, case.known_s - OPINION_LAG_S)
-    if until_s - start_s < OPINION_S:
+    if until_s - start_s < PROBABILITY_OVER_S:
         return []
     told = case.history.apnea_probability(start_s, until_s, case.known_s)
-    every_s = EVERY_S / (until_s - start_s)
+    every_s = PROBABILITY_EVERY_S / (until_s - start_s)
     if every_s * np.count_nonzero(np.isnan(told.probability)) > 1.0 - AGREES_SHARE:
         return [Evidence("no second opinion: too few samples could be used", "beside")]
     share = min(every_s * np.count_nonzero(told.probability > LEAST), 1.0)

@@ -7,9 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from infantmon.model.arrays import Bools
-from infantmon.model.marks import ApneaProbabilities
+from infantmon.model.marks import PROBABILITY_EVERY_S, ApneaProbabilities
 
-EVERY_S = 0.25  # from one probability to the next
 LEAST = 0.1  # a probability above this belongs to a stretch
 LEAST_WEIGHTED_S = 2.0
 LEAST_S = 5.0  # shorter ones are kept only beside another,
@@ -34,7 +33,9 @@ class ProbableApnea:
     weighted_s: float
 
 
-def probable_apneas(found: ApneaProbabilities, step_s: float = EVERY_S) -> list[ProbableApnea]:
+def probable_apneas(
+    found: ApneaProbabilities, step_s: float = PROBABILITY_EVERY_S
+) -> list[ProbableApnea]:
     """Return stretches of probable apnea.
 
     Parameters

@@ -123,6 +123,10 @@ class Pulsations(Findings):
     locked: Bools = column(np.bool_)
 
 
+PROBABILITY_OVER_S, PROBABILITY_EVERY_S = 2.0, 0.25
+"""A probability of apnea counts over so long before its time, and is given so often, in seconds."""
+
+
 @dataclass(frozen=True, eq=False)
 class ApneaProbabilities(Findings):
     """Probability of apnea over the two seconds before `time_s`, every quarter of a second.

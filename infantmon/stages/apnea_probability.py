@@ -19,7 +19,12 @@ from infantmon.errors import ArgumentError, require_between, require_number, req
 from infantmon.model.arrays import NO_FLOATS, Bools, Floats, Ints, as_samples
 from infantmon.model.carried import record
 from infantmon.model.clock import Clock
-from infantmon.model.marks import ApneaProbabilities, RPeaks
+from infantmon.model.marks import (
+    PROBABILITY_EVERY_S,
+    PROBABILITY_OVER_S,
+    ApneaProbabilities,
+    RPeaks,
+)
 from infantmon.stages.contract import Stage, settled_before
 
 LOWEST_HZ = 20.0
@@ -27,8 +32,6 @@ WORKING_HZ = 30.0  # samples are averaged down to between this and twice this ra
 HIGH_PASS_HZ = 0.4
 ENVELOPE_HZ = 1.0 / 400.0
 ORDER = 3
-WINDOW_S = 2.0
-EVERY_S = 0.25
 VALID_SHARE = 0.9
 SLOPE, MIDDLE = 12.0, 0.44
 AT_ONCE = 2048  # windows worked on together: enough for vectors, and memory stays bounded
@@ -168,7 +171,7 @@ class ApneaProbability(Stage):
         self._given = 0  # of them, given to the second high-pass
         self._taken = 0  # samples at the lower rate so far
         self._beats_until_s = -math.inf  # stream time that the ECG has reached
-        self._width = round(WINDOW_S * self._clock.rate_hz)
+        self._width = round(PROBABILITY_OVER_S * self._clock.rate_hz)
         self._window = NO_FLOATS  # normalised samples of the windows to come
         self._window_valid = NO_FLOATS
         self._window_led = NO_FLOATS
@@ -315,7 +318,7 @@ class ApneaProbability(Stage):
 
     def _ends(self, before: int, after: int) -> Ints:
         """Return after how many samples a window ends: the nearest to every quarter of a second."""
-        each = EVERY_S * self._clock.rate_hz
+        each = PROBABILITY_EVERY_S * self._clock.rate_hz
         numbers = np.arange(math.floor(before / each), math.ceil(after / each) + 1)
         ends = np.rint(numbers * each).astype(np.int64)
         return np.asarray(ends[(ends > before) & (ends <= after)])
