@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
-from slow_rules import Stretch, batches_of, beats_at, breaths_at, contact_of
+from made_findings import Stretch, batches_of, beats_at, breaths_at, contact_of
 
 from infantmon.events.batch import Batch
 

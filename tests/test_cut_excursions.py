@@ -1,7 +1,7 @@
 """A slow or fast heart that an unusable stretch cuts in two: each clause in plain words."""
 
 import numpy as np
-from slow_rules import Stretch, batches_of, beats_at, contact_of
+from made_findings import Stretch, batches_of, beats_at, contact_of
 
 import infantmon as im
 from infantmon import simulate as sim

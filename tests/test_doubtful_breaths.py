@@ -2,24 +2,17 @@
 
 import numpy as np
 import pytest
-from slow_rules import Stretch, batches_of, breaths_at, contact_of
+from made_findings import Stretch, batches_of, breaths_at, contact_of, sized
 
 from infantmon.events.apnea import ApneaRule
 from infantmon.events.batch import Latencies
 from infantmon.events.doubtful_breaths import DoubtfulBreaths
 from infantmon.events.isolated_swings import IsolatedSwings
 from infantmon.events.silences import Silences
-from infantmon.model.marks import Breaths
 from infantmon.model.prescription import ApneaLimit
 from infantmon.model.spans import Reason
 
 LAG_S = 3.0
-
-
-def sized(times, sizes):
-    plain = breaths_at(times, np.asarray(times) + LAG_S)
-    columns = {name: getattr(plain, name) for name in plain.columns()}
-    return Breaths(**{**columns, "size": np.asarray(sizes, dtype=float)})
 
 
 def movement(start, end):
@@ -49,7 +42,7 @@ def with_pause(*inside, onset=100.0, length=24.0, size=1.0):
     before, after = np.arange(0.0, onset + 0.5), np.arange(onset + length, 200.0)
     times = np.concatenate((before, inside, after))
     sizes = np.concatenate((np.ones(len(before)), np.full(len(inside), size), np.ones(len(after))))
-    return sized(times, sizes)
+    return sized(times, sizes, lag_s=LAG_S)
 
 
 def test_breaths_of_the_usual_size_are_beyond_doubt():
@@ -122,7 +115,8 @@ def test_two_short_rows_are_not_passed_over():
 def test_slow_breathing_has_no_silences():
     """Breaths 4.5 s apart and 4.6 s apart, a pair of them nearer: nothing is passed over."""
     apart = np.tile([4.5, 4.6, 4.5, 1.0], 12)
-    assert apneas(sized(np.cumsum(apart), np.ones(len(apart))), limit_s=9.0) == []
+    breaths = sized(np.cumsum(apart), np.ones(len(apart)), lag_s=LAG_S)
+    assert apneas(breaths, limit_s=9.0) == []
 
 
 @pytest.mark.parametrize("size", [0.35, 3.0])
@@ -131,7 +125,7 @@ def test_what_goes_on_for_more_than_12_s_after_a_silence_is_breathing(size):
     times = np.concatenate((np.arange(0.0, 100.5), np.arange(108.0, 150.0)))
     sizes = np.where(times < 101.0, 1.0, size)
     swings = IsolatedSwings()
-    breaths = sized(times, sizes)
+    breaths = sized(times, sizes, lag_s=LAG_S)
     told = times[swings.tell(breaths, Silences().tell(times))]
     assert told.tolist() == np.arange(108.0, 120.5).tolist()
 

@@ -2,11 +2,7 @@
 
 import numpy as np
 import pytest
-from slow_rules import (
-    SlowPause,
-    SlowRate,
-    SlowRow,
-    SlowTechnical,
+from made_findings import (
     batches_of,
     beats_at,
     breaths_at,
@@ -16,6 +12,7 @@ from slow_rules import (
     random_stretches,
     random_times,
 )
+from slow_rules import SlowPause, SlowRate, SlowRow, SlowTechnical
 
 from infantmon.events.apnea import ApneaRule
 from infantmon.events.batch import Latencies

@@ -4,7 +4,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from slow_rules import (
+from made_findings import (
     Stretch,
     batches_of,
     beats_at,

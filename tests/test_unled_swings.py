@@ -2,8 +2,7 @@
 
 import numpy as np
 import pytest
-from slow_rules import batches_of, beats_at, breaths_at, random_cuts
-from test_doubtful_breaths import LAG_S, sized
+from made_findings import batches_of, beats_at, breaths_at, random_cuts, sized
 
 from infantmon.events.apnea import ApneaRule
 from infantmon.events.batch import Latencies
@@ -12,6 +11,7 @@ from infantmon.model.marks import Pulsations
 from infantmon.model.prescription import ApneaLimit
 
 END_S = 200.0
+LAG_S = 3.0
 
 
 def pulsation(*lost, size=0.2):
@@ -30,7 +30,7 @@ def swings(inside, size, *, onset=100.0, length=40.0):
     breaths = [time for time in np.arange(0.0, END_S) if not onset < time < onset + length]
     sizes = [1.0] * len(breaths) + [size] * len(inside)
     order = np.argsort([*breaths, *inside])
-    return sized(np.array([*breaths, *inside])[order], np.array(sizes)[order])
+    return sized(np.array([*breaths, *inside])[order], np.array(sizes)[order], lag_s=LAG_S)
 
 
 def doubted(breaths, found, beats=None):

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from slow_rules import batches_of, beats_at, contact_of, random_cuts
+from made_findings import batches_of, beats_at, contact_of, random_cuts
 
 from infantmon.events.batch import Latencies
 from infantmon.events.contact_loss import ContactLossRule, SignalUnusableRule

@@ -11,7 +11,7 @@ import math
 
 import numpy as np
 import pytest
-from slow_rules import (
+from made_findings import (
     Stretch,
     batches_of,
     beats_at,
