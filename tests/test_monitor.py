@@ -1,109 +1,32 @@
-"""Monitor, review and sweep are one: streams however cut, saved, reset, with channels missing."""
+"""Monitor, review and sweep are one: streams however cut, with channels missing, gaps and rates."""
 
 import dataclasses
-import hashlib
-from functools import cache
 from pathlib import Path
 
 import numpy as np
 import pytest
+from monitored_night import (
+    ECG_HZ,
+    IMPEDANCE_HZ,
+    PLAN,
+    changes_of,
+    monitor,
+    night,
+    pushes,
+    random_pushes,
+    reviewed,
+    samples,
+    through,
+)
 
 from infantmon.chain import AHEAD_S
-from infantmon.errors import ArgumentError, StateError
+from infantmon.errors import ArgumentError
 from infantmon.events.log import fold
 from infantmon.model.channel import Channel
 from infantmon.model.prescription import Prescription
 from infantmon.model.recording import Recording
 from infantmon.monitor import Monitor
 from infantmon.reviewing import review, sweep
-from infantmon.simulate import Bradycardia, LooseElectrode, Pause, Scenario, simulate_night
-from infantmon.stages.r_peaks import RPeakDetector, RPeakSettings
-
-ECG_HZ, IMPEDANCE_HZ = 125.0, 31.25
-PLAN = Prescription(
-    apnea={"limit_s": 10},
-    low_heart_rate={"limit_bpm": 90, "hold_off_s": 3, "average_beats": 4},
-    high_heart_rate={"limit_bpm": 200, "hold_off_s": 3, "average_s": 4},
-    no_heart_beat={"limit_s": 4},
-    contact_loss={"delay_s": 5},
-    periodic_breathing={"pause_s": 3, "count": 3, "gap_s": 20},
-)
-
-
-@cache
-def night():
-    """Four minutes: a pause, a slow heart, a lost ECG, a loose electrode; channels of two rates."""
-    scenario = Scenario(
-        duration_s=240.0,
-        ecg_hz=ECG_HZ,
-        impedance_hz=IMPEDANCE_HZ,
-        events=(
-            Pause(60.0, 14.0),
-            Bradycardia(95.0, 60.0, hold_s=12.0),
-            LooseElectrode(150.0, 25.0),
-            Pause(200.0, 13.0),
-        ),
-    )
-    made = simulate_night(scenario, seed=17).recording
-    ecg = made.ecg.segments[0].values.copy()
-    ecg[round(130 * ECG_HZ) : round(138 * ECG_HZ)] = np.nan
-    channels = {
-        "ecg": Channel(ecg, ECG_HZ, "mV"),
-        "impedance": Channel(made.impedance.segments[0].values, IMPEDANCE_HZ, "ohm"),
-    }
-    return Recording(channels)
-
-
-@cache
-def reviewed(roles=("ecg", "impedance")):
-    return review(only(roles), PLAN)
-
-
-def only(roles):
-    return Recording({role: night().channels[role] for role in roles})
-
-
-def samples(role):
-    return night().channels[role].segments[0].values
-
-
-def monitor(roles=("ecg", "impedance"), **settings):
-    rates = {"ecg": {"ecg_hz": ECG_HZ, "ecg_unit": "mV"}}
-    rates["impedance"] = {"impedance_hz": IMPEDANCE_HZ, "impedance_unit": "ohm"}
-    given = {name: value for role in roles for name, value in rates[role].items()}
-    return Monitor(PLAN, **given, **settings)
-
-
-def pushes(step_s, roles=("ecg", "impedance")):
-    """Chunks of so many seconds of each channel."""
-    for start_s in np.arange(0.0, 240.0, step_s):
-        yield {
-            role: samples(role)[
-                round(start_s * night().channels[role].rate_hz) : round(
-                    (start_s + step_s) * night().channels[role].rate_hz
-                )
-            ]
-            for role in roles
-        }
-
-
-def random_pushes(seed):
-    """Chunks of any length, channels in any order, one up to a minute ahead of the other."""
-    chance = np.random.default_rng(seed)
-    given = dict.fromkeys(("ecg", "impedance"), 0)
-    while any(given[role] < len(samples(role)) for role in given):
-        ended = {role: given[role] / night().channels[role].rate_hz for role in given}
-        role = min(ended, key=ended.get) if chance.random() < 0.6 else str(chance.choice([*given]))
-        count = int(chance.choice([0, 1, 7, 500, 2500]))
-        room = min(ended.values()) + 60.0 - ended[role]
-        count = min(count, int(room * night().channels[role].rate_hz))
-        yield {role: samples(role)[given[role] : given[role] + count]}
-        given[role] = min(given[role] + count, len(samples(role)))
-
-
-def changes_of(made, chunks):
-    return [*(c for chunk in chunks for c in made.push(**chunk)), *made.finish()]
-
 
 # One implementation -------------------------------------------------------------------------
 
@@ -310,150 +233,6 @@ def test_pushed_arrays_may_be_used_again():
     assert (*found, *made.finish()) == reviewed(("ecg",)).changes
 
 
-# Save and resume ----------------------------------------------------------------------------
-
-
-def test_saved_and_resumed_at_any_point_goes_on_the_same():
-    made, found = monitor(), []
-    for number, chunk in enumerate(random_pushes(9)):
-        if number % 5 == 0:
-            made = Monitor.resume(made.save(), PLAN if number % 2 else None)
-        found += made.push(**chunk)
-    made = Monitor.resume(made.save())
-    found += made.finish()
-    assert tuple(found) == reviewed().changes
-    assert Monitor.resume(made.save()).state == made.state
-
-
-def test_a_finished_monitor_stays_finished_when_resumed():
-    made = monitor()
-    made.finish()
-    again = Monitor.resume(made.save())
-    for act in (again.finish, again.push, lambda: again.gap("ecg", until_s=9.0)):
-        with pytest.raises(StateError, match="has been finished; make a new Monitor"):
-            act()
-
-
-def test_another_plan_is_named_by_its_fields():
-    blob = monitor().save()
-    other = Prescription(**(PLAN.model_dump() | {"apnea": {"limit_s": 15}, "contact_loss": None}))
-    with pytest.raises(
-        StateError, match=r"differs from the saved one in: apnea\.limit_s, contact_loss"
-    ):
-        Monitor.resume(blob, other)
-
-
-def test_resuming_does_not_warn_of_the_limits_again(recwarn):
-    with pytest.warns(UserWarning, match="unusual"):
-        plan = Prescription(apnea={"limit_s": 40})
-    blob = Monitor(plan, impedance_hz=IMPEDANCE_HZ).save()
-    recwarn.clear()
-    Monitor.resume(blob)
-    assert not recwarn.list
-
-
-def test_damaged_and_foreign_states_are_refused():
-    made = monitor()
-    made.push(**next(pushes(40.0)))
-    blob = made.save()
-    chance = np.random.default_rng(1)
-    for place in [0, 5, 20, len(blob) - 1, *chance.integers(0, len(blob), 40).tolist()]:
-        flipped = bytearray(blob)
-        flipped[place] ^= 1 << (place % 8)
-        with pytest.raises(StateError):
-            Monitor.resume(bytes(flipped))
-        with pytest.raises(StateError):
-            Monitor.resume(blob[:place])
-    with pytest.raises(StateError, match="not of a monitor"):
-        Monitor.resume(RPeakDetector(RPeakSettings(250.0)).save())
-    with pytest.raises(StateError, match="RPeakDetector was asked for"):
-        RPeakDetector.resume(blob)
-
-
-# Reset --------------------------------------------------------------------------------------
-
-
-def latched_time(kind="low heart rate"):
-    return next(c.known_s for c in reviewed().changes if (c.kind, c.state) == (kind, "latched"))
-
-
-def through(made, until_s, from_s=0.0):
-    """Push both channels from one time up to another."""
-    return made.push(
-        ecg=samples("ecg")[round(from_s * ECG_HZ) : round(until_s * ECG_HZ)],
-        impedance=samples("impedance")[
-            round(from_s * IMPEDANCE_HZ) : round(until_s * IMPEDANCE_HZ)
-        ],
-    )
-
-
-def test_a_reset_makes_a_latched_condition_absent_and_says_so():
-    made, known = monitor(), latched_time()
-    through(made, known + 1.0)
-    assert made.state.conditions["low heart rate"] == "latched"
-    changes = [c for c in made.reset() if c.kind == "low heart rate"]
-    assert [(c.known_s, c.state, c.cause, c.event) for c in changes] == [
-        (made.state.reached_s, "absent", "reset", None)
-    ]
-    assert made.state.conditions["low heart rate"] == "absent"
-    assert made.reset() == []
-
-
-def test_a_reset_keeps_an_active_condition_active():
-    made = monitor()
-    slow = reviewed().events.of_kind("low heart rate")[0]
-    through(made, slow.known_s + 0.5)
-    assert "low heart rate" not in {change.kind for change in made.reset()}
-    assert made.state.conditions["low heart rate"] == "active"
-
-
-def test_a_reset_of_the_past_acts_only_on_what_had_changed_by_then():
-    made, known = monitor(), latched_time()
-    through(made, known + 1.0)
-    assert [c for c in made.reset(at_s=known - 0.1) if c.kind == "low heart rate"] == []
-    assert made.state.conditions["low heart rate"] == "latched"
-    assert "low heart rate" in {c.kind for c in made.reset(at_s=known)}
-    assert made.state.conditions["low heart rate"] == "absent"
-
-
-@pytest.mark.parametrize("step_s", [0.8, 16.0, 240.0])
-def test_a_reset_ahead_of_time_acts_at_its_time_however_the_stream_is_cut(step_s):
-    at_s = [latched_time() + 0.3, latched_time("apnea") + 5.0, 239.9, 5000.0]
-    made = monitor()
-    assert [made.reset(at_s=time_s) for time_s in at_s] == [[], [], [], []]
-    found = changes_of(made, pushes(step_s))
-    resets = [(c.known_s, c.kind) for c in found if c.cause == "reset"]
-    assert (at_s[0], "low heart rate") in resets
-    assert (at_s[1], "apnea") in resets
-    assert {time_s for time_s, _ in resets} <= set(at_s[:3])
-    keys = [(change.known_s, change.kind) for change in found]
-    assert keys == sorted(keys)
-    assert fold(found)[0] == reviewed().events
-    assert found == changes_with_resets(tuple(at_s))
-
-
-@cache
-def changes_with_resets(at_s):
-    made = monitor()
-    for time_s in at_s:
-        made.reset(at_s=time_s)
-    return changes_of(made, pushes(7.36))
-
-
-def test_a_waiting_reset_is_saved():
-    made = monitor()
-    at_s = latched_time() + 0.3
-    made.reset(at_s=at_s)
-    found = changes_of(Monitor.resume(made.save()), pushes(16.0))
-    assert (at_s, "low heart rate", "reset") in {(c.known_s, c.kind, c.cause) for c in found}
-
-
-@pytest.mark.parametrize("at_s", [np.nan, "now", True])
-def test_a_reset_needs_a_time(at_s):
-    with pytest.raises(ArgumentError, match="at_s"):
-        monitor().reset(at_s=at_s)
-
-
 # What a monitor shows -----------------------------------------------------------------------
 
 
@@ -494,37 +273,3 @@ def test_no_finding_is_later_than_its_stage_states():
     for stage, table in late.items():
         assert len(table)
         assert (table.known_s - table.time_s).max() <= budget[stage] + 1e-9
-
-
-@pytest.mark.parametrize("seed", range(4))
-def test_saved_and_resumed_anywhere_it_says_the_same(seed):
-    chance, made, found = np.random.default_rng(1000 + seed), monitor(), []
-    for chunk in random_pushes(seed):
-        found += made.push(**chunk)
-        if chance.random() < 0.05:
-            made = Monitor.resume(made.save(), PLAN)
-    assert tuple(found + made.finish()) == reviewed().changes
-
-
-def test_mutated_saves_are_refused_or_whole():
-    """Damaged bytes, with and without a checksum made anew; never anything but a StateError."""
-    made = monitor()
-    through(made, 20.0)
-    blob, chance, refused = made.save(), np.random.default_rng(3), 0
-    assert len(blob) < 2**20
-    for count in range(300):
-        raw = bytearray(blob[:-32])
-        for place in chance.integers(0, 3000, size=int(chance.integers(1, 4))):
-            raw[place] = int(chance.integers(256))
-        forged = bytes(raw) + (hashlib.sha256(raw).digest() if count % 2 else blob[-32:])
-        try:
-            Monitor.resume(forged)
-        except StateError:
-            refused += 1
-        if count % 2 == 0 and bytes(raw) != blob[:-32]:
-            with pytest.raises(StateError):
-                Monitor.resume(forged)
-    assert refused > 150
-    for length in range(0, len(blob), 997):
-        with pytest.raises(StateError):
-            Monitor.resume(blob[:length])

@@ -1,4 +1,4 @@
-"""The review page in a real browser: no script error, sorting and filtering work, it prints."""
+"""The pages in a real browser: no script error, sorting and filtering work, they print."""
 
 from __future__ import annotations
 
