@@ -139,18 +139,17 @@ class PauseRule(ClockedRule):
         self._assessed, self._by_doubts = plain, False
         if plain:
             return self.condition.begin(self.clock_s, known_s, "limit reached")
-        return self._stamped(self.condition.begin(*self._onset_and_cause(at_s, known_s)))
-
-    def _onset_and_cause(self, at_s: float, known_s: float) -> tuple[float, float, str]:
-        """Return from when on a pause is too long that is not so beyond doubt, and why."""
-        passed = self._passed_over
-        if at_s < self._carried_at_s():
-            self._by_doubts = True
-            return passed.before_row_s, known_s, "limit reached not counting a short row of breaths"
-        self._by_doubts = passed.any_doubts
-        if self._by_doubts:
-            return passed.sure_s, known_s, "limit reached not counting doubtful breaths"
-        return passed.sure_s, known_s, "limit reached counting unusable time"
+        passed, past_row = self._passed_over, at_s < self._carried_at_s()
+        self._by_doubts = past_row or passed.any_doubts
+        onset_s, cause = passed.sure_s, "limit reached counting unusable time"
+        if past_row:
+            onset_s, cause = (
+                passed.before_row_s,
+                "limit reached not counting a short row of breaths",
+            )
+        elif self._by_doubts:
+            cause = "limit reached not counting doubtful breaths"
+        return self._stamped(self.condition.begin(onset_s, known_s, cause))
 
     def _stamped(self, steps: list[Transition]) -> list[Transition]:
         return [dataclasses.replace(step, assessable=self._assessed) for step in steps]

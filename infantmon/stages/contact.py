@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import math
 from dataclasses import dataclass
 from typing import ClassVar, Self
@@ -126,16 +127,10 @@ class ContactSettings:
             Time of the first sample, in seconds.
         """
         clock = Clock(rate_hz, start_s)
-        if unit is not None and unit.strip().lower() in _OHM:
-            return cls(
-                clock,
-                flat_s=5.0,
-                rail_held_s=3.0,
-                lowest=100.0,
-                highest=3000.0,
-                tells_mains=True,
-            )
-        return cls(clock, flat_s=5.0, rail_held_s=3.0, tells_mains=True)
+        told = cls(clock, flat_s=5.0, rail_held_s=3.0, tells_mains=True)
+        if unit is None or unit.strip().lower() not in _OHM:
+            return told
+        return dataclasses.replace(told, lowest=100.0, highest=3000.0)
 
 
 class ContactDetector(Stage):
