@@ -22,6 +22,10 @@ STEEP_WEIGHT = 0.1
 FASTER = 0.4  # where breathing is slow: a swing that rises in less than this share of the usual
 FASTER_LEAST = 0.5  # time is a breath only from this size on
 FASTER_HELD = 0.55  # and one that rises so fast and is held is a jump of the level
+REBOUND = 0.8  # a swing smaller than this share of the usual size,
+LATE = 1.1  # that comes later than so many usual intervals, where breathing is not slow,
+SINKS = 0.65  # must sink in time by this share of its rise,
+AGAIN = 0.04  # or rise again by this share of the usual size: else the resting level rebounds
 RINGS = 0.1  # the band-pass swings by less than this share of a jump, after it and before it
 PASSED = 0.04  # smaller swings are not even noted
 SOON = 0.7  # sooner than this share of the usual interval, a breath
@@ -72,6 +76,9 @@ class BreathJudge(Carried):
     breaths here are slow and steep as a rule. Where they are slow, a swing that rises far faster
     must be half as large as they are, since it may be the heart's; held, it is a jump. Where
     breaths are large and small in turn, a small one may be smaller than otherwise (`Alternation`).
+
+    A rather small swing that is late, sinks slowly and is followed by no other is the resting
+    level's: it rebounds as the chest relaxes after the last breath of a series.
 
     Parameters
     ----------
@@ -141,8 +148,10 @@ class BreathJudge(Carried):
         jumps = steep_s < STEEP_S and self._can_jump()
         jumps = jumps or self._rises_faster(steep_s, FASTER_HELD)
         enough = max(least, RINGS * rise) if jumps else least
-        fallen = self._falls(peak, turns, following, enough, usual)
         lasting = (LASTING_SLOW if self._breathes_slowly else LASTING) * usual
+        if self._may_rebound(peak, rise, usual) and self._sinks_on(peak, turns, following, usual):
+            enough, lasting = max(enough, SINKS * rise), math.inf
+        fallen = self._falls(peak, turns, following, enough, usual)
         if fallen is False and jumps and rise >= lasting:
             self._base_place, self._lowest = peak.place, (peak.value, peak.place)
             return None
@@ -177,6 +186,16 @@ class BreathJudge(Carried):
     @property
     def _breathes_slowly(self) -> bool:
         return len(self._intervals) == INTERVALS and self._median >= SLOW_S * self._rate_hz
+
+    def _may_rebound(self, peak: Peak, rise: float, usual: float) -> bool:
+        """Tell whether a swing is as late and as small as the level's own after a last breath."""
+        late = peak.place - self._last_peak > LATE * self._usual_interval() > 0.0
+        return late and rise < REBOUND * usual and not self._breathes_slowly
+
+    def _sinks_on(self, peak: Peak, turns: list[Turn], following: int, usual: float) -> bool:
+        """Tell whether the signal never rises again as far as it may be looked at."""
+        soon = (turn[1] for turn in turns[following:] if turn[0] < peak.place + self._ahead)
+        return peak.later <= min(soon, default=math.inf) + AGAIN * usual
 
     def _can_jump(self) -> bool:
         """Tell whether a steep rise that is held is no usual breath."""
