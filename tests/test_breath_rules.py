@@ -1,4 +1,4 @@
-"""Jumps of the level, held breaths, large and small breaths in turn: one test a rule."""
+"""Jumps and rebounds of the level, held, quick, large and small breaths: one test a rule."""
 
 from __future__ import annotations
 
@@ -39,6 +39,30 @@ def test_a_jump_of_the_level_costs_no_more_than_the_breath_it_falls_on(size):
     calm = data.breath_s[np.min(np.abs(data.breath_s[:, None] - at_s), axis=1) > 1.0]
     assert matched(calm, marks, 0.3) == len(calm)
     assert len(marks) <= len(data.breath_s) + 1
+
+
+@pytest.mark.parametrize("to_peak_s", [0.8, 1.0, 1.5, 2.5])
+@pytest.mark.parametrize("share", [0.3, 0.5])
+def test_a_rebound_of_the_level_after_the_last_breath_is_no_breath(share, to_peak_s):
+    pauses = tuple((40.0 + 60.0 * n, 21.0) for n in range(20))
+    data = infant(66, 1240.0, pulsation=0.2, pauses=pauses)
+    time_s = np.arange(len(data.impedance)) / 62.5
+    rebound = np.zeros(len(time_s))
+    for onset, end in data.pauses:
+        x = np.maximum(time_s - onset - 0.6, 0.0) / to_peak_s  # up, then slowly down to the level
+        back = np.clip((end - time_s) / 1.0, 0.0, 1.0)
+        rebound += share * x * np.exp(1.0 - x) * back * (time_s < end)
+    marks = detect_breaths(data.impedance + rebound, 62.5, r_peaks(data.beat_s)).time_s
+    gaps = list(pairwise(marks))
+    for onset, end in data.pauses:
+        assert any(abs(a - onset) <= 1.0 and abs(b - end) <= 1.0 for a, b in gaps)
+
+
+@pytest.mark.parametrize("pulsation", [0.0, 0.2, 0.5])
+def test_two_breaths_a_second_are_counted_however_uneven_they_are(pulsation):
+    data = infant(67, 900.0, breaths_per_min=120.0, breath_spread=0.25, pulsation=pulsation)
+    marks = detect_breaths(data.impedance, 62.5, r_peaks(data.beat_s)).time_s
+    assert len(marks) == pytest.approx(len(data.breath_s), rel=0.03)
 
 
 def test_breaths_that_rise_as_steeply_and_are_held_count_where_they_are_usual():

@@ -12,6 +12,9 @@ from infantmon.dsp.usual_size import UsualSize
 from infantmon.model.carried import Carried
 
 SWING = 0.275  # a breath rises and falls by at least this share of the usual size
+QUICK_USUAL_S = 0.55  # where breaths come as fast as this,
+QUICK_S = 0.45  # one so soon after another is flattened by the band-pass
+QUICK = 0.5  # and may be smaller by this
 RIPPLED = 0.5  # and by at least this where even small swings lie between the breaths
 LASTING = 0.65  # a rise of this share counts although no fall follows in time (a held breath),
 LASTING_SLOW = 0.55  # and of this one where breathing is slow
@@ -24,7 +27,7 @@ FASTER_LEAST = 0.5  # time is a breath only from this size on
 FASTER_HELD = 0.55  # and one that rises so fast and is held is a jump of the level
 REBOUND = 0.8  # a swing smaller than this share of the usual size,
 LATE = 1.1  # that comes later than so many usual intervals, where breathing is not slow,
-SINKS = 0.65  # must sink in time by this share of its rise,
+SINKS = 0.7  # must sink in time by this share of its rise,
 AGAIN = 0.04  # or rise again by this share of the usual size: else the resting level rebounds
 RINGS = 0.1  # the band-pass swings by less than this share of a jump, after it and before it
 PASSED = 0.04  # smaller swings are not even noted
@@ -65,9 +68,10 @@ class Found(NamedTuple):
 class BreathJudge(Carried):
     """Judges one maximum after the other.
 
-    A maximum is a breath if it rises by at least 0.275 of the usual size, and then falls by as much
-    before anything higher comes. If it neither falls nor is overtaken in time, it counts if the
-    rise is at least 0.65 of the usual size (0.55 where breathing is slow). One that comes much
+    A maximum is a breath if it rises by at least 0.275 of the usual size (half of that right after
+    another breath, where breathing is so fast that the band-pass flattens it), and then falls by as
+    much before anything higher comes. If it neither falls nor is overtaken in time, it counts if
+    the rise is at least 0.65 of the usual size (0.55 where breathing is slow). One that comes much
     sooner than usual must be larger; two peaks close to each other with a small dip between them
     are one breath, at the higher one. Rhythm never locks: after four that were left out for it, it
     does not count any more.
@@ -135,8 +139,7 @@ class BreathJudge(Carried):
             return None
         time_s = peak.place / self._rate_hz
         usual = self._usual.at(time_s, peak.seen)
-        least = (RIPPLED if self._ripple.is_there else SWING) * usual
-        least *= self._alternation.least_share(usual)
+        least = self._least(peak.place, usual)
         if rise < least:
             if rise > PASSED * usual and self._falls(peak, turns, following, 0.5 * rise, usual):
                 self._usual.pass_over(time_s, rise)
@@ -147,10 +150,10 @@ class BreathJudge(Carried):
             return None
         jumps = steep_s < STEEP_S and self._can_jump()
         jumps = jumps or self._rises_faster(steep_s, FASTER_HELD)
-        enough = max(least, RINGS * rise) if jumps else least
-        lasting = (LASTING_SLOW if self._breathes_slowly else LASTING) * usual
-        if self._may_rebound(peak, rise, usual) and self._sinks_on(peak, turns, following, usual):
-            enough, lasting = max(enough, SINKS * rise), math.inf
+        rebounds = self._may_rebound(peak, rise, usual)
+        rebounds = rebounds and self._sinks_on(peak, turns, following, usual)
+        lasting = math.inf if rebounds else self._lasting * usual
+        enough = max(least, (SINKS if rebounds else RINGS if jumps else 0.0) * rise)
         fallen = self._falls(peak, turns, following, enough, usual)
         if fallen is False and jumps and rise >= lasting:
             self._base_place, self._lowest = peak.place, (peak.value, peak.place)
@@ -203,6 +206,21 @@ class BreathJudge(Carried):
             return False
         usual_s = self._median / self._rate_hz
         return self._steep_s > STEEP_USUAL_S or usual_s < SLOW_S
+
+    @property
+    def _lasting(self) -> float:
+        """Share of the usual size from which on a rise counts although no fall follows in time."""
+        return LASTING_SLOW if self._breathes_slowly else LASTING
+
+    def _least(self, place: int, usual: float) -> float:
+        """Return the size from which on a swing at a place may be a breath."""
+        share = RIPPLED if self._ripple.is_there else SWING
+        return share * usual * self._alternation.least_share(usual) * self._flattened(place)
+
+    def _flattened(self, place: int) -> float:
+        """Return by which factor a breath may be smaller, as the band-pass flattens quick ones."""
+        fast = 0.0 < self._usual_interval() < QUICK_USUAL_S * self._rate_hz
+        return QUICK if fast and place - self._last_peak < QUICK_S * self._rate_hz else 1.0
 
     def _leave_out(self) -> None:
         self._spared = min(self._spared + 1, 2 * SPARED)

@@ -34,6 +34,7 @@ STEPS_KEPT = 24
 STEP_LOST = 0.6  # of the usual level: then breaths that kept step have stopped
 KNOWN_FROM = 20  # fits after which the size of a pulsation is known
 PAUSE_FROM = 6  # quiet beats that make a pause; after fewer, what was learned in them is dropped
+SURE_S = 1.8  # of quiet at the usual interval, after which a pause has a template of its own
 STILL_FROM = 5  # quiet beats after which nothing but the heart moves
 LONG_QUIET = 60  # beats after which a lasting lower level becomes the usual one
 LEVEL_SHARE = 0.05
@@ -62,10 +63,12 @@ class PulseTemplate(Carried):
     While the infant breathes, every fit holds some of the breath, so a new fit weighs little. When
     what is left without the pulsation falls under half of its usual level, only the heart moves,
     and a new fit weighs nearly all: so the template follows a pulsation that changes as the heart
-    slows, and its change from beat to beat is carried on to where it is used. What evolves smoothly
-    and is all explained by the beat stays heart, however large. As breathing comes back, the
-    template of the pause goes over to the one before it as the heart rate does. Neither the usual
-    level nor the template of a pause can be locked in place: what lasts for 60 beats becomes usual.
+    slows, and its change from beat to beat is carried on to where it is used. Where the heart has
+    not slowed this waits for 1.8 s of quiet, since a few quick breaths can look like it. What
+    evolves smoothly and is all explained by the beat stays heart, however large. As breathing comes
+    back, the template of the pause goes over to the one before it as the heart rate does. Neither
+    the usual level nor the template of a pause can be locked in place: what lasts for 60 beats
+    becomes usual.
     """
 
     carried: ClassVar[tuple[str, ...]] = (
@@ -132,7 +135,7 @@ class PulseTemplate(Carried):
             self._fits += 1
             if quiet:
                 self._learn_in_pause(harmonics, interval_s)
-                share = 1.0
+                share = 1.0 if self._is_sure_pause(interval_s) else 0.0
             else:
                 self._learn_in_breaths(harmonics, interval_s, share)
                 self._wrong += _weight(LEVEL_SHARE, self._fits) * (wrong - self._wrong)
@@ -237,6 +240,13 @@ class PulseTemplate(Carried):
         at_usual_rate = abs(math.log(interval_s / self._usual_s)) < SAME_INTERVAL
         if at_usual_rate and self._quiet_for >= PAUSE_FROM:
             self._usual = _mixed(self._usual, harmonics, QUICK)
+
+    def _is_sure_pause(self, interval_s: float) -> bool:
+        """Tell whether to go by the fits of a pause: breaths at the heart's rate look alike."""
+        quiet_s = (self._quiet_for + BEATS - 1) * interval_s
+        if quiet_s >= SURE_S or self._fits < KNOWN_FROM:
+            return True
+        return abs(math.log(interval_s / self._usual_s)) >= SAME_INTERVAL
 
     def _learn_in_breaths(self, harmonics: Row, interval_s: float, share: float) -> None:
         if self._was_quiet_for < PAUSE_FROM and not math.isnan(self._paused_s):
