@@ -17,6 +17,7 @@ LIMIT_S = 20.0
 """The apnea limit in force, in seconds: an example, not a recommendation."""
 KNOWN_AFTER_S = 3.5
 """An apnea has to be known this long after its limit was reached, at the latest."""
+WORST = ("worst_onset_s", "worst_length_s", "worst_delay_s", "worst_doubted_delay_s")
 WITHIN_S = 1.0
 """Onset and length have to be right to this."""
 
@@ -51,6 +52,8 @@ class ApneaResult:
         The largest error of the reported ones, in seconds.
     worst_delay_s : float
         The latest known time after true onset + limit, in seconds.
+    worst_doubted_delay_s : float
+        The same of those that are not assessable.
     faults : list of str
         Every miss, in words.
     """
@@ -64,13 +67,14 @@ class ApneaResult:
     worst_onset_s: float = 0.0
     worst_length_s: float = 0.0
     worst_delay_s: float = -math.inf
+    worst_doubted_delay_s: float = -math.inf
     faults: list[str] = field(default_factory=list)
 
     def add(self, other: ApneaResult) -> None:
         """Take up what came of another night."""
         for name in ("long", "found", "not_assessable", "short", "reported", "invented"):
             setattr(self, name, getattr(self, name) + getattr(other, name))
-        for name in ("worst_onset_s", "worst_length_s", "worst_delay_s"):
+        for name in WORST:
             setattr(self, name, max(getattr(self, name), getattr(other, name)))
         self.faults += other.faults
 
@@ -102,7 +106,10 @@ def _measure_one(
     if len(over) != 1 or not over[0].assessable:
         what = "; ".join(f"{e.onset_s:.2f}-{e.end_s} {e.judgement}" for e in over) or "nothing"
         result.faults.append(f"pause {onset_s:.2f} to {end_s:.2f} s: reported {what}")
-        result.not_assessable += len(over) == 1
+        if len(over) == 1:
+            result.not_assessable += 1
+            delay_s = over[0].known_s - onset_s - limit_s
+            result.worst_doubted_delay_s = max(result.worst_doubted_delay_s, delay_s)
         return
     event = over[0]
     if event.length_s is None:

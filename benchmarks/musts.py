@@ -156,6 +156,8 @@ def _apneas(seeds: Sequence[int]) -> tuple[list[Row], list[dict[str, Any]]]:
         told = dataclasses.asdict(result)
         if not result.found:  # a figure without a case is none
             told |= {"worst_onset_s": None, "worst_length_s": None, "worst_delay_s": None}
+        if not result.not_assessable:
+            told |= {"worst_doubted_delay_s": None}
         scenes.append({"group": scene.group, "scene": scene.name, **told})
         named = dataclasses.replace(result, faults=[f"{scene.name}: {f}" for f in result.faults])
         groups.setdefault(scene.group, ApneaResult()).add(named)
@@ -166,6 +168,7 @@ def _apnea_row(group: str, result: ApneaResult, seeds: Sequence[int]) -> Row:
     told = f"{result.found} of {result.long} found"
     if result.not_assessable:
         told += f", {result.not_assessable} more as not assessable"
+        told += f" (known {result.worst_doubted_delay_s:.2f} s after limit at worst)"
     told += f"; {result.reported} of {result.short} short ones reported, {result.invented} invented"
     if result.found:
         told += f"; worst: onset {result.worst_onset_s:.2f} s, length {result.worst_length_s:.2f} s"

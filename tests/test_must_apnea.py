@@ -37,6 +37,7 @@ CHOSEN = (
     "off for 30 s, at the upper rail",
     "off for 90 s, at 4000 ohm",
     "rebound 0.5 of a breath in 2.5 s",
+    "rebound 0.5 of a breath in 1 s",
     "ECG 250 Hz, impedance 25 Hz",
     "ECG 500 Hz, impedance 250 Hz",
 )
@@ -74,6 +75,11 @@ def test_the_measure_itself_counts_every_kind_of_fault():
     assert clean.worst_onset_s == pytest.approx(0.2)
     assert clean.worst_length_s == pytest.approx(0.3)
     assert clean.worst_delay_s == pytest.approx(3.0)
+
+    doubted = apnea(1, 99.5, 121.0, 122.5, "not assessable")
+    listed = measure_apneas(truth, im.EventLog([doubted, *rest]))
+    assert (listed.found, listed.not_assessable) == (2, 1)
+    assert listed.worst_doubted_delay_s == pytest.approx(2.5)
 
     def faults(*events):
         return measure_apneas(truth, im.EventLog(events)).faults

@@ -62,9 +62,13 @@ def test_up_to_four_times_the_pulsation_that_was_taken_out_before(size, doubtful
     assert doubted(swings(INSIDE, size), found) == list(INSIDE) * doubtful
 
 
-def test_not_while_r_peaks_lead_nor_where_they_have_never_led():
+def test_not_while_r_peaks_lead():
     assert doubted(swings(INSIDE, 0.3), pulsation()) == []
-    assert doubted(swings(INSIDE, 0.3), pulsation((0.0, 150.0))) == []
+
+
+def test_where_they_have_never_led_only_an_even_row_is_doubtful():
+    """See tests/test_even_swings.py: the first swing comes too late after the breath before it."""
+    assert doubted(swings(INSIDE, 0.3), pulsation((0.0, 150.0))) == [INSIDE[1]]
 
 
 @pytest.mark.parametrize(("back", "doubtful"), [(104.0, False), (107.0, True)])

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 import infantmon as im
+from benchmarks.night_scenes import night_of
 from infantmon import simulate as sim
 from infantmon.errors import ArgumentError
 from infantmon.reviewing import variations
@@ -37,6 +38,30 @@ def truth(night):
 
 def apneas(table):
     return table[table["kind"] == "apnea"]
+
+
+@pytest.mark.parametrize("with_ecg", [True, False])
+def test_every_row_of_a_sweep_is_the_review_itself_reasons_and_all(with_ecg):
+    """A night full of faults; the doubts and most reasons are found once for all plans."""
+    recording = night_of(1003)[0].recording
+    if not with_ecg:
+        recording = im.Recording({"impedance": recording.impedance})
+    plans = [
+        im.Prescription(
+            apnea={"limit_s": limit_s},
+            low_heart_rate={"limit_bpm": bpm, "hold_off_s": 5, "average_beats": 8},
+            no_heart_beat={"limit_s": 4},
+            contact_loss={"delay_s": 5},
+        )
+        for limit_s in (12.0, 15.0, 20.0, 25.0)
+        for bpm in (70.0, 90.0)
+    ]
+    findings = im.review(recording, plans[-1]).findings
+    swept = im.sweep(findings, plans)
+    judgements = {event.judgement for _, events in swept for event in events}
+    assert judgements == {"supported", "doubtful", "not assessable"}
+    for plan, events in swept:
+        assert list(events) == list(im.review(recording, plan).events)
 
 
 def test_a_row_for_every_plan_and_watched_kind_and_one_for_all(tried):

@@ -5,13 +5,11 @@ from __future__ import annotations
 from typing import ClassVar
 
 from infantmon.events.batch import Batch, Latencies
+from infantmon.events.breath_doubts import BreathDoubts, RecalledDoubts
 from infantmon.events.condition import Transition
-from infantmon.events.doubtful_breaths import DoubtfulBreaths
-from infantmon.events.isolated_swings import IsolatedSwings
 from infantmon.events.passed_over import Doubts
 from infantmon.events.pause import PauseRule
-from infantmon.events.silences import Silences
-from infantmon.events.unled_swings import UnledSwings
+from infantmon.events.shared import Shared
 from infantmon.model.findings import Findings
 from infantmon.model.marks import Breaths
 from infantmon.model.prescription import ApneaLimit
@@ -31,13 +29,7 @@ class ApneaRule(PauseRule):
 
     kind = "apnea"
     role = "impedance"
-    carried: ClassVar[tuple[str, ...]] = (
-        *PauseRule.carried,
-        "_disturbed",
-        "_isolated",
-        "_silences",
-        "_unled",
-    )
+    carried: ClassVar[tuple[str, ...]] = (*PauseRule.carried, "_doubts_of_breaths")
 
     def __init__(self, limit: ApneaLimit, latencies: Latencies) -> None:
         limits: dict[str, float | int | str] = {
@@ -46,15 +38,16 @@ class ApneaRule(PauseRule):
             "latency_s": latencies.breaths_s,
         }
         super().__init__(limit.limit_s, limits, latencies.breaths_s, carries_over=True)
-        self._disturbed = DoubtfulBreaths()
-        self._isolated = IsolatedSwings()
-        self._silences = Silences()
-        self._unled = UnledSwings()
+        self._doubts_of_breaths = BreathDoubts()
+
+    def share(self, shared: Shared) -> None:
+        """Take the doubts from what rules with other limits have in common with this one."""
+        told: list[Doubts] = shared.once((self.kind, "doubts"), list)
+        self._doubts_of_breaths = RecalledDoubts(told)
 
     def push(self, batch: Batch) -> list[Transition]:
         """Return the transitions that follow from a batch, in the order of known time."""
-        self._disturbed.learn(batch, self.role)
-        self._unled.learn(batch)
+        self._doubts_of_breaths.learn(batch)
         return super().push(batch)
 
     def findings(self, batch: Batch) -> Breaths:
@@ -65,6 +58,4 @@ class ApneaRule(PauseRule):
         """Tell which breaths a disturbance, an electrode or the heart may have made."""
         if not isinstance(findings, Breaths):
             return super().doubts(findings)
-        after_silence = self._silences.tell(findings.time_s)
-        passing = self._disturbed.tell(findings) | self._isolated.tell(findings, after_silence)
-        return Doubts(passing, self._unled.tell(findings), after_silence)
+        return self._doubts_of_breaths.tell(findings)

@@ -7,19 +7,32 @@ an event off the list.
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 
 from infantmon.events import evidence_breathing as breathing
 from infantmon.events import evidence_heart as heart
 from infantmon.events.case import Case, counted
+from infantmon.events.shared import Shared
 from infantmon.model.event import DOUBTFUL, NOT_ASSESSABLE, SUPPORTED, Evidence
 
 __all__ = ["Case", "judge", "reasons_for"]
 
 
-def reasons_for(case: Case) -> tuple[Evidence, ...]:
-    """Return what speaks for and against an event: first its length against the limit."""
+def reasons_for(case: Case, shared: Shared | None = None) -> tuple[Evidence, ...]:
+    """Return what speaks for and against an event: first its length against the limit.
+
+    Where many prescriptions share their findings, what does not depend on a limit is looked up.
+    """
     looks = (_length, *_LOOKS[case.event.kind])
-    return tuple(item for look in looks for item in look(case))
+    if shared is None:
+        return tuple(item for look in looks for item in look(case))
+    event = case.event
+    asked = (event.kind, event.onset_s, event.end_s, case.known_s, case.assessable)
+    reasons: list[Evidence] = []
+    for look in looks:
+        limits = tuple(event.limits.items()) if look in _READ_LIMITS else ()
+        reasons += shared.once((look.__name__, *asked, *limits), partial(look, case))
+    return tuple(reasons)
 
 
 def judge(reasons: tuple[Evidence, ...]) -> str:
@@ -80,6 +93,7 @@ _HEART: tuple[_Look, ...] = (
     heart.breathing_went_on,
     heart.beats_went_on,
 )
+_READ_LIMITS = (_length, breathing.swings_inside, heart.beats_alike, heart.second_lead)
 _LOOKS: dict[str, tuple[_Look, ...]] = {
     "apnea": _BREATHING,
     "periodic breathing": (breathing.breathing_before, breathing.movement),

@@ -18,6 +18,7 @@ import numpy as np
 
 from infantmon.events.batch import Batch, Mark, blocking_marks, pieces
 from infantmon.events.condition import Condition, Transition
+from infantmon.events.shared import Shared
 from infantmon.model.arrays import Floats, Ints
 from infantmon.model.carried import Carried, record
 from infantmon.model.event import PENDING
@@ -49,6 +50,9 @@ class Rule(Carried, ABC):
     def begun_s(self) -> float:
         """Onset of what is under way, active or not, in seconds; infinity if nothing is."""
         return self.condition.onset_s if self.condition.begun else math.inf
+
+    def share(self, shared: Shared) -> None:
+        """Prepare for findings that other rules of the same kind read too, with other limits."""
 
     @abstractmethod
     def push(self, batch: Batch) -> list[Transition]:

@@ -9,6 +9,7 @@ from typing import ClassVar
 import numpy as np
 
 from infantmon.events.batch import Batch
+from infantmon.events.even_swings import EvenSwings
 from infantmon.model.arrays import NO_FLOATS, Bools, Floats
 from infantmon.model.carried import Carried
 from infantmon.model.marks import Breaths, RPeaks
@@ -22,6 +23,7 @@ LEAST = 0.35  # but up to this share of the usual breath it may be: the pulsatio
 # little is known of a small one
 SMALL = 0.7  # nor is one beyond this share of the usual breath
 KEPT_S = 60.0  # no breath comes later than this after its time
+NEVER = math.inf  # stands for the usual pulsation where R peaks have never led
 STRANGE_S = 3.0  # R peaks do not lead, either, while half of those in so long are not reliable
 
 
@@ -31,9 +33,9 @@ class UnledSwings(Carried):
     Without R peaks the pulsation stays in the impedance, and in a pause it is all that moves. What
     is known of its size from before the R peaks were lost tells which swings it could have made:
     those up to four times as large, or up to 0.35 of a usual breath, and none beyond 0.7 of it.
-    Nothing is doubtful where R peaks have never led, since nothing is known of the pulsation there.
-    The values are the project's choice, on simulated nights (the seeds that `benchmarks.nights`
-    names as looked at).
+    Where R peaks have never led nothing is known of it: there only rows of small swings that are
+    all alike are doubtful (`EvenSwings`). The values are the project's choice, on simulated nights
+    (the seeds that `benchmarks.nights` names as looked at).
     """
 
     carried: ClassVar[tuple[str, ...]] = (
@@ -45,11 +47,11 @@ class UnledSwings(Carried):
         "_beat_s",
         "_strange",
         "_reached_s",
+        "_even",
     )
 
     def __init__(self) -> None:
-        # since when R peaks lead, or lead no more; and the usual pulsation then (NaN: they lead, or
-        # have never led)
+        # since when R peaks lead, or lead no more; and the usual pulsation then (NaN: they lead)
         self._changes: list[tuple[float, float]] = [(-math.inf, math.nan)]
         self._is_unled = False
         self._led_since_s = math.inf  # without a break, while they are not back yet
@@ -57,6 +59,7 @@ class UnledSwings(Carried):
         self._sizes = NO_FLOATS  # of the latest breaths while they led
         self._beat_s, self._strange = NO_FLOATS, NO_FLOATS  # the latest beats; 1: not reliable
         self._reached_s = -math.inf
+        self._even = EvenSwings()
 
     def learn(self, batch: Batch) -> None:
         """Take up the pulsation and the beats of a batch."""
@@ -96,7 +99,7 @@ class UnledSwings(Carried):
                 self._pulsation.append(size)
             else:
                 self._is_unled, self._led_since_s = True, math.inf
-                usual = float(np.median(self._pulsation)) if self._pulsation else math.nan
+                usual = float(np.median(self._pulsation)) if self._pulsation else NEVER
                 self._changes.append((time_s, usual))
         elif not led:
             self._led_since_s = math.inf
@@ -114,7 +117,9 @@ class UnledSwings(Carried):
             later = self._changes[place + 1 :]
             after = int(np.searchsorted(breaths.time_s, later[0][0])) if later else len(breaths)
             sizes = breaths.size[first:after]
-            if not math.isnan(pulsation):
+            if pulsation == NEVER:
+                doubtful[first:after] = self._even.tell(breaths.time_s[first:after], sizes)
+            elif not math.isnan(pulsation):
                 doubtful[first:after] = sizes <= self._most(pulsation)
             elif len(sizes):
                 self._sizes = np.concatenate((self._sizes, sizes[-USUAL:]))[-USUAL:]

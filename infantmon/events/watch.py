@@ -124,6 +124,7 @@ class Watch(Carried):
         else:  # a rule's course depends on its limit alone
 
             def pushed(rule: Rule) -> tuple[Rule, list[Transition]]:
+                rule.share(shared)
                 return rule, rule.push(shared.whole)
 
             courses = [
@@ -266,7 +267,7 @@ class Watch(Carried):
     def _evidence(self, event: Event, known_s: float, assessable: bool) -> Event:
         until_s = known_s if event.end_s is None else event.end_s
         case = Case(event, assessable, until_s, known_s, self._history)
-        reasons = reasons_for(case)
+        reasons = reasons_for(case, self._shared)
         judged = dataclasses.replace(
             event, reasons=reasons, judgement=judge(reasons), unusable=unusable_inside(case)
         )
