@@ -27,7 +27,12 @@ from infantmon.model.signal import Signal
 from infantmon.model.spans import ContactMarks
 from infantmon.stages.apnea_probability import ApneaProbability, ApneaProbabilitySettings
 from infantmon.stages.bandpass import ImpedanceBandPass, ImpedanceBandPassSettings
-from infantmon.stages.breaths import BreathDetector, BreathSettings
+from infantmon.stages.breaths import (
+    LEAST_SHARE,
+    LEAST_SHARE_UNLED,
+    BreathDetector,
+    BreathSettings,
+)
 from infantmon.stages.cardiac_artifact import CardiacArtifactRejector, CardiacArtifactSettings
 from infantmon.stages.contact import ContactDetector, ContactSettings
 from infantmon.stages.r_peaks import RPeakDetector, RPeakSettings
@@ -242,7 +247,7 @@ class ChestStages(Carried):
     carried: ClassVar[tuple[str, ...]] = ("contact", "bandpass", "rejector", "breaths", "opinion")
 
     def __init__(self, channel: ChannelSetting, beat_lag_s: float | None) -> None:
-        rate_hz = channel.rate_hz
+        rate_hz, led = channel.rate_hz, beat_lag_s is not None
         self.contact = ContactDetector(ContactSettings.for_impedance(rate_hz, channel.unit))
         self.bandpass = ImpedanceBandPass(ImpedanceBandPassSettings(rate_hz))
         clock = self.bandpass.clock
@@ -252,7 +257,7 @@ class ChestStages(Carried):
                 start_s=clock.start_s,
                 input_lag_s=self.bandpass.latency_s,
                 beat_lag_s=beat_lag_s or 0.0,
-                led_by_beats=beat_lag_s is not None,
+                led_by_beats=led,
             )
         )
         self.breaths = BreathDetector(
@@ -261,9 +266,9 @@ class ChestStages(Carried):
                 start_s=clock.start_s,
                 input_lag_s=self.rejector.latency_s,
                 raw_rate_hz=rate_hz,
+                least_share=LEAST_SHARE if led else LEAST_SHARE_UNLED,
             )
         )
-        led = beat_lag_s is not None
         self.opinion = ApneaProbability(
             ApneaProbabilitySettings(rate_hz, beat_lag_s or 0.0, led_by_beats=led)
         )

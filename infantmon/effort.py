@@ -10,7 +10,12 @@ import numpy.typing as npt
 from infantmon.model.arrays import as_samples
 from infantmon.model.marks import Breaths, RPeaks
 from infantmon.stages.bandpass import ImpedanceBandPass, ImpedanceBandPassSettings
-from infantmon.stages.breaths import BreathDetector, BreathSettings
+from infantmon.stages.breaths import (
+    LEAST_SHARE,
+    LEAST_SHARE_UNLED,
+    BreathDetector,
+    BreathSettings,
+)
 from infantmon.stages.cardiac_artifact import CardiacArtifactRejector, CardiacArtifactSettings
 
 BLOCK_S = 600.0  # replay goes on in blocks of this length
@@ -67,7 +72,13 @@ def detect_breaths(
         )
     )
     detector = BreathDetector(
-        BreathSettings(clock.rate_hz, clock.start_s, rejector.latency_s, raw_rate_hz=rate_hz)
+        BreathSettings(
+            clock.rate_hz,
+            clock.start_s,
+            rejector.latency_s,
+            raw_rate_hz=rate_hz,
+            least_share=LEAST_SHARE_UNLED if r_peaks is None else LEAST_SHARE,
+        )
     )
     parts: list[Breaths] = []
     step = max(1, round(BLOCK_S * rate_hz))

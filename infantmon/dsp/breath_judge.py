@@ -11,7 +11,6 @@ from infantmon.dsp.ripple import Ripple
 from infantmon.dsp.usual_size import UsualSize
 from infantmon.model.carried import Carried
 
-SWING = 0.275  # a breath rises and falls by at least this share of the usual size
 QUICK_USUAL_S = 0.55  # where breaths come as fast as this,
 QUICK_S = 0.45  # one so soon after another is flattened by the band-pass
 QUICK = 0.5  # and may be smaller by this
@@ -68,7 +67,7 @@ class Found(NamedTuple):
 class BreathJudge(Carried):
     """Judges one maximum after the other.
 
-    A maximum is a breath if it rises by at least 0.275 of the usual size (half of that right after
+    A maximum is a breath if it rises by at least a share of the usual size (half of it right after
     another breath, where breathing is so fast that the band-pass flattens it), and then falls by as
     much before anything higher comes. If it neither falls nor is overtaken in time, it counts if
     the rise is at least 0.65 of the usual size (0.55 where breathing is slow). One that comes much
@@ -90,6 +89,8 @@ class BreathJudge(Carried):
         Samples a second.
     behind, ahead : int
         How many samples before and after a maximum are looked at.
+    least_share : float
+        A breath rises and falls by at least this share of the usual size.
     """
 
     carried: ClassVar[tuple[str, ...]] = (
@@ -106,8 +107,9 @@ class BreathJudge(Carried):
         "_in_between",
     )
 
-    def __init__(self, rate_hz: float, behind: int, ahead: int) -> None:
+    def __init__(self, rate_hz: float, behind: int, ahead: int, least_share: float) -> None:
         self._rate_hz = rate_hz
+        self._least_share = least_share
         self._behind = behind
         self._ahead = ahead
         self._usual = UsualSize()
@@ -214,7 +216,7 @@ class BreathJudge(Carried):
 
     def _least(self, place: int, usual: float) -> float:
         """Return the size from which on a swing at a place may be a breath."""
-        share = RIPPLED if self._ripple.is_there else SWING
+        share = RIPPLED if self._ripple.is_there else self._least_share
         return share * usual * self._alternation.least_share(usual) * self._flattened(place)
 
     def _flattened(self, place: int) -> float:

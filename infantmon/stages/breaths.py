@@ -23,6 +23,9 @@ from infantmon.stages.contract import Stage, settled_before
 
 LOWEST_HZ = 15.0
 NEVER = 2**62  # samples: no gap is so long that the level is taken off after it
+LEAST_SHARE, LEAST_SHARE_UNLED = 0.275, 0.3
+"""A breath is at least so large beside the usual one: where the heart's pulsation is taken out, led
+by R peaks, and where it is left in (project's choice, on the shared recordings)."""
 SHALLOW = 0.5  # a breath smaller than this share of the usual size is marked as shallow
 RINGS_S = 0.4  # a jump of the level takes no longer from peak to trough, after the band-pass
 EDGE = 0.15  # effort begins and ends where the slope is this share of the steepest
@@ -47,6 +50,8 @@ class BreathSettings:
         Time of the raw impedance's tick 0, in seconds from the recording's start.
     ahead_s : float
         How far past a peak the signal is looked at before it is judged, in seconds.
+    least_share : float
+        A breath rises and falls by at least this share of the usual size.
     rise_within_s : float
         What counts of a rise is what happens within this time before the peak, in seconds: a
         baseline that creeps up is no breath.
@@ -58,6 +63,7 @@ class BreathSettings:
     raw_rate_hz: float | None = None
     raw_start_s: float = 0.0
     ahead_s: float = 1.36
+    least_share: float = LEAST_SHARE
     rise_within_s: float = 2.0
 
     def __post_init__(self) -> None:
@@ -68,6 +74,7 @@ class BreathSettings:
             require_number(getattr(self, name), name=name, unit="s")
         require_between(self.input_lag_s, 0.0, 60.0, name="input_lag_s", unit="s")
         require_between(self.ahead_s, 0.2, 10.0, name="ahead_s", unit="s")
+        require_between(self.least_share, 0.05, 1.0, name="least_share", unit="of a breath")
         require_between(self.rise_within_s, 0.5, 10.0, name="rise_within_s", unit="s")
 
 
@@ -78,7 +85,7 @@ class BreathDetector(Stage):
     inspiration, as it does unless the channel is inverted. For an inverted channel the mark is the
     end of expiration; count and pauses stay the same within a fraction of a breath.
 
-    A local maximum is a breath if it rises by at least 0.3 of the usual size over the lowest point
+    A local maximum is a breath if it rises by `least_share` of the usual size over the lowest point
     since the last breath (and within the last 2 s), and then falls by as much before anything
     higher comes. If it neither falls nor is overtaken within `ahead_s`, it counts if the rise is at
     least 0.65 of the usual size (0.55 where breathing is slow). So a baseline that creeps back
@@ -119,7 +126,7 @@ class BreathDetector(Stage):
         self._anchored = Bridged(NEVER)
         self._turning = TurningPoints()
         self._kept = Kept()
-        self._judge = BreathJudge(rate, self._behind, self._ahead)
+        self._judge = BreathJudge(rate, self._behind, self._ahead, settings.least_share)
         self._turns: list[Turn] = []  # turning points not done with
 
     @property
