@@ -8,11 +8,12 @@ from infantmon.events.evidence import Case, judge, reasons_for
 from infantmon.events.history import History
 from infantmon.model.event import Event
 from infantmon.model.marks import Breaths, Pulsations, RPeaks
+from infantmon.model.spans import ContactMarks, Reason
 
 REACHED_S = 200.0
 
 
-def case_of(event, *, beats=None, breaths=None, pulsation=None):
+def case_of(event, *, beats=None, breaths=None, pulsation=None, contact=None):
     history = History()
     history.add(
         Batch(
@@ -20,7 +21,7 @@ def case_of(event, *, beats=None, breaths=None, pulsation=None):
             breaths=breaths if breaths is not None else Breaths.empty(),
             pulsation=pulsation if pulsation is not None else Pulsations.empty(),
             second_beats=RPeaks.empty(),
-            contact={},
+            contact=contact or {},
             reached_s=REACHED_S,
         )
     )
@@ -73,3 +74,41 @@ def test_swings_in_step_cannot_be_told_apart_only_if_they_were_in_step_before(lo
     reasons = pause_in_step(locked)
     assert judge(reasons) == judgement
     assert any("step" in reason.text for reason in reasons)
+
+
+def still(mains_s, *, kind="no heart beat", until_s=106.0):
+    """Two beats a second but none from 100 s on; mains interference from one time to another."""
+    since_s, end_s = mains_s
+    marks = ContactMarks(
+        np.array([since_s + 2.0, end_s]),
+        np.array([since_s + 2.0, end_s + 1.0]),
+        np.array([since_s, since_s]),
+        np.array([int(Reason.MAINS)] * 2),
+        np.array([False, True]),
+        np.array([False, False]),
+    )
+    beats_s = np.concatenate([np.arange(60.0, 100.1, 0.5), np.arange(until_s, 120.0, 0.5)])
+    event = Event(1, kind, 100.0, 104.0, until_s, limits={"limit_s": 4.0})
+    reasons = reasons_for(case_of(event, beats=beats_at(beats_s), contact={"ecg": marks}))
+    return any("mains" in reason.text and reason.side == "against" for reason in reasons)
+
+
+@pytest.mark.parametrize(
+    ("mains_s", "against"),
+    [
+        ((100.5, 106.5), True),
+        ((103.0, 106.5), True),  # half of it
+        ((103.1, 106.5), False),
+        ((97.6, 106.5), True),  # 2.4 of the 10 s before
+        ((97.5, 106.5), False),
+        ((60.0, 110.0), False),  # it was there before, and so were the beats
+    ],
+)
+def test_mains_that_begins_as_the_beats_vanish_speaks_against(mains_s, against):
+    assert still(mains_s) == against
+
+
+def test_but_not_in_the_interval_of_a_slow_heart_nor_of_a_fast_one():
+    assert still((100.0, 106.5), kind="low heart rate", until_s=102.6)
+    assert not still((100.0, 106.5), kind="low heart rate", until_s=102.4)
+    assert not still((100.0, 106.5), kind="high heart rate")

@@ -1,4 +1,4 @@
-"""Mains interference in the impedance: where it is told, and that it changes nothing else."""
+"""Mains interference: where it is told, that it changes no timer, and what it says of beats."""
 
 import numpy as np
 import pytest
@@ -111,3 +111,34 @@ def test_it_is_listed_but_changes_no_event():
     assert len(without.contact["impedance"]) == 0
     assert [event.judgement for event in with_it.events] == ["supported"]
     assert with_it.events[0].onset_s == pytest.approx(without.events[0].onset_s, abs=0.1)
+
+
+def with_mains_on_the_ecg(*happen):
+    scenario = sim.Scenario(150.0, 250.0, 62.5, events=happen)
+    plan = im.Prescription(no_heart_beat={"limit_s": 4.0}, contact_loss={"delay_s": 10.0})
+    return im.review(sim.simulate_night(scenario, 3).recording, plan)
+
+
+LOOSE = sim.LooseElectrode(
+    80.0, 6.0, impedance=None, ecg=sim.Noisy(0.05, mains=0.3, frequency_hz=50.0)
+)
+
+
+def test_in_the_ecg_it_is_told_too():
+    reviewed = with_mains_on_the_ecg(LOOSE)
+    spans = reviewed.contact["ecg"]
+    assert [Reason(int(reason)) for reason in spans.reason] == [Reason.MAINS]
+    assert 79.0 <= spans.start_s[0] <= 81.0
+    assert 86.0 <= spans.end_s[0] <= 88.0
+    assert not len(with_mains_on_the_ecg().contact["ecg"])
+
+
+def test_beats_that_vanish_as_it_begins_are_no_sure_standstill():
+    (event,) = with_mains_on_the_ecg(LOOSE).events
+    assert (event.kind, event.judgement) == ("no heart beat", "doubtful")
+    assert "mains interference began as the beats vanished" in " ".join(map(str, event.reasons))
+
+
+def test_a_standstill_without_it_is_supported():
+    (event,) = with_mains_on_the_ecg(sim.Standstill(80.0, 6.0)).events
+    assert (event.kind, event.judgement) == ("no heart beat", "supported")

@@ -89,6 +89,7 @@ _HEART: tuple[_Look, ...] = (
     heart.beat_size,
     heart.second_lead,
     heart.ecg_disturbed,
+    heart.mains_began,
     heart.electrodes_off,
     heart.breathing_went_on,
     heart.beats_went_on,

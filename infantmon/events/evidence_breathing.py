@@ -9,7 +9,7 @@ from infantmon.events.measures import unusable_inside
 from infantmon.events.probable_apneas import LEAST
 from infantmon.model.event import Evidence
 from infantmon.model.marks import PROBABILITY_EVERY_S, PROBABILITY_OVER_S
-from infantmon.model.spans import Reason
+from infantmon.model.spans import BLOCKING, DISTURBING, Reason
 
 PULSATION_SHARE = 0.8
 """From this ratio of pulsation to breath the two are hard to tell apart."""
@@ -136,13 +136,13 @@ def second_opinion(case: Case) -> list[Evidence]:
 
 def movement(case: Case) -> list[Evidence]:
     """Tell how much of it was under movement."""
-    spans = case.history.spans("impedance", case.known_s, blocking=False)
+    spans = case.history.spans("impedance", case.known_s, DISTURBING)
     return disturbed(case, spans, "the impedance was disturbed")
 
 
 def contact_beside(case: Case) -> list[Evidence]:
     """Contact lost within 2 s of the onset: the last breath may have been an electrode's."""
-    spans = case.history.spans("impedance", case.known_s, blocking=True)
+    spans = case.history.spans("impedance", case.known_s, BLOCKING)
     onset_s = case.event.onset_s
     near = (spans.start_s < onset_s + 2.0) & (spans.end_s > onset_s - 2.0)
     if not case.assessable or not near.any():
@@ -154,7 +154,7 @@ def contact_beside(case: Case) -> list[Evidence]:
 def onset_disturbed(case: Case) -> list[Evidence]:
     """Look whether the last breath before may be no breath: a jump, a movement, a huge swing."""
     onset_s = case.event.onset_s
-    spans = case.history.spans("impedance", case.known_s, blocking=False)
+    spans = case.history.spans("impedance", case.known_s, DISTURBING)
     near = (spans.start_s < onset_s + BESIDE_S) & (spans.end_s > onset_s - BESIDE_S)
     if near.any():
         words = Reason(int(spans.reason[np.flatnonzero(near)[0]])).words

@@ -8,6 +8,7 @@ from infantmon.events.case import BEFORE_S, DISTURBED_SHARE, Case, counted, dist
 from infantmon.model.arrays import Floats
 from infantmon.model.event import NOT_ASSESSABLE, Event, Evidence
 from infantmon.model.marks import RPeaks
+from infantmon.model.spans import BLOCKING, DISTURBING, INTERFERING
 
 UNRELIABLE_SHARE = 0.3
 """From this share of beats that do not look like their neighbours a rate is doubtful."""
@@ -27,6 +28,11 @@ RESUMED_BEATS = 3
 """Intervals before and after such a time that are compared with the usual one."""
 SAME_RATE = 1.15
 """Up to this multiple of the usual interval the heart kept its rate."""
+VANISHED_S = 2.5
+"""So long without a beat is more than a slow heart's interval (24 a minute), in seconds."""
+MAINS_SHARE, MAINS_BEFORE_S = 0.5, 10.0
+"""Mains interference over this share of the longest time without a beat, and over less than half of
+that in so many seconds before it, began with it."""
 WENT_ON_SHARE = 0.7
 """From this share of the breaths that were due, breathing went on as before."""
 
@@ -200,13 +206,32 @@ def _carried_by_second_lead(case: Case) -> bool:
 
 def ecg_disturbed(case: Case) -> list[Evidence]:
     """Tell how much of it was under movement."""
-    spans = case.history.spans("ecg", case.known_s, blocking=False)
+    spans = case.history.spans("ecg", case.known_s, DISTURBING)
     return disturbed(case, spans, "the ECG was disturbed")
+
+
+def mains_began(case: Case) -> list[Evidence]:
+    """See whether mains interference began as the beats vanished: then a lead may be off.
+
+    Interference that was there before says nothing: beats are found in spite of it.
+    """
+    if case.event.kind == "high heart rate":
+        return []
+    start_s, end_s = _longest_without_beat(case)
+    if end_s - start_s < VANISHED_S:
+        return []
+    spans = case.history.spans("ecg", case.known_s, INTERFERING)
+    before = spans.overlap_s(start_s - MAINS_BEFORE_S, start_s) / MAINS_BEFORE_S
+    meanwhile = spans.overlap_s(start_s, end_s) / (end_s - start_s)
+    if meanwhile < MAINS_SHARE or before >= 0.5 * MAINS_SHARE:
+        return []
+    text = "mains interference began as the beats vanished: an electrode may be off"
+    return [Evidence(text, "against")]
 
 
 def electrodes_off(case: Case) -> list[Evidence]:
     """See whether the impedance is lost too: that points to the electrodes, not to the heart."""
-    spans = case.history.spans("impedance", case.known_s, blocking=True)
+    spans = case.history.spans("impedance", case.known_s, BLOCKING)
     share = spans.overlap_s(case.event.onset_s, case.until_s) / case.length_s
     if share < DISTURBED_SHARE:
         return []

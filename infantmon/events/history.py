@@ -10,7 +10,14 @@ from infantmon.events.batch import Batch
 from infantmon.model.carried import Carried, record
 from infantmon.model.findings import Findings
 from infantmon.model.marks import ApneaProbabilities, Breaths, Pulsations, RPeaks
-from infantmon.model.spans import BLOCKING, DISTURBING, INTERFERING, ContactMarks, Spans
+from infantmon.model.spans import (
+    BLOCKING,
+    DISTURBING,
+    INTERFERING,
+    ContactMarks,
+    Reason,
+    Spans,
+)
 
 KEPT_S = 240.0
 """How far back findings are kept when no event needs more, in seconds."""
@@ -46,7 +53,7 @@ class History(Carried):
         self._pulsation: list[Pulsations] = []
         self._probability: list[ApneaProbabilities] = []
         self._contact: dict[str, list[ContactMarks]] = {}
-        self._spans: dict[tuple[str, bool, int], Spans] = {}  # answers given before
+        self._spans: dict[tuple[str, Reason, int], Spans] = {}  # answers given before
 
     def add(self, batch: Batch) -> None:
         """Take up the findings of a batch."""
@@ -91,17 +98,17 @@ class History(Carried):
         """Return the telling probabilities in [start, end), as far as they are known by then."""
         return _within(_joined(self._probability, ApneaProbabilities), start_s, end_s, known_s)
 
-    def spans(self, role: str, known_s: float, *, blocking: bool) -> Spans:
-        """Return the unusable (or only disturbed) stretches of a channel known by then."""
+    def spans(self, role: str, known_s: float, group: Reason) -> Spans:
+        """Return the stretches of a channel known by then: `BLOCKING`, `DISTURBING` ones, or so."""
         marks = _joined(self._contact.get(role, []), ContactMarks)
         known = int(np.searchsorted(marks.known_s, known_s, side="right"))
-        spans = self._spans.get((role, blocking, known))
+        spans = self._spans.get((role, group, known))
         if spans is None:
             marks = marks.rows(0, known)
-            marks = marks.blocking if blocking else marks.disturbing
+            marks = marks.where((marks.reason & int(group)) != 0)
             spans = marks.spans(known_s)
             if not len(marks) or marks.usable[-1]:  # none is open: the answer stays
-                self._spans[role, blocking, known] = spans
+                self._spans[role, group, known] = spans
         kept = spans.end_s >= known_s - LONGEST_KEPT_S
         return Spans(spans.start_s[kept], spans.end_s[kept], spans.reason[kept])
 

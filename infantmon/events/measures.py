@@ -9,13 +9,13 @@ import numpy as np
 from infantmon.events.case import BEFORE_S, Case
 from infantmon.model.event import Event, UnusableStretch
 from infantmon.model.interval_average import IntervalAverage
-from infantmon.model.spans import Reason
+from infantmon.model.spans import BLOCKING, Reason
 
 
 def unusable_inside(case: Case) -> tuple[UnusableStretch, ...]:
     """Return the stretches of the event's channel that could not be used, inside the event."""
     role = "impedance" if case.event.kind in ("apnea", "periodic breathing") else "ecg"
-    spans = case.history.spans(role, case.known_s, blocking=True)
+    spans = case.history.spans(role, case.known_s, BLOCKING)
     inside = (spans.end_s > case.event.onset_s) & (spans.start_s < case.until_s)
     return tuple(
         UnusableStretch(
@@ -41,7 +41,7 @@ def with_extreme_rate(
     event: Event, case: Case, averaging: tuple[int | None, float | None]
 ) -> Event:
     """Return a heart-rate event with the extreme of the averaged rate inside it."""
-    spans = case.history.spans("ecg", case.known_s, blocking=True)
+    spans = case.history.spans("ecg", case.known_s, BLOCKING)
     beats = case.history.beats(event.onset_s - 2 * BEFORE_S, case.until_s + 1e-6, case.known_s)
     time_s = beats.time_s[~spans.inside(beats.time_s)]
     mean_s = IntervalAverage(*averaging).push(time_s, spans.end_s)[time_s >= event.onset_s]

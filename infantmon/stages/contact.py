@@ -58,8 +58,6 @@ class ContactSettings:
         The three visits lie within this time, in seconds.
     rail_settle_s : float
         Saturation by visits is over when this long has passed without one, in seconds.
-    tells_mains : bool
-        Whether mains interference is told.
     """
 
     clock: Clock
@@ -72,7 +70,6 @@ class ContactSettings:
     rail_run_s: float = 0.02
     rail_within_s: float = 10.0
     rail_settle_s: float = 2.0
-    tells_mains: bool = False
 
     def __post_init__(self) -> None:
         names = ("flat_s", "rail_run_s", "rail_held_s", "rail_within_s", "rail_settle_s")
@@ -127,7 +124,7 @@ class ContactSettings:
             Time of the first sample, in seconds.
         """
         clock = Clock(rate_hz, start_s)
-        told = cls(clock, flat_s=5.0, rail_held_s=3.0, tells_mains=True)
+        told = cls(clock, flat_s=5.0, rail_held_s=3.0)
         if unit is None or unit.strip().lower() not in _OHM:
             return told
         return dataclasses.replace(told, lowest=100.0, highest=3000.0)
@@ -138,9 +135,9 @@ class ContactDetector(Stage):
 
     Blocking: a hole of the recording, samples that are not finite, flat (exactly equal samples;
     quiet is not flat), saturated, base level out of range. Disturbing: movement (swings many times
-    the usual one, for longer than 1 s, not rhythmic) and jumps of the level. Interfering: mains, in
-    the impedance (`MainsEdges`; the filters take it out, so it is told and changes nothing). Each
-    group has its own stretches; those less than 0.5 s apart are one, with their reasons added up.
+    the usual one, for longer than 1 s, not rhythmic) and jumps of the level. Interfering: mains
+    (`MainsEdges`; the filters take it out, so it is told and changes no timer). Each group has its
+    own stretches; those less than 0.5 s apart are one, with their reasons added up.
 
     Parameters
     ----------
@@ -274,7 +271,7 @@ class ContactDetector(Stage):
             *self._rail.push(table, first + len(samples) - 1),
         ]
         edges.sort()
-        mains = self._mains.push(samples, finite) if self.settings.tells_mains else []
+        mains = self._mains.push(samples, finite)
         return edges, self._bursts.push(samples, finite), mains
 
     def _out_of_range(self, samples: Floats, finite: Bools) -> Bools:
