@@ -3,23 +3,19 @@
 from __future__ import annotations
 
 import math
-from collections import deque
 from typing import ClassVar, NamedTuple
 
 from infantmon.dsp.alternation import Alternation
+from infantmon.dsp.breath_rhythm import BreathRhythm
 from infantmon.dsp.ripple import Ripple
 from infantmon.dsp.usual_size import UsualSize
 from infantmon.model.carried import Carried
 
-QUICK_USUAL_S = 0.55  # where breaths come as fast as this,
-QUICK_S = 0.45  # one so soon after another is flattened by the band-pass
-QUICK = 0.5  # and may be smaller by this
-RIPPLED = 0.5  # and by at least this where even small swings lie between the breaths
+RIPPLED = 0.5  # a breath is at least so large where even small swings lie between the breaths
 LASTING = 0.65  # a rise of this share counts although no fall follows in time (a held breath),
 LASTING_SLOW = 0.55  # and of this one where breathing is slow
 STEEP_S = 0.27  # unless, at its steepest, it would take less than this: the level has jumped
-STEEP_USUAL_S = 0.42  # (not if breaths take no longer, as a rule,
-SLOW_S = 2.2  # though they come no sooner than this: a ventilator's)
+STEEP_USUAL_S = 0.42  # (not if breaths take no longer, as a rule, where breathing is slow)
 STEEP_WEIGHT = 0.1
 FASTER = 0.4  # where breathing is slow: a swing that rises in less than this share of the usual
 FASTER_LEAST = 0.5  # time is a breath only from this size on
@@ -30,13 +26,8 @@ SINKS = 0.7  # must sink in time by this share of its rise,
 AGAIN = 0.04  # or rise again by this share of the usual size: else the resting level rebounds
 RINGS = 0.1  # the band-pass swings by less than this share of a jump, after it and before it
 PASSED = 0.04  # smaller swings are not even noted
-SOON = 0.7  # sooner than this share of the usual interval, a breath
-SOON_MORE = 1.5  # must be larger: by this share more if it came at once
 CLOSE = 0.45  # two peaks nearer than this share of the usual interval
 DIP = 0.5  # with a dip of less than this share of the usual size between them are one breath
-INTERVALS = 9  # whose median is usual
-LONGEST_S = 6.0  # a longer one is a pause
-SPARED = 4  # so many left out for coming too soon are a faster rhythm
 
 Turn = tuple[int, float, bool]  # place, value, whether a maximum
 
@@ -67,13 +58,11 @@ class Found(NamedTuple):
 class BreathJudge(Carried):
     """Judges one maximum after the other.
 
-    A maximum is a breath if it rises by at least a share of the usual size (half of it right after
-    another breath, where breathing is so fast that the band-pass flattens it), and then falls by as
+    A maximum is a breath if it rises by at least a share of the usual size, and then falls by as
     much before anything higher comes. If it neither falls nor is overtaken in time, it counts if
     the rise is at least 0.65 of the usual size (0.55 where breathing is slow). One that comes much
-    sooner than usual must be larger; two peaks close to each other with a small dip between them
-    are one breath, at the higher one. Rhythm never locks: after four that were left out for it, it
-    does not count any more.
+    sooner than usual must be larger (`BreathRhythm`); two peaks close to each other with a small
+    dip between them are one breath, at the higher one.
 
     A rise as steep as the band-pass makes a jump of the level is no breath if it is held, unless
     breaths here are slow and steep as a rule. Where they are slow, a swing that rises far faster
@@ -97,14 +86,10 @@ class BreathJudge(Carried):
         "_usual",
         "_ripple",
         "_alternation",
-        "_intervals",
-        "_median",
-        "_last_peak",
+        "_rhythm",
         "_base_place",
         "_steep_s",
         "_lowest",
-        "_spared",
-        "_in_between",
     )
 
     def __init__(self, rate_hz: float, behind: int, ahead: int, least_share: float) -> None:
@@ -115,14 +100,10 @@ class BreathJudge(Carried):
         self._usual = UsualSize()
         self._ripple = Ripple(rate_hz)
         self._alternation = Alternation()
-        self._intervals: deque[int] = deque(maxlen=INTERVALS)
-        self._median = 0  # of the intervals, in samples
-        self._last_peak = -(10**9)  # place of the last breath
+        self._rhythm = BreathRhythm(rate_hz)
         self._base_place = -(10**9)  # of the last breath, or of a jump of the level after it
         self._steep_s = 1.0  # how long the usual breath would take to rise at its steepest
         self._lowest = (math.inf, 0)  # lowest point since, and its place
-        self._spared = 0  # left out for rhythm of late
-        self._in_between = False  # whether one was left out since the last breath
 
     def pass_minimum(self, place: int, value: float) -> None:
         """Note a local minimum."""
@@ -163,10 +144,10 @@ class BreathJudge(Carried):
         if fallen is None or (not fallen and rise < lasting):
             return None
         self._ripple.note(peak.place, rise / usual)
-        if rise < least * self._more_if_soon(peak.place):
-            self._leave_out()
+        if rise < least * self._rhythm.more_if_soon(peak.place):
+            self._rhythm.leave_out()
             return None
-        weight = max(STEEP_WEIGHT, 1.0 / (len(self._intervals) + 1))
+        weight = max(STEEP_WEIGHT, 1.0 / (self._rhythm.count + 1))
         self._steep_s += weight * (min(steep_s, 1.0) - self._steep_s)
         self._accept(peak, rise, usual)
         return Found(peak.place, not fallen, from_place, rise, usual)
@@ -174,28 +155,17 @@ class BreathJudge(Carried):
     def _accept(self, peak: Peak, rise: float, usual: float) -> None:
         self._usual.learn(peak.place / self._rate_hz, rise, usual)
         self._alternation.note(rise)
-        interval = peak.place - self._last_peak
-        if interval <= LONGEST_S * self._rate_hz:
-            self._intervals.append(interval)
-            self._median = sorted(self._intervals)[len(self._intervals) // 2]
-        if not self._in_between:
-            self._spared = max(0, self._spared - 1)
-        self._in_between = False
-        self._last_peak = self._base_place = peak.place
-        self._lowest = (peak.value, peak.place)
+        self._rhythm.accept(peak.place)
+        self._base_place, self._lowest = peak.place, (peak.value, peak.place)
 
     def _rises_faster(self, steep_s: float, share: float) -> bool:
         """Tell whether a swing rises far faster than usual, where breathing is slow."""
-        return self._breathes_slowly and steep_s < share * self._steep_s
-
-    @property
-    def _breathes_slowly(self) -> bool:
-        return len(self._intervals) == INTERVALS and self._median >= SLOW_S * self._rate_hz
+        return self._rhythm.is_slow and steep_s < share * self._steep_s
 
     def _may_rebound(self, peak: Peak, rise: float, usual: float) -> bool:
         """Tell whether a swing is as late and as small as the level's own after a last breath."""
-        late = peak.place - self._last_peak > LATE * self._usual_interval() > 0.0
-        return late and rise < REBOUND * usual and not self._breathes_slowly
+        late = self._rhythm.is_late(peak.place, LATE) and not self._rhythm.is_slow
+        return late and rise < REBOUND * usual
 
     def _sinks_on(self, peak: Peak, turns: list[Turn], following: int, usual: float) -> bool:
         """Tell whether the signal never rises again as far as it may be looked at."""
@@ -204,41 +174,20 @@ class BreathJudge(Carried):
 
     def _can_jump(self) -> bool:
         """Tell whether a steep rise that is held is no usual breath."""
-        if len(self._intervals) < INTERVALS:
+        if not self._rhythm.is_known:
             return False
-        usual_s = self._median / self._rate_hz
-        return self._steep_s > STEEP_USUAL_S or usual_s < SLOW_S
+        return self._steep_s > STEEP_USUAL_S or not self._rhythm.is_slow
 
     @property
     def _lasting(self) -> float:
         """Share of the usual size from which on a rise counts although no fall follows in time."""
-        return LASTING_SLOW if self._breathes_slowly else LASTING
+        return LASTING_SLOW if self._rhythm.is_slow else LASTING
 
     def _least(self, place: int, usual: float) -> float:
         """Return the size from which on a swing at a place may be a breath."""
         share = RIPPLED if self._ripple.is_there else self._least_share
-        return share * usual * self._alternation.least_share(usual) * self._flattened(place)
-
-    def _flattened(self, place: int) -> float:
-        """Return by which factor a breath may be smaller, as the band-pass flattens quick ones."""
-        fast = 0.0 < self._usual_interval() < QUICK_USUAL_S * self._rate_hz
-        return QUICK if fast and place - self._last_peak < QUICK_S * self._rate_hz else 1.0
-
-    def _leave_out(self) -> None:
-        self._spared = min(self._spared + 1, 2 * SPARED)
-        self._in_between = True
-
-    def _usual_interval(self) -> float:
-        """Return the usual interval in samples; 0 while rhythm does not count."""
-        if len(self._intervals) < INTERVALS or self._spared >= SPARED:
-            return 0.0
-        return float(self._median)
-
-    def _more_if_soon(self, place: int) -> float:
-        """Return by which factor a breath at a place must be larger than it must otherwise."""
-        soon = SOON * self._usual_interval()
-        early = soon - (place - self._last_peak)
-        return 1.0 + SOON_MORE * early / soon if early > 0.0 else 1.0
+        share *= self._alternation.least_share(usual) * self._rhythm.least_share(place)
+        return share * usual
 
     def _falls(
         self, peak: Peak, turns: list[Turn], following: int, enough: float, usual: float
@@ -251,9 +200,9 @@ class BreathJudge(Carried):
                 break
             if value > peak.value:
                 fall = peak.value - lowest
-                close = place - peak.place < CLOSE * self._usual_interval()
+                close = place - peak.place < CLOSE * self._rhythm.interval
                 if fall >= enough and close:
-                    self._leave_out()
+                    self._rhythm.leave_out()
                 return None if close or fall < enough else True
             lowest = min(lowest, value)
             if peak.value - lowest >= max(enough, DIP * usual):

@@ -1,0 +1,98 @@
+"""How far apart breaths are as a rule, and what a breath must be that comes sooner."""
+
+from __future__ import annotations
+
+from collections import deque
+from typing import ClassVar
+
+from infantmon.model.carried import Carried
+
+INTERVALS = 9  # whose median is usual
+LONGEST_S = 6.0  # a longer one is a pause
+SLOW_S = 2.2  # breathing is slow from this usual interval on
+SOON = 0.7  # sooner than this share of the usual interval, a breath
+SOON_MORE = 1.5  # must be larger: by this share more if it came at once
+SPARED = 4  # so many left out for coming too soon are a faster rhythm
+QUICK_USUAL_S = 0.55  # where breaths come as fast as this,
+QUICK_S = 0.45  # one so soon after another is flattened by the band-pass
+QUICK = 0.5  # and may be smaller by this
+
+
+class BreathRhythm(Carried):
+    """Follows the intervals between breaths.
+
+    Rhythm never locks: after four that were left out for coming too soon it does not count any
+    more, until breaths have come without any between them.
+
+    Parameters
+    ----------
+    rate_hz : float
+        Samples a second; places and intervals are in samples.
+    """
+
+    carried: ClassVar[tuple[str, ...]] = (
+        "_intervals",
+        "_median",
+        "_latest",
+        "_spared",
+        "_in_between",
+    )
+
+    def __init__(self, rate_hz: float) -> None:
+        self._rate_hz = rate_hz
+        self._intervals: deque[int] = deque(maxlen=INTERVALS)
+        self._median = 0
+        self._latest = -(10**9)  # place of the last breath
+        self._spared = 0  # left out for rhythm of late
+        self._in_between = False  # whether one was left out since the last breath
+
+    @property
+    def count(self) -> int:
+        """How many intervals are known, of those that are looked at."""
+        return len(self._intervals)
+
+    @property
+    def is_known(self) -> bool:
+        """Whether enough of them are."""
+        return len(self._intervals) == INTERVALS
+
+    @property
+    def is_slow(self) -> bool:
+        """Whether breathing is slow."""
+        return self.is_known and self._median >= SLOW_S * self._rate_hz
+
+    @property
+    def interval(self) -> float:
+        """The usual interval; 0 while rhythm does not count."""
+        return float(self._median) if self.is_known and self._spared < SPARED else 0.0
+
+    def accept(self, place: int) -> None:
+        """Take up a breath."""
+        interval = place - self._latest
+        if interval <= LONGEST_S * self._rate_hz:
+            self._intervals.append(interval)
+            self._median = sorted(self._intervals)[len(self._intervals) // 2]
+        if not self._in_between:
+            self._spared = max(0, self._spared - 1)
+        self._in_between = False
+        self._latest = place
+
+    def leave_out(self) -> None:
+        """Note a swing that was no breath only because it came too soon."""
+        self._spared = min(self._spared + 1, 2 * SPARED)
+        self._in_between = True
+
+    def is_late(self, place: int, intervals: float) -> bool:
+        """Tell whether a place is later after the last breath than so many usual intervals."""
+        return place - self._latest > intervals * self.interval > 0.0
+
+    def more_if_soon(self, place: int) -> float:
+        """Return by which factor a breath at a place must be larger than it must otherwise."""
+        soon = SOON * self.interval
+        early = soon - (place - self._latest)
+        return 1.0 + SOON_MORE * early / soon if early > 0.0 else 1.0
+
+    def least_share(self, place: int) -> float:
+        """Return by which factor a breath may be smaller, as the band-pass flattens quick ones."""
+        fast = 0.0 < self.interval < QUICK_USUAL_S * self._rate_hz
+        return QUICK if fast and place - self._latest < QUICK_S * self._rate_hz else 1.0
