@@ -19,6 +19,9 @@ from infantmon.model.recording import Recording
 SHORTEST_S, LONGEST_S = 10.0, 30.0
 """A window is so long, edge to edge."""
 _APART_S = 25.0  # between two windows, so that the detector knows breathing again
+CLIPPED_COUNT = 5  # samples at the ends of the range: fewer are the tops of waves
+AGREED_S = 0.5  # annotators' marks of one breath lie no further apart
+FAST_SHARE = 0.1  # of the breaths of a window may come too fast for the band that is taken out
 _TAPER_S = 0.3
 HARMONICS = 3  # of the heart, between which breathing is taken out wholly
 BESIDE = 0.15  # of the heart's rate, on either side of each: left to the heart
@@ -38,11 +41,15 @@ class MadePauses:
         Where the breathing band was taken out, in seconds.
     pauses_s : numpy.ndarray, shape (n, 2)
         From the last reference breath before each window to the first after it, in seconds.
+    left_out : int
+        Windows that were drawn, but in which breathing could not be taken out: it is clipped (what
+        is left of its shape is breathing still), or as fast as the heart.
     """
 
     labelled: Labelled
     windows_s: Floats
     pauses_s: Floats
+    left_out: int
 
 
 def with_pauses(
@@ -53,7 +60,8 @@ def with_pauses(
     Parameters
     ----------
     labelled : Labelled
-        A recording with impedance in one piece and reference breaths (the first annotator's count).
+        A recording with impedance in one piece and reference breaths. The first annotator's count;
+        a window begins and ends between two breaths that all annotators mark, none between them.
     heart_hz : float
         The heart's rate, in beats a second: the band ends below it.
     seed : int
@@ -75,8 +83,16 @@ def with_pauses(
             f"{labelled.recording.name} has no impedance in one piece with reference breaths."
         )
     breaths = labelled.breaths_s[0]
-    windows = _windows(breaths, channel.end_s, seed)
     values = channel.segments[0].values.copy()
+    drawn = _windows(_sure_edges(labelled.breaths_s), channel.end_s, seed)
+    clipped_s = np.flatnonzero((values == values.max()) | (values == values.min()))
+    clipped_s = clipped_s / channel.rate_hz
+    keep = [
+        np.count_nonzero((clipped_s > start) & (clipped_s < end)) < CLIPPED_COUNT
+        and not _is_fast(breaths, start, end, (1.0 - BESIDE) * heart_hz)
+        for start, end in drawn
+    ]
+    windows = drawn[np.array(keep, dtype=np.bool_)]
     breathing = _breathing(values, heart_hz, channel.rate_hz, HARMONICS if wholly else 1)
     time_s = np.arange(len(values)) / channel.rate_hz
     for start, end in windows:
@@ -97,13 +113,31 @@ def with_pauses(
         beats_s=labelled.beats_s,
         breaths_s=(left,),
     )
-    return MadePauses(made, windows, np.array(pauses).reshape(-1, 2))
+    return MadePauses(made, windows, np.array(pauses).reshape(-1, 2), len(drawn) - len(windows))
 
 
-def _windows(breaths: Floats, end_s: float, seed: int) -> Floats:
-    """Return windows that begin and end midway between two breaths."""
+def _sure_edges(annotators: tuple[Floats, ...]) -> Floats:
+    """Return the times midway between two breaths that all annotators mark, none between them."""
+    breaths = annotators[0]
+    sure = np.ones(len(breaths) - 1, dtype=np.bool_)
+    for marks in annotators[1:]:
+        first = np.searchsorted(marks, breaths - AGREED_S)
+        after = np.searchsorted(marks, breaths + AGREED_S)
+        agreed = after - first == 1
+        sure &= agreed[:-1] & agreed[1:] & (after[1:] - first[:-1] == 2)
+    midway: Floats = 0.5 * (breaths[1:] + breaths[:-1])[sure]
+    return midway
+
+
+def _is_fast(breaths: Floats, start: float, end: float, top_hz: float) -> bool:
+    """Tell whether breaths of a window come faster than the band that is taken out reaches."""
+    inside = breaths[(breaths > start) & (breaths < end)]
+    return len(inside) > 1 and float(np.mean(np.diff(inside) < 1.0 / top_hz)) > FAST_SHARE
+
+
+def _windows(midway: Floats, end_s: float, seed: int) -> Floats:
+    """Return windows that begin and end at some of the times midway between two breaths."""
     draw = np.random.default_rng(seed)
-    midway = 0.5 * (breaths[1:] + breaths[:-1])
     rows: list[tuple[float, float]] = []
     from_s = _APART_S
     while True:
