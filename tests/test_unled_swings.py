@@ -66,6 +66,14 @@ def test_not_while_r_peaks_lead():
     assert doubted(swings(INSIDE, 0.3), pulsation()) == []
 
 
+def test_but_not_where_beats_are_found_although_they_have_nothing_to_take_out():
+    """A heart that does not show in the impedance: R peaks are there, and never lead."""
+    unled = pulsation((0.0, END_S))
+    assert doubted(swings(INSIDE, 0.3), unled, beats_at(np.arange(0.0, END_S, 0.5))) == []
+    assert doubted(swings(INSIDE, 0.3), unled, beats_at(np.array([101.0]))) == []
+    assert doubted(swings(INSIDE, 0.3), unled, beats_at(np.array([100.9]))) == [INSIDE[1]]
+
+
 def test_where_they_have_never_led_only_an_even_row_is_doubtful():
     """See tests/test_even_swings.py: the first swing comes too late after the breath before it."""
     assert doubted(swings(INSIDE, 0.3), pulsation((0.0, 150.0))) == [INSIDE[1]]

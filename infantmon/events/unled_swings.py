@@ -23,6 +23,7 @@ LEAST = 0.35  # but up to this share of the usual breath it may be: the pulsatio
 # little is known of a small one
 SMALL = 0.7  # nor is one beyond this share of the usual breath
 KEPT_S = 60.0  # no breath comes later than this after its time
+NO_BEAT_S = 10.0  # with no beat for so long nothing is known of the heart
 NEVER = math.inf  # stands for the usual pulsation where R peaks have never led
 STRANGE_S = 3.0  # R peaks do not lead, either, while half of those in so long are not reliable
 
@@ -33,9 +34,9 @@ class UnledSwings(Carried):
     Without R peaks the pulsation stays in the impedance, and in a pause it is all that moves. What
     is known of its size from before the R peaks were lost tells which swings it could have made:
     those up to four times as large, or up to 0.35 of a usual breath, and none beyond 0.7 of it.
-    Where R peaks have never led nothing is known of it: there only rows of small swings that are
-    all alike are doubtful (`EvenSwings`). The values are the project's choice, on simulated nights
-    (the seeds that `benchmarks.nights` names as looked at).
+    Where R peaks have never led and no beat is found nothing is known of it: there only rows of
+    small swings that are all alike are doubtful (`EvenSwings`). The values are the project's
+    choice, on simulated nights (the seeds that `benchmarks.nights` names as looked at).
     """
 
     carried: ClassVar[tuple[str, ...]] = (
@@ -46,6 +47,7 @@ class UnledSwings(Carried):
         "_sizes",
         "_beat_s",
         "_strange",
+        "_heart_s",
         "_reached_s",
         "_even",
     )
@@ -58,14 +60,16 @@ class UnledSwings(Carried):
         self._pulsation: deque[float] = deque(maxlen=REMEMBERED)
         self._sizes = NO_FLOATS  # of the latest breaths while they led
         self._beat_s, self._strange = NO_FLOATS, NO_FLOATS  # the latest beats; 1: not reliable
+        self._heart_s = NO_FLOATS  # all beats that a breath to come may follow
         self._reached_s = -math.inf
         self._even = EvenSwings()
 
     def learn(self, batch: Batch) -> None:
         """Take up the pulsation and the beats of a batch."""
-        self._forget(
-            self._reached_s - KEPT_S
-        )  # of the batch before: what this one holds is to come
+        oldest_s = self._reached_s - KEPT_S  # of the batch before: what this one holds is to come
+        self._forget(oldest_s)
+        heart_s = self._heart_s[self._heart_s >= oldest_s - NO_BEAT_S]
+        self._heart_s = np.concatenate((heart_s, batch.r_peaks.time_s))
         self._reached_s = batch.reached_s
         found = batch.pulsation
         leads = found.led_by_beats & self._are_reliable(batch.r_peaks, found.time_s)
@@ -118,7 +122,8 @@ class UnledSwings(Carried):
             after = int(np.searchsorted(breaths.time_s, later[0][0])) if later else len(breaths)
             sizes = breaths.size[first:after]
             if pulsation == NEVER:
-                doubtful[first:after] = self._even.tell(breaths.time_s[first:after], sizes)
+                time_s = breaths.time_s[first:after]
+                doubtful[first:after] = self._even.tell(time_s, sizes) & self._without_heart(time_s)
             elif not math.isnan(pulsation):
                 doubtful[first:after] = sizes <= self._most(pulsation)
             elif len(sizes):
@@ -127,6 +132,13 @@ class UnledSwings(Carried):
         if len(breaths):
             self._forget(float(breaths.time_s[-1]))
         return doubtful
+
+    def _without_heart(self, time_s: Floats) -> Bools:
+        """Tell of each time whether no beat was found in the seconds before it."""
+        after = np.searchsorted(self._heart_s, time_s, side="right")
+        first = np.searchsorted(self._heart_s, time_s - NO_BEAT_S)
+        none: Bools = after == first
+        return none
 
     def _most(self, pulsation: float) -> float:
         """Return the largest swing that a pulsation of the usual size may have become."""
