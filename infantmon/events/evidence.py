@@ -31,7 +31,7 @@ def reasons_for(case: Case, shared: Shared | None = None) -> tuple[Evidence, ...
     reasons: list[Evidence] = []
     for look in looks:
         limits = tuple(event.limits.items()) if look in _READ_LIMITS else ()
-        reasons += shared.once((look.__name__, *asked, *limits), partial(look, case))
+        reasons += shared.once((look, *asked, *limits), partial(look, case))
     return tuple(reasons)
 
 

@@ -99,13 +99,12 @@ class History(Carried):
         return _within(_joined(self._probability, ApneaProbabilities), start_s, end_s, known_s)
 
     def spans(self, role: str, known_s: float, group: Reason) -> Spans:
-        """Return the stretches of a channel known by then: `BLOCKING`, `DISTURBING` ones, or so."""
+        """Return the stretches of one group of reasons in a channel, as far as known by then."""
         marks = _joined(self._contact.get(role, []), ContactMarks)
         known = int(np.searchsorted(marks.known_s, known_s, side="right"))
         spans = self._spans.get((role, group, known))
         if spans is None:
-            marks = marks.rows(0, known)
-            marks = marks.where((marks.reason & int(group)) != 0)
+            marks = marks.rows(0, known).of_group(group)
             spans = marks.spans(known_s)
             if not len(marks) or marks.usable[-1]:  # none is open: the answer stays
                 self._spans[role, group, known] = spans

@@ -47,7 +47,6 @@ class UnledSwings(Carried):
         "_sizes",
         "_beat_s",
         "_strange",
-        "_heart_s",
         "_reached_s",
         "_even",
     )
@@ -59,8 +58,8 @@ class UnledSwings(Carried):
         self._led_since_s = math.inf  # without a break, while they are not back yet
         self._pulsation: deque[float] = deque(maxlen=REMEMBERED)
         self._sizes = NO_FLOATS  # of the latest breaths while they led
-        self._beat_s, self._strange = NO_FLOATS, NO_FLOATS  # the latest beats; 1: not reliable
-        self._heart_s = NO_FLOATS  # all beats that a breath to come may follow
+        # beats that a breath or a second to come may follow; 1: not reliable
+        self._beat_s, self._strange = NO_FLOATS, NO_FLOATS
         self._reached_s = -math.inf
         self._even = EvenSwings()
 
@@ -68,11 +67,10 @@ class UnledSwings(Carried):
         """Take up the pulsation and the beats of a batch."""
         oldest_s = self._reached_s - KEPT_S  # of the batch before: what this one holds is to come
         self._forget(oldest_s)
-        heart_s = self._heart_s[self._heart_s >= oldest_s - NO_BEAT_S]
-        self._heart_s = np.concatenate((heart_s, batch.r_peaks.time_s))
+        self._take_beats(batch.r_peaks, oldest_s - NO_BEAT_S)
         self._reached_s = batch.reached_s
         found = batch.pulsation
-        leads = found.led_by_beats & self._are_reliable(batch.r_peaks, found.time_s)
+        leads = found.led_by_beats & self._are_reliable(found.time_s)
         if leads.all() and not self._is_unled:  # mostly
             self._pulsation.extend(found.pulsation[-REMEMBERED:].tolist())
             return
@@ -85,15 +83,17 @@ class UnledSwings(Carried):
         past = sum(since_s <= before_s for since_s, _ in self._changes)
         self._changes = self._changes[max(past - 1, 0) :]
 
-    def _are_reliable(self, beats: RPeaks, at_s: Floats) -> Bools:
+    def _take_beats(self, beats: RPeaks, oldest_s: float) -> None:
+        first = int(np.searchsorted(self._beat_s, oldest_s))
+        strange = np.logical_not(beats.reliable)
+        self._beat_s = np.concatenate((self._beat_s[first:], beats.time_s))
+        self._strange = np.concatenate((self._strange[first:], strange))
+
+    def _are_reliable(self, at_s: Floats) -> Bools:
         """Tell of each time whether half of the beats in the seconds before it are reliable."""
-        beat_s = np.concatenate((self._beat_s, beats.time_s))
-        strange = np.concatenate((self._strange, np.logical_not(beats.reliable)))
-        after = np.searchsorted(beat_s, at_s, side="right")
-        first = np.searchsorted(beat_s, at_s - STRANGE_S, side="right")
-        sums = np.concatenate(([0.0], np.cumsum(strange)))
-        kept = int(np.searchsorted(beat_s, (at_s[-1] if len(at_s) else -math.inf) - STRANGE_S))
-        self._beat_s, self._strange = beat_s[kept:], strange[kept:]
+        after = np.searchsorted(self._beat_s, at_s, side="right")
+        first = np.searchsorted(self._beat_s, at_s - STRANGE_S, side="right")
+        sums = np.concatenate(([0.0], np.cumsum(self._strange)))
         reliable: Bools = 2.0 * (sums[after] - sums[first]) <= after - first
         return reliable
 
@@ -135,8 +135,8 @@ class UnledSwings(Carried):
 
     def _without_heart(self, time_s: Floats) -> Bools:
         """Tell of each time whether no beat was found in the seconds before it."""
-        after = np.searchsorted(self._heart_s, time_s, side="right")
-        first = np.searchsorted(self._heart_s, time_s - NO_BEAT_S)
+        after = np.searchsorted(self._beat_s, time_s, side="right")
+        first = np.searchsorted(self._beat_s, time_s - NO_BEAT_S)
         none: Bools = after == first
         return none
 

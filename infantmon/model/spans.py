@@ -59,7 +59,7 @@ DISTURBING = Reason.MOVEMENT | Reason.STEP | Reason.NOISE
 """Reasons for which a signal is to be used with care."""
 
 INTERFERING = Reason.MAINS
-"""Reasons that the filters take out: they are told, and change nothing."""
+"""Reasons that the filters take out: they are told, and change no timer."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -90,20 +90,24 @@ class ContactMarks(Findings):
     usable: Bools = column(np.bool_)
     bridged: Bools = column(np.bool_)
 
+    def of_group(self, group: Reason) -> ContactMarks:
+        """Return the marks of one group: `BLOCKING`, `DISTURBING` or `INTERFERING`."""
+        return self.where((self.reason & int(group)) != 0)
+
     @property
     def blocking(self) -> ContactMarks:
         """The marks of stretches in which the signal cannot be used."""
-        return self.where((self.reason & int(BLOCKING)) != 0)
+        return self.of_group(BLOCKING)
 
     @property
     def disturbing(self) -> ContactMarks:
         """The marks of stretches in which the signal is to be used with care."""
-        return self.where((self.reason & int(DISTURBING)) != 0)
+        return self.of_group(DISTURBING)
 
     @property
     def interfering(self) -> ContactMarks:
         """The marks of stretches with interference that the filters take out."""
-        return self.where((self.reason & int(INTERFERING)) != 0)
+        return self.of_group(INTERFERING)
 
     def spans(self, until_s: float) -> Spans:
         """Return the stretches as spans in order of start; one still open ends at `until_s` (s).
