@@ -27,12 +27,7 @@ from infantmon.model.signal import Signal
 from infantmon.model.spans import ContactMarks
 from infantmon.stages.apnea_probability import ApneaProbability, ApneaProbabilitySettings
 from infantmon.stages.bandpass import ImpedanceBandPass, ImpedanceBandPassSettings
-from infantmon.stages.breaths import (
-    LEAST_SHARE,
-    LEAST_SHARE_UNLED,
-    BreathDetector,
-    BreathSettings,
-)
+from infantmon.stages.breaths import BreathDetector, BreathSettings
 from infantmon.stages.cardiac_artifact import CardiacArtifactRejector, CardiacArtifactSettings
 from infantmon.stages.contact import ContactDetector, ContactSettings
 from infantmon.stages.r_peaks import RPeakDetector, RPeakSettings
@@ -266,7 +261,7 @@ class ChestStages(Carried):
                 start_s=clock.start_s,
                 input_lag_s=self.rejector.latency_s,
                 raw_rate_hz=rate_hz,
-                least_share=LEAST_SHARE if led else LEAST_SHARE_UNLED,
+                led_by_beats=led,
             )
         )
         self.opinion = ApneaProbability(

@@ -10,12 +10,7 @@ import numpy.typing as npt
 from infantmon.model.arrays import as_samples
 from infantmon.model.marks import Breaths, RPeaks
 from infantmon.stages.bandpass import ImpedanceBandPass, ImpedanceBandPassSettings
-from infantmon.stages.breaths import (
-    LEAST_SHARE,
-    LEAST_SHARE_UNLED,
-    BreathDetector,
-    BreathSettings,
-)
+from infantmon.stages.breaths import BreathDetector, BreathSettings
 from infantmon.stages.cardiac_artifact import CardiacArtifactRejector, CardiacArtifactSettings
 
 BLOCK_S = 600.0  # replay goes on in blocks of this length
@@ -60,6 +55,7 @@ def detect_breaths(
     21
     """
     samples = as_samples(impedance, name="impedance")
+    led = r_peaks is not None
     band = ImpedanceBandPass(ImpedanceBandPassSettings(rate_hz))
     clock = band.clock
     rejector = CardiacArtifactRejector(
@@ -68,7 +64,7 @@ def detect_breaths(
             clock.start_s,
             input_lag_s=band.latency_s,
             beat_lag_s=BEAT_LAG_S,
-            led_by_beats=r_peaks is not None,
+            led_by_beats=led,
         )
     )
     detector = BreathDetector(
@@ -77,7 +73,7 @@ def detect_breaths(
             clock.start_s,
             rejector.latency_s,
             raw_rate_hz=rate_hz,
-            least_share=LEAST_SHARE_UNLED if r_peaks is None else LEAST_SHARE,
+            led_by_beats=led,
         )
     )
     parts: list[Breaths] = []

@@ -50,8 +50,9 @@ class BreathSettings:
         Time of the raw impedance's tick 0, in seconds from the recording's start.
     ahead_s : float
         How far past a peak the signal is looked at before it is judged, in seconds.
-    least_share : float
-        A breath rises and falls by at least this share of the usual size.
+    led_by_beats : bool
+        False where the heart's pulsation is left in, since there is no ECG: then a breath rises and
+        falls by at least 0.3 of the usual size, otherwise by 0.275.
     rise_within_s : float
         What counts of a rise is what happens within this time before the peak, in seconds: a
         baseline that creeps up is no breath.
@@ -63,7 +64,7 @@ class BreathSettings:
     raw_rate_hz: float | None = None
     raw_start_s: float = 0.0
     ahead_s: float = 1.36
-    least_share: float = LEAST_SHARE
+    led_by_beats: bool = True
     rise_within_s: float = 2.0
 
     def __post_init__(self) -> None:
@@ -74,7 +75,6 @@ class BreathSettings:
             require_number(getattr(self, name), name=name, unit="s")
         require_between(self.input_lag_s, 0.0, 60.0, name="input_lag_s", unit="s")
         require_between(self.ahead_s, 0.2, 10.0, name="ahead_s", unit="s")
-        require_between(self.least_share, 0.05, 1.0, name="least_share", unit="of a breath")
         require_between(self.rise_within_s, 0.5, 10.0, name="rise_within_s", unit="s")
 
 
@@ -85,12 +85,13 @@ class BreathDetector(Stage):
     inspiration, as it does unless the channel is inverted. For an inverted channel the mark is the
     end of expiration; count and pauses stay the same within a fraction of a breath.
 
-    A local maximum is a breath if it rises by `least_share` of the usual size over the lowest point
-    since the last breath (and within the last 2 s), and then falls by as much before anything
-    higher comes. If it neither falls nor is overtaken within `ahead_s`, it counts if the rise is at
-    least 0.65 of the usual size (0.55 where breathing is slow). So a baseline that creeps back
-    after the last breath of a series is no breath; nor is one that rebounds and sinks slowly. The
-    usual size is the median of the last 25 breaths, weighted by size (`UsualSize`).
+    A local maximum is a breath if it rises by at least 0.275 of the usual size (0.3 without an ECG)
+    over the lowest point since the last breath (and within the last 2 s), and then falls by as much
+    before anything higher comes. If it neither falls nor is overtaken within `ahead_s`, it counts
+    if the rise is at least 0.65 of the usual size (0.55 where breathing is slow). So a baseline
+    that creeps back after the last breath of a series is no breath; nor is one that rebounds and
+    sinks slowly. The usual size is the median of the last 25 breaths, weighted by size
+    (`UsualSize`).
 
     Parameters
     ----------
@@ -126,7 +127,8 @@ class BreathDetector(Stage):
         self._anchored = Bridged(NEVER)
         self._turning = TurningPoints()
         self._kept = Kept()
-        self._judge = BreathJudge(rate, self._behind, self._ahead, settings.least_share)
+        least = LEAST_SHARE if settings.led_by_beats else LEAST_SHARE_UNLED
+        self._judge = BreathJudge(rate, self._behind, self._ahead, least)
         self._turns: list[Turn] = []  # turning points not done with
 
     @property
