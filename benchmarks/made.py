@@ -12,7 +12,7 @@ import numpy as np
 
 from infantmon.errors import ArgumentError
 from infantmon.labelled.database import Database, Labelled, SetApart
-from infantmon.model.arrays import Floats
+from infantmon.model.arrays import Bools, Floats
 from infantmon.model.channel import Channel
 from infantmon.model.recording import Recording
 
@@ -85,8 +85,7 @@ def with_pauses(
     breaths = labelled.breaths_s[0]
     values = channel.segments[0].values.copy()
     drawn = _windows(_sure_edges(labelled.breaths_s), channel.end_s, seed)
-    clipped_s = np.flatnonzero((values == values.max()) | (values == values.min()))
-    clipped_s = clipped_s / channel.rate_hz
+    clipped_s = np.flatnonzero(at_ends(values)) / channel.rate_hz
     keep = [
         np.count_nonzero((clipped_s > start) & (clipped_s < end)) < CLIPPED_COUNT
         and not _is_fast(breaths, start, end, (1.0 - BESIDE) * heart_hz)
@@ -114,6 +113,11 @@ def with_pauses(
         breaths_s=(left,),
     )
     return MadePauses(made, windows, np.array(pauses).reshape(-1, 2), len(drawn) - len(windows))
+
+
+def at_ends(values: Floats) -> Bools:
+    """Tell which samples lie at the ends of the range of all of them."""
+    return np.asarray((values == values.max()) | (values == values.min()), dtype=np.bool_)
 
 
 def _sure_edges(annotators: tuple[Floats, ...]) -> Floats:

@@ -25,7 +25,7 @@ from typing import Any
 
 import numpy as np
 
-from benchmarks.made import MadePauses, with_pauses
+from benchmarks.made import MadePauses, at_ends, with_pauses
 from benchmarks.results import PROJECT, run_facts, share_of, write_result
 from infantmon.effort import detect_breaths
 from infantmon.labelled.database import Database, Labelled
@@ -48,7 +48,7 @@ HEAD = (
 
 def clipped_share(values: Floats) -> float:
     """Return the share of samples at the ends of their range."""
-    return float(np.mean((values == values.max()) | (values == values.min())))
+    return float(np.mean(at_ends(values)))
 
 
 def measure(labelled: Labelled, seed: int, *, wholly: bool) -> dict[str, float]:
