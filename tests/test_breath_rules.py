@@ -59,7 +59,7 @@ def test_a_rebound_of_the_level_after_the_last_breath_is_no_breath(share, to_pea
 
 
 @pytest.mark.parametrize("pulsation", [0.0, 0.2, 0.5])
-def test_two_breaths_a_second_are_counted_however_uneven_they_are(pulsation):
+def test_two_breaths_a_second_with_a_spread_of_a_quarter_are_counted(pulsation):
     data = infant(67, 900.0, breaths_per_min=120.0, breath_spread=0.25, pulsation=pulsation)
     marks = detect_breaths(data.impedance, 62.5, r_peaks(data.beat_s)).time_s
     assert len(marks) == pytest.approx(len(data.breath_s), rel=0.03)
