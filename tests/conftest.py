@@ -1,9 +1,17 @@
 """Fixtures that every test may use."""
 
+import contextlib
 import os
+import shutil
+import subprocess
+import sys
+import tempfile
 from pathlib import Path
 
 import pytest
+
+AXE = "axe-core@4.14.1"
+"""Accessibility rules as a script, from the npm registry."""
 
 
 @pytest.fixture(scope="session")
@@ -17,6 +25,46 @@ def recordings() -> Path:
             pytest.fail(reason)
         pytest.skip(reason)
     return folder
+
+
+def missing(what: str) -> None:
+    """Skip, or fail where every test is asked for."""
+    if _requires_all():
+        pytest.fail(f"{what}, and INFANTMON_REQUIRE_ALL=1 asks for all tests")
+    pytest.skip(what)
+
+
+@pytest.fixture(scope="session")
+def chromium() -> str:
+    for name in ("chromium", "chromium-browser", "google-chrome", "chrome"):
+        if found := shutil.which(name):
+            return found
+    missing("no headless Chromium found (chromium on the path)")
+    raise AssertionError
+
+
+@pytest.fixture(scope="session")
+def axe() -> str:
+    """The text of axe-core, kept in the environment once it has been fetched."""
+    folder = Path(sys.prefix) / "axe-core"
+    script = folder / "node_modules" / "axe-core" / "axe.min.js"
+    if not script.is_file():
+        npm = shutil.which("npm")
+        if npm is None:
+            missing("no npm found, from which axe-core comes")
+        half = tempfile.mkdtemp(prefix="axe-core", dir=sys.prefix)
+        told = subprocess.run(
+            [str(npm), "install", "--no-save", "--no-audit", "--prefix", half, AXE],
+            capture_output=True,
+            text=True,
+            timeout=100,
+            check=False,
+        )
+        if told.returncode != 0:
+            missing(f"axe-core could not be fetched: {told.stderr[-300:]}")
+        with contextlib.suppress(OSError):  # another worker may have been first
+            Path(half).rename(folder)
+    return script.read_text(encoding="utf-8")
 
 
 @pytest.hookimpl(hookwrapper=True)
