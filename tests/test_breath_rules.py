@@ -75,6 +75,40 @@ def test_breaths_that_rise_as_steeply_and_are_held_count_where_they_are_usual():
     assert len(marks) == pytest.approx(75, abs=2)
 
 
+def held_slowly(time_s, starts_s):
+    """Breaths that rise fast, then slowly, and fall fast; slowly for 0.7 s, every third for 3.2."""
+    values = np.zeros(len(time_s))
+    for number, start in enumerate(starts_s):
+        top_s = 1.1 if number % 3 else 3.6
+        knots_s = start + np.array([0.0, 0.4, top_s, top_s + 0.4])
+        values += np.interp(time_s, knots_s, [0.0, 0.7, 1.0, 0.0], left=0.0, right=0.0)
+    return values
+
+
+def test_slow_breaths_of_which_some_go_on_to_rise_are_one_breath_each():
+    time_s = np.arange(0.0, 400.0, 0.02)
+    starts_s = np.arange(3.0, 390.0, 5.0)
+    values = held_slowly(time_s, starts_s)
+    values += 0.01 * np.random.default_rng(7).standard_normal(len(time_s))
+    marks = detect_breaths(values, 50.0).time_s
+    top_s = starts_s + np.where(np.arange(len(starts_s)) % 3, 1.1, 3.6)
+    learned = top_s[starts_s > 130.0]  # nine intervals of no more than 6 s show that they are slow
+    assert matched(learned, marks, 0.6) == len(learned)
+    assert len(marks) <= len(starts_s) + 2
+
+
+@pytest.mark.parametrize("creeps", [-1.0, 0.5, 1.0])
+def test_a_level_that_creeps_in_a_pause_of_slow_breathing_is_no_breath(creeps):
+    time_s = np.arange(0.0, 400.0, 0.02)
+    starts_s = np.arange(3.0, 390.0, 5.0)
+    onset_s, end_s = 189.0, 216.0
+    values = held_slowly(time_s, starts_s[(starts_s < onset_s - 2.0) | (starts_s > end_s)])
+    values += np.interp(time_s, (onset_s, end_s, end_s + 1.0), (0.0, creeps, 0.0))
+    values += 0.01 * np.random.default_rng(8).standard_normal(len(time_s))
+    marks = detect_breaths(values, 50.0).time_s
+    assert not np.any((marks > onset_s) & (marks < end_s - 1.0))
+
+
 @pytest.mark.parametrize("spread", [0.0, 0.1])
 def test_large_and_small_breaths_in_turn_all_count(spread):
     data = infant(63, 400.0, pulsation=0.1, sizes=(1.0, 0.35))

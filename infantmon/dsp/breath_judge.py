@@ -69,6 +69,10 @@ class BreathJudge(Carried):
     must be half as large as they are, since it may be the heart's; held, it is a jump. Where
     breaths are large and small in turn, a small one may be smaller than otherwise (`Alternation`).
 
+    Where breathing is slow, a breath may rise for longer than is looked at, or be held longer: a
+    maximum is one, too, if it lies at least 0.55 of the usual size above the lowest point since the
+    last breath, and the signal falls by as much in time.
+
     A rather small swing that is late, sinks slowly and is followed by no other is the resting
     level's: it rebounds as the chest relaxes after the last breath of a series.
 
@@ -120,28 +124,19 @@ class BreathJudge(Carried):
         rise = peak.value - lowest
         if rise <= RINGS * peak.drop:
             return None
-        time_s = peak.place / self._rate_hz
-        usual = self._usual.at(time_s, peak.seen)
+        usual = self._usual.at(peak.place / self._rate_hz, peak.seen)
+        if rise < self._lasting * usual and self._ends_long_rise(peak, turns, following, usual):
+            lowest, from_place = self._lowest
+            rise = peak.value - lowest
+            return self._accept(Found(peak.place, False, from_place, rise, usual), peak)
         least = self._least(peak.place, usual)
         if rise < least:
             if rise > PASSED * usual and self._falls(peak, turns, following, 0.5 * rise, usual):
-                self._usual.pass_over(time_s, rise)
-                self._ripple.note(peak.place, rise / usual)
+                self._pass_over(peak.place, rise, usual)
             return None
         steep_s = rise / (self._rate_hz * peak.steepest)
-        if self._rises_faster(steep_s, FASTER) and rise < FASTER_LEAST * usual:
-            return None
-        jumps = steep_s < STEEP_S and self._can_jump()
-        jumps = jumps or self._rises_faster(steep_s, FASTER_HELD)
-        rebounds = self._may_rebound(peak, rise, usual)
-        rebounds = rebounds and self._sinks_on(peak, turns, following, usual)
-        lasting = math.inf if rebounds else self._lasting * usual
-        enough = max(least, (SINKS if rebounds else RINGS if jumps else 0.0) * rise)
-        fallen = self._falls(peak, turns, following, enough, usual)
-        if fallen is False and jumps and rise >= lasting:
-            self._base_place, self._lowest = peak.place, (peak.value, peak.place)
-            return None
-        if fallen is None or (not fallen and rise < lasting):
+        fallen = self._fallen(peak, turns, following, rise, usual, steep_s)
+        if fallen is None:
             return None
         self._ripple.note(peak.place, rise / usual)
         if rise < least * self._rhythm.more_if_soon(peak.place):
@@ -149,14 +144,52 @@ class BreathJudge(Carried):
             return None
         weight = max(STEEP_WEIGHT, 1.0 / (self._rhythm.count + 1))
         self._steep_s += weight * (min(steep_s, 1.0) - self._steep_s)
-        self._accept(peak, rise, usual)
-        return Found(peak.place, not fallen, from_place, rise, usual)
+        return self._accept(Found(peak.place, not fallen, from_place, rise, usual), peak)
 
-    def _accept(self, peak: Peak, rise: float, usual: float) -> None:
-        self._usual.learn(peak.place / self._rate_hz, rise, usual)
-        self._alternation.note(rise)
-        self._rhythm.accept(peak.place)
-        self._base_place, self._lowest = peak.place, (peak.value, peak.place)
+    def _fallen(
+        self,
+        peak: Peak,
+        turns: list[Turn],
+        following: int,
+        rise: float,
+        usual: float,
+        steep_s: float,
+    ) -> bool | None:
+        """Tell whether a swing that is large enough has fallen; None if it is no breath's."""
+        if self._rises_faster(steep_s, FASTER) and rise < FASTER_LEAST * usual:
+            return None
+        jumps = steep_s < STEEP_S and self._can_jump()
+        jumps = jumps or self._rises_faster(steep_s, FASTER_HELD)
+        rebounds = self._may_rebound(peak, rise, usual)
+        rebounds = rebounds and self._sinks_on(peak, turns, following, usual)
+        lasting = math.inf if rebounds else self._lasting * usual
+        enough = (SINKS if rebounds else RINGS if jumps else 0.0) * rise
+        enough = max(self._least(peak.place, usual), enough)
+        fallen = self._falls(peak, turns, following, enough, usual)
+        if fallen is False and jumps and rise >= lasting:
+            self._base_place, self._lowest = peak.place, (peak.value, peak.place)
+            return None
+        return None if fallen is False and rise < lasting else fallen
+
+    def _ends_long_rise(self, peak: Peak, turns: list[Turn], following: int, usual: float) -> bool:
+        """Tell whether a slow breath that rose for long, or was held, ends at a maximum."""
+        if not self._rhythm.is_slow:
+            return False
+        enough = self._lasting * usual
+        if not enough <= peak.value - self._lowest[0] < math.inf:
+            return False
+        return self._falls(peak, turns, following, enough, usual) is True
+
+    def _pass_over(self, place: int, rise: float, usual: float) -> None:
+        self._usual.pass_over(place / self._rate_hz, rise)
+        self._ripple.note(place, rise / usual)
+
+    def _accept(self, found: Found, peak: Peak) -> Found:
+        self._usual.learn(found.place / self._rate_hz, found.size, found.usual)
+        self._alternation.note(found.size)
+        self._rhythm.accept(found.place)
+        self._base_place, self._lowest = found.place, (peak.value, found.place)
+        return found
 
     def _rises_faster(self, steep_s: float, share: float) -> bool:
         """Tell whether a swing rises far faster than usual, where breathing is slow."""

@@ -90,7 +90,8 @@ class BreathDetector(Stage):
     before anything higher comes. If it neither falls nor is overtaken within `ahead_s`, it counts
     if the rise is at least 0.65 of the usual size (0.55 where breathing is slow). So a baseline
     that creeps back after the last breath of a series is no breath; nor is one that rebounds and
-    sinks slowly. The usual size is the median of the last 25 breaths, weighted by size
+    sinks slowly. Where breathing is slow a breath may rise for longer than 2 s, if it falls. The
+    usual size is the median of the last 25 breaths, weighted by size
     (`UsualSize`).
 
     Parameters
