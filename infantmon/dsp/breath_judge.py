@@ -140,7 +140,7 @@ class BreathJudge(Carried):
             return None
         self._ripple.note(peak.place, rise / usual)
         if rise < least * self._rhythm.more_if_soon(peak.place):
-            self._rhythm.leave_out()
+            self._rhythm.leave_out(peak.place)
             return None
         weight = max(STEEP_WEIGHT, 1.0 / (self._rhythm.count + 1))
         self._steep_s += weight * (min(steep_s, 1.0) - self._steep_s)
@@ -235,7 +235,7 @@ class BreathJudge(Carried):
                 fall = peak.value - lowest
                 close = place - peak.place < CLOSE * self._rhythm.interval
                 if fall >= enough and close:
-                    self._rhythm.leave_out()
+                    self._rhythm.leave_out(peak.place)
                 return None if close or fall < enough else True
             lowest = min(lowest, value)
             if peak.value - lowest >= max(enough, DIP * usual):

@@ -13,6 +13,7 @@ SLOW_S = 2.2  # breathing is slow from this usual interval on
 SOON = 0.7  # sooner than this share of the usual interval, a breath
 SOON_MORE = 1.5  # must be larger: by this share more if it came at once
 SPARED = 4  # so many left out for coming too soon are a faster rhythm
+UNEVEN = 1.5  # but not one alone between two breaths, so much nearer to one than to the other
 QUICK_USUAL_S = 0.55  # where breaths come as fast as this,
 QUICK_S = 0.45  # one so soon after another is flattened by the band-pass
 QUICK = 0.5  # and may be smaller by this
@@ -22,7 +23,8 @@ class BreathRhythm(Carried):
     """Follows the intervals between breaths.
 
     Rhythm never locks: after four that were left out for coming too soon it does not count any
-    more, until breaths have come without any between them.
+    more, until breaths have come without any between them. What shows no faster rhythm is one
+    alone that is much nearer to one breath than to the other: a breath with two tops, or the heart.
 
     Parameters
     ----------
@@ -35,7 +37,8 @@ class BreathRhythm(Carried):
         "_median",
         "_latest",
         "_spared",
-        "_in_between",
+        "_left_out",
+        "_first_out",
     )
 
     def __init__(self, rate_hz: float) -> None:
@@ -43,8 +46,9 @@ class BreathRhythm(Carried):
         self._intervals: deque[int] = deque(maxlen=INTERVALS)
         self._median = 0
         self._latest = -(10**9)  # place of the last breath
-        self._spared = 0  # left out for rhythm of late
-        self._in_between = False  # whether one was left out since the last breath
+        self._spared = 0  # left out of late, and perhaps of a faster rhythm
+        self._left_out = 0  # swings left out since the last breath
+        self._first_out = 0  # place of the first of them
 
     @property
     def count(self) -> int:
@@ -72,15 +76,23 @@ class BreathRhythm(Carried):
         if interval <= LONGEST_S * self._rate_hz:
             self._intervals.append(interval)
             self._median = sorted(self._intervals)[len(self._intervals) // 2]
-        if not self._in_between:
+        if self._may_be_faster(place):
+            self._spared = min(self._spared + self._left_out, 2 * SPARED)
+        else:
             self._spared = max(0, self._spared - 1)
-        self._in_between = False
+        self._left_out = 0
         self._latest = place
 
-    def leave_out(self) -> None:
+    def leave_out(self, place: int) -> None:
         """Note a swing that was no breath only because it came too soon."""
-        self._spared = min(self._spared + 1, 2 * SPARED)
-        self._in_between = True
+        if not self._left_out:
+            self._first_out = place
+        self._left_out += 1
+
+    def _may_be_faster(self, place: int) -> bool:
+        """Tell whether what was left out before a breath may belong to a faster rhythm."""
+        apart = sorted((self._first_out - self._latest, place - self._first_out))
+        return self._left_out > 1 or (self._left_out == 1 and apart[1] < UNEVEN * apart[0])
 
     def is_late(self, place: int, intervals: float) -> bool:
         """Tell whether a place is later after the last breath than so many usual intervals."""
