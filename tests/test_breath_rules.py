@@ -9,6 +9,7 @@ import pytest
 from breath_inputs import infant, matched, r_peaks
 
 from infantmon.dsp.alternation import Alternation
+from infantmon.dsp.breath_rhythm import BreathRhythm
 from infantmon.effort import detect_breaths
 
 PAUSES = tuple((40.0 + 60.0 * n, 21.0) for n in range(5))
@@ -154,3 +155,28 @@ def test_breaths_of_one_size_are_not_in_turn():
     for size in (1.0, 0.9, 1.1, 0.7, 1.0, 0.35, 1.0, 0.9, 1.0, 0.8, 1.2, 1.0):
         turns.note(size)
         assert turns.least_share(1.0) == 1.0
+
+
+@pytest.mark.parametrize(
+    ("left_out_s", "counts"),
+    [((), True), ((0.8,), True), ((3.0,), True), ((2.0,), False), ((1.4, 2.7), False)],
+)
+def test_swings_left_out_show_a_faster_rhythm_unless_one_alone_lies_to_a_side(left_out_s, counts):
+    rhythm = BreathRhythm(50.0)
+    for breath in range(20):
+        rhythm.accept(200 * breath)
+        if breath >= 10:
+            for after_s in left_out_s:
+                rhythm.leave_out(200 * breath + round(50.0 * after_s))
+    assert rhythm.interval == (200.0 if counts else 0.0)
+
+
+@pytest.mark.parametrize("size", [0.4, 0.5])
+def test_a_small_swing_after_every_breath_never_becomes_one(size):
+    time_s = np.arange(0.0, 600.0, 0.02)
+    phase_s = time_s % 2.0
+    values = np.exp(-(((phase_s - 0.5) / 0.24) ** 2))
+    values += np.where(time_s > 60.0, size, 0.0) * np.exp(-(((phase_s - 1.22) / 0.16) ** 2))
+    values += 0.01 * np.random.default_rng(9).standard_normal(len(time_s))
+    marks = detect_breaths(values, 50.0).time_s
+    assert len(marks) == pytest.approx(300, abs=2)
