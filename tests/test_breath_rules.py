@@ -42,6 +42,24 @@ def test_a_jump_of_the_level_costs_no_more_than_the_breath_it_falls_on(size):
     assert len(marks) <= len(data.breath_s) + 1
 
 
+@pytest.mark.parametrize("at_s", [3.0, 6.0, 15.0])
+@pytest.mark.parametrize("size", [15.0, 30.0, 100.0])
+@pytest.mark.parametrize("shape", ["jump", "bump", "burst"])
+def test_what_is_far_larger_than_a_breath_near_the_start_is_forgotten_soon(shape, size, at_s):
+    time_s = np.arange(round(120.0 * 62.5)) / 62.5
+    for seed in range(70, 76):
+        data = infant(seed, 120.0, pulsation=0.3, breaths_per_min=45.0)
+        wander = np.cumsum(np.random.default_rng(seed).standard_normal(len(time_s))) / 40.0
+        disturbed = {
+            "jump": after(time_s, at_s, size),
+            "bump": size * np.exp(-(((time_s - at_s) / 0.6) ** 2)),
+            "burst": size * wander * (np.abs(time_s - at_s - 1.5) < 1.5),
+        }[shape]
+        marks = detect_breaths(data.impedance + disturbed, 62.5, r_peaks(data.beat_s)).time_s
+        late = data.breath_s[data.breath_s > at_s + 3.0 + 15.0]
+        assert matched(late, marks, 0.4) == len(late)
+
+
 @pytest.mark.parametrize("to_peak_s", [0.8, 1.0, 1.5, 2.5])
 @pytest.mark.parametrize("share", [0.3, 0.5])
 def test_a_rebound_of_the_level_after_the_last_breath_is_no_breath(share, to_peak_s):

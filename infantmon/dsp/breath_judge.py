@@ -25,7 +25,8 @@ LATE = 1.1  # that comes later than so many usual intervals, where breathing is 
 SINKS = 0.7  # must sink in time by this share of its rise,
 AGAIN = 0.04  # or rise again by this share of the usual size: else the resting level rebounds
 RINGS = 0.1  # the band-pass swings by less than this share of a jump, after it and before it
-PASSED = 0.04  # smaller swings are not even noted
+PASSED = 0.04  # smaller swings are not even noted,
+NOTED = 0.3  # unless the usual size is not sure, and they are so much of the range around them
 CLOSE = 0.45  # two peaks nearer than this share of the usual interval
 DIP = 0.5  # with a dip of less than this share of the usual size between them are one breath
 
@@ -131,8 +132,7 @@ class BreathJudge(Carried):
             return self._accept(Found(peak.place, False, from_place, rise, usual), peak)
         least = self._least(peak.place, usual)
         if rise < least:
-            if rise > PASSED * usual and self._falls(peak, turns, following, 0.5 * rise, usual):
-                self._pass_over(peak.place, rise, usual)
+            self._pass_over(peak, turns, following, rise, usual)
             return None
         steep_s = rise / (self._rate_hz * peak.steepest)
         fallen = self._fallen(peak, turns, following, rise, usual, steep_s)
@@ -180,9 +180,14 @@ class BreathJudge(Carried):
             return False
         return self._falls(peak, turns, following, enough, usual) is True
 
-    def _pass_over(self, place: int, rise: float, usual: float) -> None:
-        self._usual.pass_over(place / self._rate_hz, rise)
-        self._ripple.note(place, rise / usual)
+    def _pass_over(
+        self, peak: Peak, turns: list[Turn], following: int, rise: float, usual: float
+    ) -> None:
+        """Remember a swing that is too small for a breath, if it falls."""
+        noted = rise > PASSED * usual or (rise > NOTED * peak.seen and not self._usual.is_sure)
+        if noted and self._falls(peak, turns, following, 0.5 * rise, usual):
+            self._usual.pass_over(peak.place / self._rate_hz, rise)
+            self._ripple.note(peak.place, rise / usual)
 
     def _accept(self, found: Found, peak: Peak) -> Found:
         self._usual.learn(found.place / self._rate_hz, found.size, found.usual)

@@ -187,10 +187,13 @@ class UsualSize(Carried):
         )
 
     def _was_slow(self, swings: list[tuple[float, float]]) -> bool:
-        """Tell whether what was learned came far more slowly than a row: then it was no burst."""
+        """Tell whether what was learned came far more slowly than a row: then it was no burst.
+
+        Two or three are too few to tell: a jump of the level soon after a first breath is two.
+        """
         apart = sorted(after - before for before, after in pairwise(self._times))
         row_s = (swings[-1][0] - swings[0][0]) / (len(swings) - 1)
-        return bool(apart) and apart[len(apart) // 2] > SLOWER * row_s
+        return len(apart) >= FEW - 1 and apart[len(apart) // 2] > SLOWER * row_s
 
     def _shallow_row(self, known: float, least: float) -> list[tuple[float, float]]:
         """Return the latest swings of a row that may be shallow breathing, or none."""
