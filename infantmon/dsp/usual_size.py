@@ -224,9 +224,11 @@ class UsualSize(Carried):
         if time_s - self._huge_since < HUGE_FOR_S:
             return
         huge = list(self._huge)
+        most = HUGE * sorted(size for _, size in huge)[len(huge) // 2]
         self._start_anew(time_s)
         for each in huge:
-            self._take(*each)
+            if each[1] <= most:  # what goes beyond is movement, whatever was usual before
+                self._take(*each)
 
     def _start_anew(self, time_s: float) -> None:
         self._sizes.clear()
