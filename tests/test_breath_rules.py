@@ -10,6 +10,7 @@ from breath_inputs import infant, matched, r_peaks
 
 from infantmon.dsp.alternation import Alternation
 from infantmon.dsp.breath_rhythm import BreathRhythm
+from infantmon.dsp.usual_size import UsualSize
 from infantmon.effort import detect_breaths
 
 PAUSES = tuple((40.0 + 60.0 * n, 21.0) for n in range(5))
@@ -198,3 +199,13 @@ def test_a_small_swing_after_every_breath_never_becomes_one(size):
     values += 0.01 * np.random.default_rng(9).standard_normal(len(time_s))
     marks = detect_breaths(values, 50.0).time_s
     assert len(marks) == pytest.approx(300, abs=2)
+
+
+def test_one_swing_far_above_the_large_ones_that_follow_does_not_become_usual():
+    # an electrode is put on again: a jump, then breaths much larger than what was seen before
+    usual = UsualSize()
+    swings = [(0.5 * n, 0.2) for n in range(60)]
+    swings += [(31.0, 24.0), *((32.0 + n, 3.0) for n in range(14))]
+    for time_s, size in swings:
+        usual.learn(time_s, size, usual.at(time_s, size))
+    assert usual.at(46.0, 3.0) == pytest.approx(3.0)
