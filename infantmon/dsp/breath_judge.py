@@ -184,7 +184,7 @@ class BreathJudge(Carried):
         self, peak: Peak, turns: list[Turn], following: int, rise: float, usual: float
     ) -> None:
         """Remember a swing that is too small for a breath, if it falls."""
-        noted = rise > PASSED * usual or (rise > NOTED * peak.seen and not self._usual.is_sure)
+        noted = rise > PASSED * usual or (rise > NOTED * peak.seen and not self._usual.is_old)
         if noted and self._falls(peak, turns, following, 0.5 * rise, usual):
             self._usual.pass_over(peak.place / self._rate_hz, rise)
             self._ripple.note(peak.place, rise / usual)

@@ -76,23 +76,25 @@ class BreathRhythm(Carried):
         if interval <= LONGEST_S * self._rate_hz:
             self._intervals.append(interval)
             self._median = sorted(self._intervals)[len(self._intervals) // 2]
-        if self._may_be_faster(place):
-            self._spared = min(self._spared + self._left_out, 2 * SPARED)
-        else:
+        if self._left_out == 1 and self._is_midway(place):
+            self._spared = min(self._spared + 1, 2 * SPARED)
+        elif self._left_out <= 1:
             self._spared = max(0, self._spared - 1)
         self._left_out = 0
         self._latest = place
 
     def leave_out(self, place: int) -> None:
         """Note a swing that was no breath only because it came too soon."""
-        if not self._left_out:
-            self._first_out = place
         self._left_out += 1
+        if self._left_out == 1:
+            self._first_out = place  # it is told with the next breath whether it counts
+        else:
+            self._spared = min(self._spared + (2 if self._left_out == 2 else 1), 2 * SPARED)
 
-    def _may_be_faster(self, place: int) -> bool:
-        """Tell whether what was left out before a breath may belong to a faster rhythm."""
+    def _is_midway(self, place: int) -> bool:
+        """Tell whether the one left out lies about midway between the last breath and this one."""
         apart = sorted((self._first_out - self._latest, place - self._first_out))
-        return self._left_out > 1 or (self._left_out == 1 and apart[1] < UNEVEN * apart[0])
+        return apart[1] < UNEVEN * apart[0]
 
     def is_late(self, place: int, intervals: float) -> bool:
         """Tell whether a place is later after the last breath than so many usual intervals."""

@@ -103,7 +103,12 @@ class UsualSize(Carried):
             apart = [after - before for before, after in pairwise(self._times)]
             if _unlikeness(apart) <= ALIKE:
                 return True
-        return len(self._sizes) >= SURE_COUNT and self._latest - self._since >= SURE_AFTER_S
+        return len(self._sizes) >= SURE_COUNT and self.is_old
+
+    @property
+    def is_old(self) -> bool:
+        """Whether sizes have been learned for long."""
+        return self._latest - self._since >= SURE_AFTER_S
 
     def at(self, time_s: float, seen: float) -> float:
         """Return the usual size at a time, given the range of the signal around it."""
@@ -154,7 +159,8 @@ class UsualSize(Carried):
             swings = swings[-2:]
         else:
             silent = time_s - self._latest > PATIENCE_S
-            least = 0.0 if time_s - self._latest > GIVEN_UP_S else SHALLOW_LEAST * known
+            long_ago = time_s - self._latest > GIVEN_UP_S
+            least = SHALLOW_LEAST * known if self.is_old and not long_ago else 0.0
             swings = self._shallow_row(known, least) if silent else swings[-SMALL_COUNT:]
             if not swings or not (silent or self._is_burst_over(swings, known)):
                 return False
@@ -178,6 +184,9 @@ class UsualSize(Carried):
         """Tell whether small swings in an even row show that a burst was taken for usual."""
         sizes = [size for _, size in swings]
         small = max(sizes) <= min(SMALL * known, SMALL_EVEN * min(sizes))
+        alike = len(self._sizes) > 1 and max(self._sizes) < HUGE * min(self._sizes)
+        if max(sizes) < NOISE_MOST * known and alike:
+            return False
         return (
             small
             and len(sizes) == SMALL_COUNT
@@ -189,27 +198,28 @@ class UsualSize(Carried):
     def _was_slow(self, swings: list[tuple[float, float]]) -> bool:
         """Tell whether what was learned came far more slowly than a row: then it was no burst.
 
-        Two or three are too few to tell: a jump of the level soon after a first breath is two.
+        Two sizes are too few to tell: a first breath, and a jump of the level soon after it.
         """
         apart = sorted(after - before for before, after in pairwise(self._times))
         row_s = (swings[-1][0] - swings[0][0]) / (len(swings) - 1)
-        return len(apart) >= FEW - 1 and apart[len(apart) // 2] > SLOWER * row_s
+        return len(apart) > 1 and apart[len(apart) // 2] > SLOWER * row_s
 
     def _shallow_row(self, known: float, least: float) -> list[tuple[float, float]]:
         """Return the latest swings of a row that may be shallow breathing, or none."""
-        largest = max(size for _, size in self._swings)
-        row = [each for each in self._swings if each[1] >= SHALLOW_AMONG * largest]
+        since = [each for each in self._swings if each[0] > self._latest]
+        largest = max(size for _, size in since)
+        row = [each for each in since if each[1] >= SHALLOW_AMONG * largest]
         if largest < least:
             return []
         if largest < NOISE_MOST * known:
-            return row[-SURE_ROW:] if self._is_sure_row(row, largest) else []
+            return row[-SURE_ROW:] if self._is_sure_row(since, row, largest) else []
         row = row[-SHALLOW_COUNT:]
         return row if len(row) == SHALLOW_COUNT and _is_even(row, SHALLOW_EVEN) else []
 
-    def _is_sure_row(self, row: list[tuple[float, float]], largest: float) -> bool:
+    def _is_sure_row(self, since, row: list[tuple[float, float]], largest: float) -> bool:
         """Tell whether the swings of a row are so even, and so few others between, as no noise."""
-        small = sum(each[1] < SURE_BETWEEN * largest for each in self._swings)
-        if len(row) < SURE_ROW or len(self._swings) - small - len(row) > SURE_FEW:
+        small = sum(each[1] < SURE_BETWEEN * largest for each in since)
+        if len(row) < SURE_ROW or len(since) - small - len(row) > SURE_FEW:
             return False
         row = row[-SURE_ROW:]
         apart_s = (row[-1][0] - row[0][0]) / (len(row) - 1)
