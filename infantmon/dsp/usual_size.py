@@ -16,20 +16,20 @@ FEW = 4  # with fewer sizes than this nothing is usual yet
 ALIKE_COUNT = 6  # so many sizes are trusted
 ALIKE = 0.27  # if the median deviation of the logarithms of sizes and intervals is no larger
 SURE_COUNT = 6  # so many are trusted whatever they are
-SURE_AFTER_S = 25.0  # if learned for so long
+SURE_AFTER_S = 25.0  # if learned for so long,
 HUGE = 2.5  # a size beyond this many usual ones is not learned from at once
 HUGE_FOR_S = 12.0  # unless nothing smaller came for so long
 HUGE_APART_S = 6.0  # in a row: with a longer silence between them they are single jumps
 PATIENCE_S = 30.0  # silence after which an even row of small ones is believed
-SHALLOW_LEAST = 0.1  # if they are not smaller than this share: noise and pulsation are, mostly
+SHALLOW_LEAST = 0.1  # if no smaller than this share, where breathing is known for long: noise and
+# pulsation are, mostly
 SHALLOW_AMONG = 0.45  # those count that are at least this share of the largest of them
 SHALLOW_COUNT = 5
 SHALLOW_EVEN = 2.5
 NOISE_MOST = 0.15  # below this share they could be noise: then the row must be longer,
 SURE_ROW = 9
 SURE_EVEN = 2.0  # more even,
-SURE_BETWEEN = 0.15  # with no more than two swings of sizes between this share
-SURE_FEW = 2  # and that of the row
+SURE_BETWEEN = 0.15  # with no swing of a size between this share and that of the row
 SURE_APART_S = 0.62  # and breaths no closer than this, on average
 GIVEN_UP_S = 180.0  # silence after which the usual size sinks, and an even row may be of any size
 HALVED_EVERY_S = 20.0
@@ -54,9 +54,12 @@ class UsualSize(Carried):
       what was learned before is dropped.
     * While the sizes learned are unlike each other, six small ones in an even row are believed
       instead: what came before them was a burst (movement as the electrodes are put on). But a
-      burst does not come far more slowly than breaths: then the small ones are the heart's.
+      burst does not come far more slowly than breaths: then the small ones are the heart's. And a
+      few breaths of like size, with far smaller swings after them, are the beginning of a pause.
     * The same after 30 s of silence: breathing has become shallow. What is left in a pause of noise
-      and pulsation makes no such row; the smaller the swings, the more even the row must be.
+      and pulsation makes no such row; the smaller the swings, the more even the row must be. Swings
+      under a tenth count only where little had been learned before the silence: as the electrodes
+      are put on, they may have been moved as evenly as breathing moves them.
     * After 180 s of silence an even row may be of any size, and the usual size sinks,
       to half at first: noise is not to end a long pause. After 600 s it sinks whatever comes.
     * A long memory of about 60 sizes, which a burst hardly moves, tells after it what was usual
@@ -158,11 +161,13 @@ class UsualSize(Carried):
         if self._is_as_before([each for _, each in swings[-2:]], known):
             swings = swings[-2:]
         else:
-            silent = time_s - self._latest > PATIENCE_S
-            long_ago = time_s - self._latest > GIVEN_UP_S
-            least = SHALLOW_LEAST * known if self.is_old and not long_ago else 0.0
-            swings = self._shallow_row(known, least) if silent else swings[-SMALL_COUNT:]
-            if not swings or not (silent or self._is_burst_over(swings, known)):
+            silent_s = time_s - self._latest
+            if silent_s > PATIENCE_S:
+                given_up = silent_s > GIVEN_UP_S or not self.is_old
+                swings = self._shallow_row(known, 0.0 if given_up else SHALLOW_LEAST * known)
+            else:
+                swings = self._row_after_burst(swings[-SMALL_COUNT:], known)
+            if not swings:
                 return False
             self._given_up = max(known, self._given_up)
         self._start_anew(time_s)
@@ -180,20 +185,17 @@ class UsualSize(Carried):
             return True
         return False
 
-    def _is_burst_over(self, swings: list[tuple[float, float]], known: float) -> bool:
-        """Tell whether small swings in an even row show that a burst was taken for usual."""
+    def _row_after_burst(
+        self, swings: list[tuple[float, float]], known: float
+    ) -> list[tuple[float, float]]:
+        """Return small swings in an even row that show that a burst is over, or none."""
         sizes = [size for _, size in swings]
         small = max(sizes) <= min(SMALL * known, SMALL_EVEN * min(sizes))
+        if not small or len(sizes) < SMALL_COUNT or not _is_even(swings, SMALL_EVEN):
+            return []
         alike = len(self._sizes) > 1 and max(self._sizes) < HUGE * min(self._sizes)
-        if max(sizes) < NOISE_MOST * known and alike:
-            return False
-        return (
-            small
-            and len(sizes) == SMALL_COUNT
-            and _is_even(swings, SMALL_EVEN)
-            and not self.is_sure
-            and not self._was_slow(swings)
-        )
+        noise = alike and max(sizes) < NOISE_MOST * known  # and breaths before it
+        return [] if noise or self.is_sure or self._was_slow(swings) else swings
 
     def _was_slow(self, swings: list[tuple[float, float]]) -> bool:
         """Tell whether what was learned came far more slowly than a row: then it was no burst.
@@ -212,18 +214,10 @@ class UsualSize(Carried):
         if largest < least:
             return []
         if largest < NOISE_MOST * known:
-            return row[-SURE_ROW:] if self._is_sure_row(since, row, largest) else []
+            between = sum(each[1] >= SURE_BETWEEN * largest for each in since) - len(row)
+            return row[-SURE_ROW:] if not between and _is_sure_row(row[-SURE_ROW:]) else []
         row = row[-SHALLOW_COUNT:]
         return row if len(row) == SHALLOW_COUNT and _is_even(row, SHALLOW_EVEN) else []
-
-    def _is_sure_row(self, since, row: list[tuple[float, float]], largest: float) -> bool:
-        """Tell whether the swings of a row are so even, and so few others between, as no noise."""
-        small = sum(each[1] < SURE_BETWEEN * largest for each in since)
-        if len(row) < SURE_ROW or len(since) - small - len(row) > SURE_FEW:
-            return False
-        row = row[-SURE_ROW:]
-        apart_s = (row[-1][0] - row[0][0]) / (len(row) - 1)
-        return apart_s >= SURE_APART_S and _is_even(row, SURE_EVEN)
 
     def _learn_huge(self, time_s: float, size: float) -> None:
         if self._huge and time_s - self._huge[-1][0] > HUGE_APART_S:
@@ -272,6 +266,14 @@ def _is_even(swings: list[tuple[float, float]], factor: float) -> bool:
     apart = [after - before for (before, _), (after, _) in pairwise(swings)]
     mean = sum(apart) / len(apart)
     return max(apart) <= factor * min(apart) and SMALL_APART_S[0] <= mean <= SMALL_APART_S[1]
+
+
+def _is_sure_row(row: list[tuple[float, float]]) -> bool:
+    """Tell whether a row is so long and so even, and its swings so far apart, as no noise."""
+    if len(row) < SURE_ROW:
+        return False
+    apart_s = (row[-1][0] - row[0][0]) / (len(row) - 1)
+    return apart_s >= SURE_APART_S and _is_even(row, SURE_EVEN)
 
 
 def _unlikeness(values: Sequence[float]) -> float:
