@@ -26,7 +26,7 @@ SINKS = 0.7  # must sink in time by this share of its rise,
 AGAIN = 0.04  # or rise again by this share of the usual size: else the resting level rebounds
 RINGS = 0.1  # the band-pass swings by less than this share of a jump, after it and before it
 PASSED = 0.04  # smaller swings are not even noted,
-NOTED = 0.3  # unless the usual size is not sure, and they are so much of the range around them
+NOTED = 0.3  # unless far smaller ones may become usual: then if so much of the range around them
 CLOSE = 0.45  # two peaks nearer than this share of the usual interval
 DIP = 0.5  # with a dip of less than this share of the usual size between them are one breath
 
@@ -184,9 +184,10 @@ class BreathJudge(Carried):
         self, peak: Peak, turns: list[Turn], following: int, rise: float, usual: float
     ) -> None:
         """Remember a swing that is too small for a breath, if it falls."""
-        noted = rise > PASSED * usual or (rise > NOTED * peak.seen and not self._usual.is_old)
+        time_s = peak.place / self._rate_hz
+        noted = rise > PASSED * usual or (rise > NOTED * peak.seen and self._usual.is_open(time_s))
         if noted and self._falls(peak, turns, following, 0.5 * rise, usual):
-            self._usual.pass_over(peak.place / self._rate_hz, rise)
+            self._usual.pass_over(time_s, rise)
             self._ripple.note(peak.place, rise / usual)
 
     def _accept(self, found: Found, peak: Peak) -> Found:

@@ -15,14 +15,13 @@ KEPT = 25  # sizes the median is taken over
 FEW = 4  # with fewer sizes than this nothing is usual yet
 ALIKE_COUNT = 6  # so many sizes are trusted
 ALIKE = 0.27  # if the median deviation of the logarithms of sizes and intervals is no larger
-SURE_COUNT = 6  # so many are trusted whatever they are
-SURE_AFTER_S = 25.0  # if learned for so long,
+SETTLED_S = 25.0  # learned for so long, they are trusted
+SETTLED = 0.54  # if the median deviation of the logarithms of sizes is no larger
 HUGE = 2.5  # a size beyond this many usual ones is not learned from at once
 HUGE_FOR_S = 12.0  # unless nothing smaller came for so long
 HUGE_APART_S = 6.0  # in a row: with a longer silence between them they are single jumps
 PATIENCE_S = 30.0  # silence after which an even row of small ones is believed
-SHALLOW_LEAST = 0.1  # if no smaller than this share, where breathing is known for long: noise and
-# pulsation are, mostly
+SHALLOW_LEAST = 0.1  # if no smaller than this share of what is settled: noise and pulsation are
 SHALLOW_AMONG = 0.45  # those count that are at least this share of the largest of them
 SHALLOW_COUNT = 5
 SHALLOW_EVEN = 2.5
@@ -106,12 +105,16 @@ class UsualSize(Carried):
             apart = [after - before for before, after in pairwise(self._times)]
             if _unlikeness(apart) <= ALIKE:
                 return True
-        return len(self._sizes) >= SURE_COUNT and self.is_old
+        return self.is_settled
 
     @property
-    def is_old(self) -> bool:
-        """Whether sizes have been learned for long."""
-        return self._latest - self._since >= SURE_AFTER_S
+    def is_settled(self) -> bool:
+        """Whether sizes have been learned for long, and not of a burst alone."""
+        return self._latest - self._since >= SETTLED_S and _unlikeness(self._sizes) <= SETTLED
+
+    def is_open(self, time_s: float) -> bool:
+        """Tell whether far smaller ones may become usual: little was learned, or long ago."""
+        return time_s - self._latest > GIVEN_UP_S or not self.is_settled
 
     def at(self, time_s: float, seen: float) -> float:
         """Return the usual size at a time, given the range of the signal around it."""
@@ -161,10 +164,9 @@ class UsualSize(Carried):
         if self._is_as_before([each for _, each in swings[-2:]], known):
             swings = swings[-2:]
         else:
-            silent_s = time_s - self._latest
-            if silent_s > PATIENCE_S:
-                given_up = silent_s > GIVEN_UP_S or not self.is_old
-                swings = self._shallow_row(known, 0.0 if given_up else SHALLOW_LEAST * known)
+            if time_s - self._latest > PATIENCE_S:
+                least = 0.0 if self.is_open(time_s) else SHALLOW_LEAST * known
+                swings = self._shallow_row(known, least)
             else:
                 swings = self._row_after_burst(swings[-SMALL_COUNT:], known)
             if not swings:

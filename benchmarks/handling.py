@@ -1,0 +1,190 @@
+"""What handling costs: breaths found after large disturbances, and pauses kept near the start.
+
+    python -m benchmarks.handling
+
+Writes benchmarks/results/handling.json and handling.md. As electrodes are put on, or an infant is
+moved, the impedance jumps, swings and wanders by many times a breath; what is learned from that
+must be forgotten again. Handled: 5 min of an invented infant with one to three disturbances drawn
+at random (steps, bumps, wandering, even swings, ramps, samples missing or held; 2 to 300 breaths
+large, 0.3 to 20 s long, half of them in the first 8 s); breaths count that lie more than 20 s after
+any of them. Paused: the same infants undisturbed, with one pause of 25 to 110 s that begins after 3
+to 25 s, when little is known of the breathing. Breaths of 20 to 90 a minute, heart 90 to 180, seven
+of ten led by R peaks; pulsation up to half a breath, without R peaks up to 0.3. Labels: the
+simulator's truth. Seeds below 3000 were looked at.
+"""
+
+from __future__ import annotations
+
+import sys
+from concurrent.futures import ProcessPoolExecutor
+from typing import Any
+
+import numpy as np
+
+from benchmarks.results import CAUTION, make_result, share_of
+from infantmon import detect_breaths, detect_r_peaks
+from infantmon import simulate as sim
+from infantmon.model.arrays import Floats
+from infantmon.scoring.marks import match_marks
+
+COUNT = 300
+SEEDS = {"handled": 3000, "paused": 4000}  # of the first infant
+LENGTH_S, SETTLED_S, TOLERANCE_S, LONG_S, MANY = 300.0, 20.0, 0.5, 20.0, 0.05
+KINDS = ("step", "bump", "wandering", "swings", "ramp", "missing", "held")
+
+
+def infant(
+    chance: np.random.Generator, seed: int, *events: sim.Pause
+) -> tuple[sim.SimulatedNight, bool]:
+    """Return an invented infant of a few minutes, and whether R peaks lead."""
+    led = bool(chance.random() < 0.7)
+    share = float(chance.choice((0.0, 0.1, 0.3, 0.5)))
+    scenario = sim.Scenario(
+        LENGTH_S,
+        250.0,
+        62.5,
+        heart=sim.Heart(rate_bpm=float(chance.uniform(90.0, 180.0))),
+        breathing=sim.Breathing(float(np.exp(chance.uniform(np.log(20.0), np.log(90.0))))),
+        pulsation=sim.PulsationByPhase(share if led else min(share, 0.3)),
+        events=events,
+    )
+    return sim.simulate_night(scenario, seed), led
+
+
+def breaths_of(night: sim.SimulatedNight, values: Floats, *, led: bool) -> Floats:
+    """Return the times of the breaths that are found."""
+    ecg = night.recording.channels["ecg"]
+    beats = detect_r_peaks(ecg.segments[0].values, ecg.rate_hz, unit="mV") if led else None
+    return detect_breaths(values, 62.5, beats).time_s
+
+
+def disturb(
+    values: Floats, chance: np.random.Generator
+) -> tuple[Floats, list[tuple[float, float]]]:
+    """Return the samples with disturbances, and from when to when each lasts."""
+    time_s = np.arange(len(values)) / 62.5
+    lasting: list[tuple[float, float]] = []
+    for _ in range(int(chance.integers(1, 4))):
+        early = chance.random() < 0.5
+        at_s = float(chance.uniform(0.0, 8.0) if early else chance.uniform(8.0, LENGTH_S - 50.0))
+        size = float(np.exp(chance.uniform(np.log(2.0), np.log(300.0))) * chance.choice((-1, 1)))
+        for_s = float(np.exp(chance.uniform(np.log(0.3), np.log(20.0))))
+        kind = str(chance.choice(KINDS))
+        inside = (time_s > at_s) & (time_s < at_s + for_s)
+        if kind == "missing":
+            values = np.where(inside, np.nan, values)
+        elif kind == "held":
+            values = np.where(inside, values[int(at_s * 62.5)] + size, values)
+        else:
+            values = values + size * _shape(kind, time_s, at_s, for_s, inside, chance)
+        lasting.append((at_s, at_s + (0.0 if kind == "step" else for_s)))
+    return values, lasting
+
+
+def _shape(
+    kind: str,
+    time_s: Floats,
+    at_s: float,
+    for_s: float,
+    inside: np.ndarray[Any, Any],
+    chance: np.random.Generator,
+) -> Floats:
+    """Return a disturbance of size one."""
+    if kind == "step":
+        return np.asarray(time_s > at_s, dtype=np.float64)
+    if kind == "bump":
+        return inside * np.sin(np.pi * (time_s - at_s) / for_s) ** 2
+    if kind == "ramp":
+        return np.clip((time_s - at_s) / for_s, 0.0, 1.0)
+    if kind == "swings":
+        return inside * np.sin(2.0 * np.pi * chance.uniform(0.3, 2.0) * time_s)
+    return inside * np.cumsum(chance.standard_normal(len(time_s))) / 20.0
+
+
+def handled(seed: int) -> tuple[int, int]:
+    """Return how many breaths count in one disturbed infant, and how many of them are found."""
+    chance = np.random.default_rng(seed)
+    night, led = infant(chance, seed)
+    samples = night.recording.channels["impedance"].segments[0].values
+    values, lasting = disturb(samples, chance)
+    true = night.truth.breath_s
+    calm = true < LENGTH_S - 3.0
+    for start_s, end_s in lasting:
+        calm &= (true < start_s - 2.0) | (true > end_s + SETTLED_S)
+    pairs = match_marks(true, breaths_of(night, values, led=led), TOLERANCE_S)
+    return int(calm.sum()), int((calm & pairs.reference_found).sum())
+
+
+def paused(seed: int) -> tuple[int, int]:
+    """Return 1, and whether 20 s without a mark are left of a pause near the start."""
+    chance = np.random.default_rng(seed)
+    pause = sim.Pause(float(chance.uniform(3.0, 25.0)), float(chance.uniform(25.0, 110.0)))
+    night, led = infant(chance, seed, pause)
+    samples = night.recording.channels["impedance"].segments[0].values
+    true = night.truth.breath_s
+    longest = int(np.argmax(np.diff(true)))
+    marks = breaths_of(night, samples, led=led)
+    inside = marks[(marks > true[longest] + 1.0) & (marks < true[longest + 1] - 1.0)]
+    gaps = np.diff(np.concatenate((true[longest : longest + 1], inside, true[longest + 1 :][:1])))
+    return 1, int(gaps.max() >= LONG_S)
+
+
+def rows() -> list[dict[str, Any]]:
+    """Measure both."""
+    made = []
+    with ProcessPoolExecutor(2) as pool:
+        for name, work in (("handled", handled), ("paused", paused)):
+            seeds = range(SEEDS[name], SEEDS[name] + COUNT)
+            parts = list(pool.map(work, seeds, chunksize=5))
+            of, found = (sum(column) for column in zip(*parts, strict=True))
+            many = sum(found < (1.0 - MANY) * of for of, found in parts)
+            made.append({"scene": name, "found": share_of(found, of), "losing_many": many})
+    return made
+
+
+def _markdown(run: dict[str, Any], rows: list[dict[str, Any]]) -> str:
+    seeds = ", ".join(f"{first} to {first + COUNT - 1}" for first in SEEDS.values())
+    about = (
+        "Population: invented infants (simulated). Labels: the simulator's truth. Tuned on: no "
+        f"(seeds {seeds}). {CAUTION}"
+    )
+    by_scene = {row["scene"]: row for row in rows}
+    handled_row, paused_row = by_scene["handled"], by_scene["paused"]
+    breaths, pauses = handled_row["found"], paused_row["found"]
+    lines = [
+        "# What handling costs",
+        "",
+        f"Made by `python -m benchmarks.handling`, commit {run['commit']}.",
+        "",
+        about,
+        "",
+        "| scene | measured | result | 95 % |",
+        "| --- | --- | --- | --- |",
+        (
+            f"| one to three large disturbances in 5 min | breaths found more than {SETTLED_S:g} s "
+            f"after them | {breaths['count']} of {breaths['of']} | {_percent(breaths)} |"
+        ),
+        (
+            f"| the same | infants who lose more than 5 % of these breaths | "
+            f"{handled_row['losing_many']} of {COUNT} | |"
+        ),
+        (
+            f"| a pause of 25 to 110 s that begins after 3 to 25 s | {LONG_S:g} s or more of it "
+            f"kept | {pauses['count']} of {pauses['of']} | {_percent(pauses)} |"
+        ),
+    ]
+    return "\n".join(lines) + "\n"
+
+
+def _percent(share: dict[str, Any]) -> str:
+    low, high = share["interval_95"]
+    return f"{100.0 * low:.2f} to {100.0 * high:.2f}"
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Measure, print and store."""
+    return make_result("handling", __doc__, arguments, rows, _markdown)
+
+
+if __name__ == "__main__":
+    sys.exit(main())
