@@ -5,13 +5,22 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from benchmarks.handling import KINDS, LENGTH_S, disturb, handled, paused
+from benchmarks.handling import KINDS, LENGTH_S, disturb, handled, paused, reviewed
 
 
 def test_breathing_is_found_again_after_disturbances_far_larger_than_breaths():
     of, found = np.sum([handled(seed) for seed in range(1000, 1030)], axis=0)
     assert of > 4000
     assert found >= 0.97 * of
+
+
+@pytest.mark.parametrize("seed", [1020, 1061, 1090])
+def test_breathing_that_comes_back_far_smaller_supports_no_apnea(seed):
+    """Even swings of many times a breath were taken for breathing, and stopped."""
+    listed, supported, lasting_s = reviewed(seed)
+    assert listed >= 1
+    assert supported == 0
+    assert lasting_s < 120.0
 
 
 def test_a_pause_near_the_start_is_not_filled_by_what_lets_breathing_come_back():

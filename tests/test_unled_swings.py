@@ -115,12 +115,42 @@ def test_one_usual_breath_among_them_ends_it():
     assert apneas(breaths, pulsation((95.0, 150.0))) == []
 
 
+def test_what_goes_on_for_more_than_a_minute_is_breathing_and_becomes_usual():
+    """At 0.4 of a breath, with a pulsation of 0.1: of that breathing it would be 0.25."""
+    inside = np.arange(101.0, 190.0)
+    breaths = swings(inside, 0.4, length=90.0)
+    assert doubted(breaths, pulsation((95.0, END_S), size=0.02)) == []
+    found = pulsation((95.0, END_S), size=0.1)
+    assert doubted(breaths, found) == inside[inside <= 161.0].tolist()
+
+
+def test_a_usual_breath_or_r_peaks_that_lead_begin_the_minute_anew():
+    inside = np.arange(101.0, 190.0)
+    found = pulsation((95.0, END_S), size=0.1)
+    with_breath = sized(
+        np.array([*inside[:40], 140.5, *inside[40:]]),
+        np.array([*np.full(40, 0.4), 1.0, *np.full(len(inside) - 40, 0.4)]),
+        lag_s=LAG_S,
+    )
+    before = swings([], 0.4, onset=100.0, length=END_S)
+    joined = sized(
+        np.concatenate((before.time_s, with_breath.time_s)),
+        np.concatenate((before.size, with_breath.size)),
+        lag_s=LAG_S,
+    )
+    assert doubted(joined, found) == inside.tolist()
+    led_between = pulsation((95.0, 130.0), (138.0, END_S), size=0.1)
+    late = [time for time in doubted(swings(inside, 0.4, length=90.0), led_between) if time > 140.0]
+    assert late == inside[inside > 140.0].tolist()
+
+
+@pytest.mark.parametrize("length", [40.0, 95.0])
 @pytest.mark.parametrize("seed", range(6))
-def test_however_it_is_cut(seed):
+def test_however_it_is_cut(seed, length):
     chance = np.random.default_rng(seed)
-    inside = np.sort(chance.uniform(101.0, 139.0, 60))
-    breaths = swings(inside, 0.4)
-    found = pulsation((95.0, 98.0), (101.0, float(chance.uniform(105.0, 150.0))), (152.0, 170.0))
+    inside = np.sort(chance.uniform(101.0, 99.0 + length, round(1.5 * length)))
+    breaths = swings(inside, 0.4, length=length)
+    found = pulsation((95.0, 98.0), (101.0, float(chance.uniform(105.0, 190.0))), (192.0, 198.0))
     whole = apneas(breaths, found)
     assert apneas(breaths, found, random_cuts(chance, END_S + 9.0)) == whole
 

@@ -17,6 +17,9 @@ LEFT_SHARE, NEARLY_ALL = 0.115, 10.0
 """From this size on, as a share of a breath before, swings that go on in a pause may be effort;
 they go on if this percentile of their sizes is as large. In simulated hours true pauses had up to
 0.10 (0.20 where a pulsation of 0.8 doubled), shallow breathing 0.12 and more."""
+CAME_BACK_LEAST = 0.25
+"""Breathing that comes back smaller than this share of a breath before may have been there all the
+time: the electrodes' grip has changed, or what came before was movement (project's choice)."""
 HUGE_TIMES = 4.0
 """A swing of so many times the usual breath is hardly a breath."""
 OPINION_LAG_S = 5.0
@@ -62,8 +65,11 @@ def breathing_after(case: Case) -> list[Evidence]:
     if after[0] >= HUGE_TIMES * usual:
         text = f"the swing at its end was {after[0] / usual:.0f} times a usual breath: it may go on"
         return [Evidence(text, "beside")]
-    percent = 100.0 * float(np.median(after)) / usual
-    return [Evidence(f"breathing came back at {percent:.0f} % of its size before", "for")]
+    share = float(np.median(after)) / usual
+    text = f"breathing came back at {100.0 * share:.0f} % of its size before"
+    if share < CAME_BACK_LEAST:
+        return [Evidence(f"{text}: it may have gone on at that size", "against")]
+    return [Evidence(text, "for")]
 
 
 def shallow_breathing(case: Case) -> list[Evidence]:

@@ -9,7 +9,7 @@ from typing import ClassVar
 import numpy as np
 
 from infantmon.events.batch import Batch
-from infantmon.events.even_swings import EvenSwings
+from infantmon.events.even_swings import MOST_S, EvenSwings
 from infantmon.model.arrays import NO_FLOATS, Bools, Floats
 from infantmon.model.carried import Carried
 from infantmon.model.marks import Breaths, RPeaks
@@ -34,6 +34,8 @@ class UnledSwings(Carried):
     Without R peaks the pulsation stays in the impedance, and in a pause it is all that moves. What
     is known of its size from before the R peaks were lost tells which swings it could have made:
     those up to four times as large, or up to 0.35 of a usual breath, and none beyond 0.7 of it.
+    Small swings that go on for more than a minute are breathing, which has become small: that is
+    usual then.
     Where R peaks have never led and no beat is found nothing is known of it: there only rows of
     small swings that are all alike are doubtful (`EvenSwings`). The values are the project's
     choice, on simulated nights (the seeds that `benchmarks.nights` names as looked at).
@@ -45,6 +47,8 @@ class UnledSwings(Carried):
         "_led_since_s",
         "_pulsation",
         "_sizes",
+        "_row_s",
+        "_row",
         "_beat_s",
         "_strange",
         "_reached_s",
@@ -58,6 +62,8 @@ class UnledSwings(Carried):
         self._led_since_s = math.inf  # without a break, while they are not back yet
         self._pulsation: deque[float] = deque(maxlen=REMEMBERED)
         self._sizes = NO_FLOATS  # of the latest breaths while they led
+        self._row_s = math.inf  # since when all swings have been small
+        self._row: deque[float] = deque(maxlen=USUAL)  # the sizes of the latest of them
         # beats that a breath or a second to come may follow; 1: not reliable
         self._beat_s, self._strange = NO_FLOATS, NO_FLOATS
         self._reached_s = -math.inf
@@ -125,13 +131,35 @@ class UnledSwings(Carried):
                 time_s = breaths.time_s[first:after]
                 doubtful[first:after] = self._even.tell(time_s, sizes) & self._without_heart(time_s)
             elif not math.isnan(pulsation):
-                doubtful[first:after] = sizes <= self._most(pulsation)
+                doubtful[first:after] = self._small(breaths.time_s[first:after], sizes, pulsation)
             elif len(sizes):
+                self._end_row()
                 self._sizes = np.concatenate((self._sizes, sizes[-USUAL:]))[-USUAL:]
             first = after
         if len(breaths):
             self._forget(float(breaths.time_s[-1]))
         return doubtful
+
+    def _small(self, time_s: Floats, size: Floats, pulsation: float) -> Bools:
+        """Return which swings are small enough for a pulsation, and do not go on for too long."""
+        small = np.zeros(len(size), dtype=np.bool_)
+        most = self._most(pulsation)
+        for place, (at_s, one) in enumerate(zip(time_s.tolist(), size.tolist(), strict=True)):
+            if one > most:
+                self._end_row()
+                continue
+            self._row_s = min(self._row_s, at_s)
+            self._row.append(one)
+            if at_s - self._row_s > MOST_S:
+                self._sizes = np.array(self._row)
+                self._end_row()
+                most = self._most(pulsation)
+            small[place] = one <= most
+        return small
+
+    def _end_row(self) -> None:
+        self._row_s = math.inf
+        self._row.clear()
 
     def _without_heart(self, time_s: Floats) -> Bools:
         """Tell of each time whether no beat was found in the seconds before it."""
