@@ -17,7 +17,6 @@ PLAN = im.Prescription(
     no_heart_beat={"limit_s": 4},
     contact_loss={"delay_s": 5},
 )
-NOISE = pytest.mark.xfail(reason="with so few breaths known, noise counts as breathing")
 TECHNICAL = {"contact loss", "signal unusable"}
 
 
@@ -145,7 +144,7 @@ def test_16_polarity_decides_nothing():
     assert np.array_equal(up.r_peaks.sample, down.r_peaks.sample)
 
 
-@pytest.mark.parametrize("breaths", [0, pytest.param(1, marks=NOISE), pytest.param(2, marks=NOISE)])
+@pytest.mark.parametrize("breaths", [0, 1, 2])
 def test_18_no_breath_or_one_or_two_in_the_whole_record(breaths):
     seconds, last_s = 60.0, 10.0
     quiet = sim.Breathing(rate_per_min=45.0)
@@ -153,6 +152,8 @@ def test_18_no_breath_or_one_or_two_in_the_whole_record(breaths):
     made = night(seconds, *events, breathing=quiet)
     ecg, impedance = samples(made.recording, "ecg"), samples(made.recording, "impedance")
     if breaths:
+        # of 60 such noises all end so with two breaths, 41 with one: it may be an electrode's jump,
+        # and six swings of noise that are even by chance are taken for breathing after it
         noise = np.random.default_rng(1).normal(0.0, 0.01, len(impedance))
         at_s = np.arange(len(impedance)) / 25.0
         bumps = (np.exp(-(((at_s - last_s + 1.5 * k) / 0.3) ** 2)) for k in range(breaths))

@@ -20,6 +20,8 @@ SETTLED = 0.54  # if the median deviation of the logarithms of sizes is no large
 HUGE = 2.5  # a size beyond this many usual ones is not learned from at once
 HUGE_FOR_S = 12.0  # unless nothing smaller came for so long
 HUGE_APART_S = 6.0  # in a row: with a longer silence between them they are single jumps
+FAR = 20.0  # beyond so many it is a first breath, and what came before it was noise,
+NEW_S = 10.0  # unless that had been learned for longer than this
 PATIENCE_S = 30.0  # silence after which an even row of small ones is believed
 SHALLOW_LEAST = 0.1  # if no smaller than this share of what is settled: noise and pulsation are
 SHALLOW_AMONG = 0.45  # those count that are at least this share of the largest of them
@@ -51,6 +53,7 @@ class UsualSize(Carried):
 
     * A size far above the usual is kept out (movement), unless nothing smaller comes for 12 s: then
       what was learned before is dropped.
+    * In the first 10 s a size beyond 20 usual ones is a first breath: what came before was noise.
     * While the sizes learned are unlike each other, six small ones in an even row are believed
       instead: what came before them was a burst (movement as the electrodes are put on). But a
       burst does not come far more slowly than breaths: then the small ones are the heart's. And a
@@ -136,6 +139,8 @@ class UsualSize(Carried):
         known = self._usual() if self._sizes else size
         if self._restarts(time_s, size, known):
             return
+        if size > FAR * known and time_s - self._since < NEW_S:
+            self._start_anew(time_s)  # the first breath: noise was taken for breathing
         if size > HUGE * known and len(self._sizes) >= FEW:
             self._latest = time_s
             self._learn_huge(time_s, size)
