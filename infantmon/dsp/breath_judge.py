@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from typing import ClassVar, NamedTuple
 
 from infantmon.dsp.alternation import Alternation
@@ -44,6 +45,16 @@ class Peak(NamedTuple):
     seen: float  # range of the signal around it
     steepest: float  # rise from one sample to the next before it
     drop: float  # fall to the lowest point soon after it
+
+
+class Swing(NamedTuple):
+    """A local maximum that is judged."""
+
+    peak: Peak
+    turns: list[Turn]  # turning points
+    following: int  # index of the first one after the maximum
+    rise: float
+    usual: float  # usual size at its time
 
 
 class Found(NamedTuple):
@@ -126,16 +137,18 @@ class BreathJudge(Carried):
         if rise <= RINGS * peak.drop:
             return None
         usual = self._usual.at(peak.place / self._rate_hz, peak.seen)
-        if rise < self._lasting * usual and self._ends_long_rise(peak, turns, following, usual):
+        swing = Swing(peak, turns, following, rise, usual)
+        if self._ends_long_rise(swing):
             lowest, from_place = self._lowest
-            rise = peak.value - lowest
-            return self._accept(Found(peak.place, False, from_place, rise, usual), peak)
+            return self._accept(
+                Found(peak.place, False, from_place, peak.value - lowest, usual), peak
+            )
         least = self._least(peak.place, usual)
         if rise < least:
-            self._pass_over(peak, turns, following, rise, usual)
+            self._pass_over(swing)
             return None
         steep_s = rise / (self._rate_hz * peak.steepest)
-        fallen = self._fallen(peak, turns, following, rise, usual, steep_s)
+        fallen = self._fallen(swing, steep_s)
         if fallen is None:
             return None
         self._ripple.note(peak.place, rise / usual)
@@ -146,47 +159,36 @@ class BreathJudge(Carried):
         self._steep_s += weight * (min(steep_s, 1.0) - self._steep_s)
         return self._accept(Found(peak.place, not fallen, from_place, rise, usual), peak)
 
-    def _fallen(
-        self,
-        peak: Peak,
-        turns: list[Turn],
-        following: int,
-        rise: float,
-        usual: float,
-        steep_s: float,
-    ) -> bool | None:
+    def _fallen(self, swing: Swing, steep_s: float) -> bool | None:
         """Tell whether a swing that is large enough has fallen; None if it is no breath's."""
+        peak, rise, usual = swing.peak, swing.rise, swing.usual
         if self._rises_faster(steep_s, FASTER) and rise < FASTER_LEAST * usual:
             return None
         jumps = steep_s < STEEP_S and self._can_jump()
         jumps = jumps or self._rises_faster(steep_s, FASTER_HELD)
-        rebounds = self._may_rebound(peak, rise, usual)
-        rebounds = rebounds and self._sinks_on(peak, turns, following, usual)
+        rebounds = self._may_rebound(swing) and self._sinks_on(swing)
         lasting = math.inf if rebounds else self._lasting * usual
         enough = (SINKS if rebounds else RINGS if jumps else 0.0) * rise
-        enough = max(self._least(peak.place, usual), enough)
-        fallen = self._falls(peak, turns, following, enough, usual)
+        fallen = self._falls(swing, max(self._least(peak.place, usual), enough))
         if fallen is False and jumps and rise >= lasting:
             self._base_place, self._lowest = peak.place, (peak.value, peak.place)
             return None
         return None if fallen is False and rise < lasting else fallen
 
-    def _ends_long_rise(self, peak: Peak, turns: list[Turn], following: int, usual: float) -> bool:
+    def _ends_long_rise(self, swing: Swing) -> bool:
         """Tell whether a slow breath that rose for long, or was held, ends at a maximum."""
-        if not self._rhythm.is_slow:
+        enough = self._lasting * swing.usual
+        if not self._rhythm.is_slow or swing.rise >= enough:
             return False
-        enough = self._lasting * usual
-        if not enough <= peak.value - self._lowest[0] < math.inf:
-            return False
-        return self._falls(peak, turns, following, enough, usual) is True
+        whole = swing.peak.value - self._lowest[0]
+        return enough <= whole < math.inf and self._falls(swing, enough) is True
 
-    def _pass_over(
-        self, peak: Peak, turns: list[Turn], following: int, rise: float, usual: float
-    ) -> None:
+    def _pass_over(self, swing: Swing) -> None:
         """Remember a swing that is too small for a breath, if it falls."""
+        peak, rise, usual = swing.peak, swing.rise, swing.usual
         time_s = peak.place / self._rate_hz
         noted = rise > PASSED * usual or (rise > NOTED * peak.seen and self._usual.is_open(time_s))
-        if noted and self._falls(peak, turns, following, 0.5 * rise, usual):
+        if noted and self._falls(swing, 0.5 * rise):
             self._usual.pass_over(time_s, rise)
             self._ripple.note(peak.place, rise / usual)
 
@@ -201,14 +203,16 @@ class BreathJudge(Carried):
         """Tell whether a swing rises far faster than usual, where breathing is slow."""
         return self._rhythm.is_slow and steep_s < share * self._steep_s
 
-    def _may_rebound(self, peak: Peak, rise: float, usual: float) -> bool:
+    def _may_rebound(self, swing: Swing) -> bool:
         """Tell whether a swing is as late and as small as the level's own after a last breath."""
-        late = self._rhythm.is_late(peak.place, LATE) and not self._rhythm.is_slow
-        return late and rise < REBOUND * usual
+        late = self._rhythm.is_late(swing.peak.place, LATE) and not self._rhythm.is_slow
+        return late and swing.rise < REBOUND * swing.usual
 
-    def _sinks_on(self, peak: Peak, turns: list[Turn], following: int, usual: float) -> bool:
+    def _sinks_on(self, swing: Swing) -> bool:
         """Tell whether the signal never rises again as far as it may be looked at."""
-        soon = (turn[1] for turn in turns[following:] if turn[0] < peak.place + self._ahead)
+        peak, turns, following, _, usual = swing
+        after = bisect_left(turns, peak.place + self._ahead, lo=following, key=lambda turn: turn[0])
+        soon = (turns[index][1] for index in range(following, after))
         return peak.later <= min(soon, default=math.inf) + AGAIN * usual
 
     def _can_jump(self) -> bool:
@@ -228,12 +232,11 @@ class BreathJudge(Carried):
         share *= self._alternation.least_share(usual) * self._rhythm.least_share(place)
         return share * usual
 
-    def _falls(
-        self, peak: Peak, turns: list[Turn], following: int, enough: float, usual: float
-    ) -> bool | None:
+    def _falls(self, swing: Swing, enough: float) -> bool | None:
         """Tell whether the signal falls enough after a peak in time; None if it goes higher."""
+        peak, turns, following, _, usual = swing
         lowest = peak.value
-        for index in range(following, len(turns)):
+        for index in range(following, len(turns)):  # a part of the list would be copied
             place, value, _ = turns[index]
             if place >= peak.place + self._ahead:
                 break
