@@ -8,11 +8,11 @@ must be forgotten again. Handled: 5 min of an invented infant with one to three 
 at random (steps, bumps, wandering, even swings, ramps, samples missing or held; 2 to 300 breaths
 large, 0.3 to 20 s long, half of them in the first 8 s); breaths count that lie more than 20 s after
 any of them. Reviewed: the same recordings with an apnea limit of 20 s, set for measuring only;
-nobody stops breathing in them, so every apnea that is listed is false. Paused: the same infants
-undisturbed, with one pause of 25 to 110 s that begins after 3 to 25 s, when little is known of the
-breathing. Breaths of 20 to 90 a minute, heart 90 to 180, seven of ten led by R peaks; pulsation up
-to half a breath, without R peaks up to 0.3. Labels: the simulator's truth. Seeds below 3000 were
-looked at.
+nobody stops breathing in them, so every apnea that is listed is false; the same of slow and stopped
+hearts with the ECG disturbed likewise. Paused: infants without disturbances, with one pause of 25
+to 110 s that begins after 3 to 25 s, when little is known of the breathing. Breaths of 20 to 90 a
+minute, heart 90 to 180, seven of ten led by R peaks; pulsation up to half a breath, without R peaks
+up to 0.3. Labels: the simulator's truth. Seeds below 3000 were looked at.
 """
 
 from __future__ import annotations
@@ -32,8 +32,14 @@ from infantmon.model.channel import Channel
 from infantmon.scoring.marks import match_marks
 
 COUNT = 300
-SEEDS = {"handled": 3000, "reviewed": 3000, "paused": 4000}  # of the first infant
+SEEDS = {"handled": 3000, "reviewed": 3000, "ecg_reviewed": 5000, "paused": 4000}
+"""Of the first infant of each."""
+ECG_HZ, IMPEDANCE_HZ = 250.0, 62.5
 PLAN = im.Prescription(apnea={"limit_s": 20.0})
+HEART_PLAN = im.Prescription(
+    no_heart_beat={"limit_s": 4.0},
+    low_heart_rate={"limit_bpm": 70.0, "hold_off_s": 5.0, "average_beats": 8},
+)
 LENGTH_S, SETTLED_S, TOLERANCE_S, LONG_S, MANY = 300.0, 20.0, 0.5, 20.0, 0.05
 KINDS = ("step", "bump", "wandering", "swings", "ramp", "missing", "held")
 
@@ -46,8 +52,8 @@ def infant(
     share = float(chance.choice((0.0, 0.1, 0.3, 0.5)))
     scenario = sim.Scenario(
         LENGTH_S,
-        250.0,
-        62.5,
+        ECG_HZ,
+        IMPEDANCE_HZ,
         heart=sim.Heart(rate_bpm=float(chance.uniform(90.0, 180.0))),
         breathing=sim.Breathing(float(np.exp(chance.uniform(np.log(20.0), np.log(90.0))))),
         pulsation=sim.PulsationByPhase(share if led else min(share, 0.3)),
@@ -60,14 +66,14 @@ def breaths_of(night: sim.SimulatedNight, values: Floats, *, led: bool) -> Float
     """Return the times of the breaths that are found."""
     ecg = night.recording.channels["ecg"]
     beats = detect_r_peaks(ecg.segments[0].values, ecg.rate_hz, unit="mV") if led else None
-    return detect_breaths(values, 62.5, beats).time_s
+    return detect_breaths(values, IMPEDANCE_HZ, beats).time_s
 
 
 def disturb(
-    values: Floats, chance: np.random.Generator
+    values: Floats, rate_hz: float, chance: np.random.Generator
 ) -> tuple[Floats, list[tuple[float, float]]]:
-    """Return the samples with disturbances, and from when to when each lasts."""
-    time_s = np.arange(len(values)) / 62.5
+    """Return samples, in which a breath or a beat is about 1, disturbed; and when each lasts."""
+    time_s = np.arange(len(values)) / rate_hz
     lasting: list[tuple[float, float]] = []
     for _ in range(int(chance.integers(1, 4))):
         early = chance.random() < 0.5
@@ -79,7 +85,7 @@ def disturb(
         if kind == "missing":
             values = np.where(inside, np.nan, values)
         elif kind == "held":
-            values = np.where(inside, values[int(at_s * 62.5)] + size, values)
+            values = np.where(inside, values[int(at_s * rate_hz)] + size, values)
         else:
             values = values + size * _shape(kind, time_s, at_s, for_s, inside, chance)
         lasting.append((at_s, at_s + (0.0 if kind == "step" else for_s)))
@@ -111,7 +117,7 @@ def handled(seed: int) -> tuple[int, int]:
     chance = np.random.default_rng(seed)
     night, led = infant(chance, seed)
     samples = night.recording.channels["impedance"].segments[0].values
-    values, lasting = disturb(samples, chance)
+    values, lasting = disturb(samples, IMPEDANCE_HZ, chance)
     true = night.truth.breath_s
     calm = true < LENGTH_S - 3.0
     for start_s, end_s in lasting:
@@ -125,13 +131,33 @@ def reviewed(seed: int) -> tuple[int, int, float]:
     chance = np.random.default_rng(seed)
     night, led = infant(chance, seed)
     channel = night.recording.channels["impedance"]
-    values, _ = disturb(channel.segments[0].values, chance)
-    channels = {"impedance": Channel(values, 62.5, channel.unit, name=channel.name)}
+    values, _ = disturb(channel.segments[0].values, IMPEDANCE_HZ, chance)
+    channels = {"impedance": Channel(values, IMPEDANCE_HZ, channel.unit, name=channel.name)}
     if led:
         channels["ecg"] = night.recording.channels["ecg"]
-    apneas = im.review(im.Recording(channels, name="disturbed"), PLAN).events.of_kind("apnea")
-    lasting_s = sum((LENGTH_S if e.end_s is None else e.end_s) - e.onset_s for e in apneas)
-    return len(apneas), sum(e.judgement == "supported" for e in apneas), lasting_s
+    reviewed_events = im.review(im.Recording(channels, name="disturbed"), PLAN).events
+    return _told(list(reviewed_events.of_kind("apnea")))
+
+
+def ecg_reviewed(seed: int) -> tuple[int, int, float]:
+    """Return the same of slow and stopped hearts where the ECG is disturbed, up to 300 beats large.
+
+    No heart is slower than 90 a minute in them.
+    """
+    chance = np.random.default_rng(seed)
+    night, _ = infant(chance, seed)
+    channel = night.recording.channels["ecg"]
+    values, _ = disturb(channel.segments[0].values, ECG_HZ, chance)
+    channels = dict(night.recording.channels)
+    channels["ecg"] = Channel(values, ECG_HZ, channel.unit, name=channel.name)
+    events = im.review(im.Recording(channels, name="disturbed"), HEART_PLAN).events
+    found = [e for kind in ("no heart beat", "low heart rate") for e in events.of_kind(kind)]
+    return _told(found)
+
+
+def _told(events: list[im.Event]) -> tuple[int, int, float]:
+    lasting_s = sum((LENGTH_S if e.end_s is None else e.end_s) - e.onset_s for e in events)
+    return len(events), sum(e.judgement == "supported" for e in events), lasting_s
 
 
 def paused(seed: int) -> tuple[int, int]:
@@ -149,22 +175,31 @@ def paused(seed: int) -> tuple[int, int]:
 
 
 def rows() -> list[dict[str, Any]]:
-    """Measure all three."""
+    """Measure all of them."""
     with ProcessPoolExecutor(2) as pool:
         parts = {
             work.__name__: list(pool.map(work, range(first, first + COUNT), chunksize=5))
-            for work, first in zip((handled, reviewed, paused), SEEDS.values(), strict=True)
+            for work, first in zip(
+                (handled, reviewed, ecg_reviewed, paused), SEEDS.values(), strict=True
+            )
         }
-    breaths, apneas, pauses = (np.array(parts[name]) for name in SEEDS)
+    breaths, apneas, hearts, pauses = (np.array(parts[name]) for name in SEEDS)
     many = np.count_nonzero(breaths[:, 1] < (1.0 - MANY) * breaths[:, 0])
-    events, supported, lasting_s = apneas.sum(axis=0)
     return [
         _row("breaths found more than 20 s after disturbances", breaths),
         {"measured": "infants who lose more than 5 % of these breaths", "count": int(many)},
-        {"measured": "false apneas listed in them", "count": int(events)},
-        {"measured": "of these supported", "count": int(supported)},
-        {"measured": "minutes of false apnea", "count": round(lasting_s / 60.0, 1)},
+        *_false("apneas", apneas),
+        *_false("slow and stopped hearts (the ECG disturbed)", hearts),
         _row("pauses soon after the start of which 20 s and more are kept", pauses),
+    ]
+
+
+def _false(what: str, parts: np.ndarray[Any, Any]) -> list[dict[str, Any]]:
+    events, supported, lasting_s = parts.sum(axis=0)
+    return [
+        {"measured": f"false {what} listed", "count": int(events)},
+        {"measured": "of these supported", "count": int(supported)},
+        {"measured": "minutes that they last", "count": round(lasting_s / 60.0, 1)},
     ]
 
 

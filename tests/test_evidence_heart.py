@@ -112,3 +112,35 @@ def test_but_not_in_the_interval_of_a_slow_heart_nor_of_a_fast_one():
     assert still((100.0, 106.5), kind="low heart rate", until_s=102.6)
     assert not still((100.0, 106.5), kind="low heart rate", until_s=102.4)
     assert not still((100.0, 106.5), kind="high heart rate")
+
+
+def without_beats(kind, before, *, length_s=6.0):
+    """So many beats, half a second apart, then none for some seconds, then beats again."""
+    first_s = 100.0 - 0.5 * np.arange(before)[::-1]
+    time_s = np.concatenate([first_s, np.arange(100.0 + length_s, 112.0, 0.5)])
+    event = Event(1, kind, 100.0, 104.0, 100.0 + length_s)
+    return reasons_for(case_of(event, beats=beats_at(time_s)))
+
+
+@pytest.mark.parametrize("kind", ["no heart beat", "low heart rate"])
+@pytest.mark.parametrize(
+    ("before", "judgement"), [(1, "doubtful"), (4, "doubtful"), (5, "supported")]
+)
+def test_fewer_than_five_beats_before_a_time_without_one_make_it_doubtful(kind, before, judgement):
+    reasons = without_beats(kind, before)
+    assert judge(reasons) == judgement
+    told = [reason.text for reason in reasons if "in the 30 s before" in reason.text]
+    beats = "1 beat" if before == 1 else f"{before} beats"
+    expected = [f"only {beats} in the 30 s before 6.0 s without one"]
+    assert told == (expected if judgement == "doubtful" else [])
+
+
+def test_but_not_where_no_interval_is_longer_than_2_5_s_nor_at_a_high_rate():
+    assert judge(without_beats("low heart rate", 3, length_s=2.4)) == "supported"
+    assert judge(without_beats("high heart rate", 3)) == "supported"
+
+
+def test_no_beat_before_a_standstill_is_doubtful_once_one_comes_and_not_assessable_till_then():
+    event = Event(1, "no heart beat", 100.0, 104.0, 106.0)
+    assert judge(reasons_for(case_of(event, beats=beats_at(np.array([106.0]))))) == "doubtful"
+    assert judge(reasons_for(case_of(event))) == "not assessable"

@@ -86,6 +86,7 @@ _BREATHING: tuple[_Look, ...] = (
 _HEART: tuple[_Look, ...] = (
     heart.cut_in_two,
     heart.beats_alike,
+    heart.few_beats_before,
     heart.beat_size,
     heart.second_lead,
     heart.ecg_disturbed,

@@ -30,6 +30,8 @@ SAME_RATE = 1.15
 """Up to this multiple of the usual interval the heart kept its rate."""
 VANISHED_S = 2.5
 """So long without a beat is more than a slow heart's interval (24 a minute), in seconds."""
+FEW_BEATS = 5
+"""With fewer beats than this in the 30 s before nothing is known of what a beat looks like here."""
 MAINS_SHARE, MAINS_BEFORE_S = 0.5, 10.0
 """Mains interference over this share of the longest time without a beat, and over less than half of
 that in so many seconds before it, began with it."""
@@ -52,10 +54,12 @@ def beats_alike(case: Case) -> list[Evidence]:
     """
     event = case.event
     beats = case.history.beats(event.onset_s - 10.0, case.until_s + 1e-6, case.known_s)
+    stopped = event.kind == "no heart beat"
     if not len(beats):
         # whether a heart has stopped cannot be told by a lead that has not shown it beat
-        stopped = event.kind == "no heart beat"
         return [Evidence("no heart beat was seen before", NOT_ASSESSABLE if stopped else "against")]
+    if stopped and beats.time_s[0] > event.onset_s + 1e-6:
+        return [Evidence("no heart beat was seen before", "against")]
     strange_side = "beside" if _carried_by_second_lead(case) else "against"
     share = float(np.mean(~beats.reliable))
     text = f"{100 * (1 - share):.0f} % of the beats around look alike"
@@ -114,6 +118,23 @@ def breathing_went_on(case: Case) -> list[Evidence]:
         return []
     text = f"breathing went on as before through {end_s - start_s:.0f} s without a beat"
     return [Evidence(text, "against")]
+
+
+def few_beats_before(case: Case) -> list[Evidence]:
+    """Tell that hardly a beat was seen before a time without one: too few to know a beat by.
+
+    Before that a jolt of the electrodes, as they are put on, may have been taken for the heart.
+    """
+    if case.event.kind == "high heart rate":
+        return []
+    start_s, end_s = _longest_without_beat(case)
+    if end_s - start_s < VANISHED_S:
+        return []
+    seen = len(case.history.beats(start_s - BEFORE_S, start_s + 1e-6, case.known_s))
+    if seen >= FEW_BEATS:
+        return []
+    seen_before = f"only {counted(seen, 'beat')} in the {BEFORE_S:g} s before"
+    return [Evidence(f"{seen_before} {end_s - start_s:.1f} s without one", "against")]
 
 
 def beats_went_on(case: Case) -> list[Evidence]:
