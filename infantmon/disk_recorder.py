@@ -16,12 +16,12 @@ import numpy.typing as npt
 
 from infantmon import disk_tables as disk
 from infantmon.errors import StateError, require_between
+from infantmon.event_store import EventStore, OverwrittenOfKind, StoredEvent, Waveform
 from infantmon.model.arrays import Floats, as_samples
 from infantmon.model.carried import decode, encode
 from infantmon.model.clock import Clock
 from infantmon.model.event import Change, Event
 from infantmon.monitor import Monitor
-from infantmon.recorder import EventStore, OverwrittenOfKind, StoredEvent, Waveform
 
 SAVE_EVERY_S = 60.0
 """The monitor is saved so often, in seconds of the stream: so much is replayed after a kill."""

@@ -40,6 +40,7 @@ DOORS = (
     "infantmon.report.event_files",
     "infantmon.report.export",
     "infantmon.report.files",
+    "infantmon.event_store",
     "infantmon.recorder",
 )
 """Packages and modules whose names a user calls."""

@@ -10,6 +10,13 @@ from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 
 from infantmon.errors import RecordingError
+from infantmon.event_store import (
+    EventStore,
+    Overwritten,
+    OverwrittenOfKind,
+    StoredEvent,
+    Waveform,
+)
 from infantmon.formats.stored_events import (
     read_stored_events,
     read_stored_events_parquet,
@@ -17,13 +24,6 @@ from infantmon.formats.stored_events import (
     write_stored_events_parquet,
 )
 from infantmon.model.event import Event, Evidence, UnusableStretch
-from infantmon.recorder import (
-    EventStore,
-    Overwritten,
-    OverwrittenOfKind,
-    StoredEvent,
-    Waveform,
-)
 
 TIMES = st.floats(0.0, 1e9, allow_nan=False)
 NUMBERS = st.floats(allow_nan=False)

@@ -12,17 +12,17 @@ from typing import Any
 import numpy as np
 
 from infantmon.errors import RecordingError
-from infantmon.formats.files import readable_file, told_clearly, written_whole
-from infantmon.formats.parquet_table import arrow_package, arrow_told
-from infantmon.model.arrays import Floats
-from infantmon.model.event import Event, Evidence, UnusableStretch
-from infantmon.recorder import (
+from infantmon.event_store import (
     EventStore,
     Overwritten,
     OverwrittenOfKind,
     StoredEvent,
     Waveform,
 )
+from infantmon.formats.files import readable_file, told_clearly, written_whole
+from infantmon.formats.parquet_table import arrow_package, arrow_told
+from infantmon.model.arrays import Floats
+from infantmon.model.event import Event, Evidence, UnusableStretch
 
 FORMAT = "infantmon stored events 1"
 NOTICE = "Research software, not a medical device; not for live use on an infant."
