@@ -18,6 +18,7 @@ up to 0.3. Labels: the simulator's truth. Seeds below 3000 were looked at.
 from __future__ import annotations
 
 import sys
+from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
 from typing import Any
 
@@ -177,13 +178,13 @@ def paused(seed: int) -> tuple[int, int]:
 def rows() -> list[dict[str, Any]]:
     """Measure all of them."""
     with ProcessPoolExecutor(2) as pool:
-        parts = {
-            work.__name__: list(pool.map(work, range(first, first + COUNT), chunksize=5))
-            for work, first in zip(
-                (handled, reviewed, ecg_reviewed, paused), SEEDS.values(), strict=True
-            )
-        }
-    breaths, apneas, hearts, pauses = (np.array(parts[name]) for name in SEEDS)
+
+        def all_of(work: Callable[[int], tuple[float, ...]]) -> np.ndarray[Any, Any]:
+            first = SEEDS[work.__name__]
+            return np.array(list(pool.map(work, range(first, first + COUNT), chunksize=5)))
+
+        breaths, apneas = all_of(handled), all_of(reviewed)
+        hearts, pauses = all_of(ecg_reviewed), all_of(paused)
     many = np.count_nonzero(breaths[:, 1] < (1.0 - MANY) * breaths[:, 0])
     return [
         _row("breaths found more than 20 s after disturbances", breaths),

@@ -35,7 +35,7 @@ def test_a_pause_near_the_start_is_not_filled_by_what_lets_breathing_come_back()
 
 
 @pytest.mark.parametrize("kind", KINDS)
-def test_every_kind_of_disturbance_changes_the_samples_only_while_it_lasts(kind, monkeypatch):
+def test_no_kind_of_disturbance_changes_the_samples_before_it_begins(kind, monkeypatch):
     monkeypatch.setattr("benchmarks.handling.KINDS", (kind,))
     calm = np.sin(np.arange(round(LENGTH_S * 62.5)) / 20.0)
     values, lasting = disturb(calm, 62.5, np.random.default_rng(3))

@@ -55,6 +55,7 @@ class Swing(NamedTuple):
     following: int  # index of the first one after the maximum
     rise: float
     usual: float  # usual size at its time
+    least: float  # size from which on it may be a breath
 
 
 class Found(NamedTuple):
@@ -137,13 +138,13 @@ class BreathJudge(Carried):
         if rise <= RINGS * peak.drop:
             return None
         usual = self._usual.at(peak.place / self._rate_hz, peak.seen)
-        swing = Swing(peak, turns, following, rise, usual)
+        least = self._least(peak.place, usual)
+        swing = Swing(peak, turns, following, rise, usual, least)
         if self._ends_long_rise(swing):
             lowest, from_place = self._lowest
             return self._accept(
                 Found(peak.place, False, from_place, peak.value - lowest, usual), peak
             )
-        least = self._least(peak.place, usual)
         if rise < least:
             self._pass_over(swing)
             return None
@@ -169,7 +170,7 @@ class BreathJudge(Carried):
         rebounds = self._may_rebound(swing) and self._sinks_on(swing)
         lasting = math.inf if rebounds else self._lasting * usual
         enough = (SINKS if rebounds else RINGS if jumps else 0.0) * rise
-        fallen = self._falls(swing, max(self._least(peak.place, usual), enough))
+        fallen = self._falls(swing, max(swing.least, enough))
         if fallen is False and jumps and rise >= lasting:
             self._base_place, self._lowest = peak.place, (peak.value, peak.place)
             return None
@@ -210,7 +211,7 @@ class BreathJudge(Carried):
 
     def _sinks_on(self, swing: Swing) -> bool:
         """Tell whether the signal never rises again as far as it may be looked at."""
-        peak, turns, following, _, usual = swing
+        peak, turns, following, _, usual, _ = swing
         after = bisect_left(turns, peak.place + self._ahead, lo=following, key=lambda turn: turn[0])
         soon = (turns[index][1] for index in range(following, after))
         return peak.later <= min(soon, default=math.inf) + AGAIN * usual
@@ -234,7 +235,7 @@ class BreathJudge(Carried):
 
     def _falls(self, swing: Swing, enough: float) -> bool | None:
         """Tell whether the signal falls enough after a peak in time; None if it goes higher."""
-        peak, turns, following, _, usual = swing
+        peak, turns, following, _, usual, _ = swing
         lowest = peak.value
         for index in range(following, len(turns)):  # a part of the list would be copied
             place, value, _ = turns[index]

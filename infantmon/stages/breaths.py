@@ -91,8 +91,7 @@ class BreathDetector(Stage):
     if the rise is at least 0.65 of the usual size (0.55 where breathing is slow). So a baseline
     that creeps back after the last breath of a series is no breath; nor is one that rebounds and
     sinks slowly. Where breathing is slow a breath may rise for longer than 2 s, if it falls. The
-    usual size is the median of the last 25 breaths, weighted by size
-    (`UsualSize`).
+    usual size is the median of the last 25 breaths, weighted by size (`UsualSize`).
 
     Parameters
     ----------
