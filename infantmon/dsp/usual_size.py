@@ -45,6 +45,7 @@ SLOWER = 3.0  # nothing that came at so many times these intervals was a burst
 LONG_COUNT = 60  # sizes in the long memory
 LONG_FROM = 20  # with fewer there is none
 LONG_STEP = 1.5  # a size beyond this factor counts in it no more than one at this factor
+BACK_COUNT = 3  # in an even row of a size that was given up: breathing is back
 AS_LONG = 1.7  # two in a row within this factor of it are of that size
 
 
@@ -166,12 +167,17 @@ class UsualSize(Carried):
         """Start anew from the latest swings if they tell that a burst was taken for usual."""
         self._swings.append((time_s, size))
         swings = list(self._swings)
-        if self._is_as_before([each for _, each in swings[-2:]], known):
+        back = self._row_given_up(known)
+        if back:
+            swings, self._given_up = back, 0.0
+        elif self._is_as_before([each for _, each in swings[-2:]], known):
             swings = swings[-2:]
         else:
             if time_s - self._latest > PATIENCE_S:
                 least = 0.0 if self.is_open(time_s) else SHALLOW_LEAST * known
                 swings = self._shallow_row(known, least)
+                if swings and time_s - self._latest <= GIVEN_UP_S and self._was_slow(swings):
+                    swings = []
             else:
                 swings = self._row_after_burst(swings[-SMALL_COUNT:], known)
             if not swings:
@@ -191,6 +197,17 @@ class UsualSize(Carried):
             self._given_up = 0.0
             return True
         return False
+
+    def _row_given_up(self, known: float) -> list[tuple[float, float]]:
+        """Return the latest swings of the size that was given up, if they come as breaths do.
+
+        Between them there may be any that are smaller: it was these that were believed.
+        """
+        if self._given_up <= HUGE * known:
+            return []
+        row = [each for each in self._swings if each[1] >= self._given_up / AS_LONG][-BACK_COUNT:]
+        back = len(row) == BACK_COUNT and _all_near([size for _, size in row], self._given_up)
+        return row if back and _is_even(row, SMALL_EVEN) else []
 
     def _row_after_burst(
         self, swings: list[tuple[float, float]], known: float
