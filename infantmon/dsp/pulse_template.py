@@ -24,6 +24,8 @@ AHEAD = 1.2  # beats from the middle of a fit to where it is used: a change is c
 HELPED = 0.5  # in a pause: if the harmonics leave less than this share, they are taken out at once
 QUICK = 0.9  # weight of a new fit in a pause
 SLOW = 1.0 / 100.0  # and while the infant breathes
+FAR = 0.1  # of the usual level: less, or more than its inverse, is no change of breathing or heart;
+# after as many beats as the usual level was learned from, it is learned anew
 STANDS = 1e-4  # of the usual power: with less the signal stands still, and nothing is learned
 HUGE = 3.0  # of the usual level: more is movement, nothing is learned from it
 SAME_INTERVAL = 0.12  # intervals whose logarithms differ by less are one heart rate
@@ -68,7 +70,8 @@ class PulseTemplate(Carried):
     evolves smoothly and is all explained by the beat stays heart, however large. As breathing comes
     back, the template of the pause goes over to the one before it as the heart rate does. Neither
     the usual level nor the template of a pause can be locked in place: what lasts for 60 beats
-    becomes usual.
+    becomes usual. What was learned from few beats, as in a burst while the electrodes are put on,
+    is forgotten after as many with a tenth of its level: or it would be left in the breathing.
     """
 
     carried: ClassVar[tuple[str, ...]] = (
@@ -88,9 +91,14 @@ class PulseTemplate(Carried):
         "_gain",
         "_steps",
         "_steps_ago",
+        "_far_for",
     )
 
     def __init__(self) -> None:
+        self._start_anew()
+
+    def _start_anew(self) -> None:
+        """Know nothing."""
         self._usual = _NOTHING  # through breaths
         self._usual_s = math.nan  # at this interval
         self._paused = _NOTHING  # in the pause, or the latest one
@@ -107,13 +115,15 @@ class PulseTemplate(Carried):
         self._steps = 0  # beats for which breaths have kept step with the heart
         self._steps_ago = 10**6  # beats since they did
         self._gain = 0.0  # smoothness won by taking the pulsation out
+        self._far_for = 0  # beats for which the level has been far from the usual one
 
     def take(self, heard: Heard) -> Learned:
         """Learn from one fit."""
         harmonics, power, rest, interval_s = heard
+        level = math.sqrt(power)
+        self._follow(level)
         if power <= STANDS * self._level * self._level:  # a heart would show: an electrode is off
             return self.unheard(interval_s)
-        level = math.sqrt(power)
         if self._fits == 0:
             self._level = self._breath_level = level
             self._usual_s = interval_s
@@ -152,6 +162,15 @@ class PulseTemplate(Carried):
         share = self._share_of_pause(interval_s)
         shape = _mixed(self._trusted(), self._paused, share)
         return shape, self._helps(shape), False, False
+
+    def _follow(self, level: float) -> None:
+        """Start anew once the level has been far from the usual one for as long as it was usual."""
+        if FAR * self._level <= level <= self._level / FAR:
+            self._far_for = 0
+            return
+        self._far_for += 1
+        if self._far_for >= min(self._fits, LONG_QUIET):
+            self._start_anew()
 
     def _trusted(self) -> Row:
         """Return the usual template, the smaller the less certain it is."""

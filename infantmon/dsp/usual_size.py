@@ -124,10 +124,9 @@ class UsualSize(Carried):
         """Return the usual size at a time, given the range of the signal around it."""
         if not self._sizes:
             return seen
-        usual = self._usual()
+        usual, silent_s = self._usual(), time_s - self._latest
         if len(self._sizes) < FEW:
-            usual = max(usual, seen)
-        silent_s = time_s - self._latest
+            usual = seen if silent_s > PATIENCE_S else max(usual, seen)
         if silent_s <= GIVEN_UP_S:
             return usual
         sunk: float = max(0.5 ** ((silent_s - GIVEN_UP_S) / HALVED_EVERY_S), SUNK)
@@ -174,9 +173,9 @@ class UsualSize(Carried):
             swings = swings[-2:]
         else:
             if time_s - self._latest > PATIENCE_S:
-                least = 0.0 if self.is_open(time_s) else SHALLOW_LEAST * known
-                swings = self._shallow_row(known, least)
-                if swings and time_s - self._latest <= GIVEN_UP_S and self._was_slow(swings):
+                is_open = self.is_open(time_s)
+                swings = self._shallow_row(known, 0.0 if is_open else SHALLOW_LEAST * known)
+                if swings and not is_open and self._was_slow(swings):
                     swings = []
             else:
                 swings = self._row_after_burst(swings[-SMALL_COUNT:], known)
