@@ -226,6 +226,7 @@ class UsualSize(Carried):
         Two sizes are too few to tell: a first breath, and a jump of the level soon after it.
         """
         apart = sorted(after - before for before, after in pairwise(self._times))
+        apart = [each for each in apart if each <= SMALL_APART_S[1]]  # a longer one is a pause
         row_s = (swings[-1][0] - swings[0][0]) / (len(swings) - 1)
         return len(apart) > 1 and apart[len(apart) // 2] > SLOWER * row_s
 
