@@ -19,6 +19,7 @@ class SlowDecider:
         self.rules = DecisionRules()
         self.beats, self.noises, self.cleans, self.intervals = [], [], [], []
         self.last = None
+        self.passed = 0  # plain candidates since
 
     @staticmethod
     def median(values):
@@ -26,6 +27,11 @@ class SlowDecider:
 
     def decide(self, c):
         """Return whether one candidate (a dict) is a beat."""
+        beat = self.is_beat(c)
+        self.passed = 0 if beat else self.passed + self.plain(c)
+        return beat
+
+    def is_beat(self, c):
         r, beat, noise = self.rules, self.median(self.beats), self.median(self.noises)
         usual = self.median(self.intervals)
         since = c["place"] - self.last if self.last is not None else math.inf
@@ -34,9 +40,10 @@ class SlowDecider:
         refractory = min(max(refractory, r.refractory_low_s * RATE_HZ), high)
         if since < refractory:
             return False
-        if since > r.forget_s * RATE_HZ and self.beats:
-            self.beats, self.cleans, self.intervals = [], [], []
-            return self.decide(c)
+        artefact = len(self.beats) < r.few and self.passed >= r.few_plain
+        if self.beats and (since > r.forget_s * RATE_HZ or artefact):
+            self.beats, self.cleans, self.intervals, self.passed = [], [], [], 0
+            return self.is_beat(c)
         followed = wait < high and c["next_height"] > r.foot * c["height"]
         followed |= wait < refractory and c["next_height"] > r.foot_soon * c["height"]
         own = c["height"] < r.foot_below * beat or c["next_height"] < r.foot_artefact * beat

@@ -9,8 +9,17 @@ import numpy as np
 
 from infantmon.dsp.latest_median import LatestMedian
 from infantmon.dsp.qrs_candidates import Candidates
-from infantmon.dsp.qrs_rules import BEAT, CLEAN, NOISE, DecisionRules, Standing, judge
-from infantmon.model.arrays import Ints
+from infantmon.dsp.qrs_rules import (
+    BEAT,
+    CLEAN,
+    NOISE,
+    DecisionRules,
+    Standing,
+    is_plain,
+    is_stale,
+    judge,
+)
+from infantmon.model.arrays import Bools, Ints
 from infantmon.model.carried import Carried
 
 MEMORY: Final = 8  # values behind each level
@@ -49,7 +58,14 @@ class BeatDecider(Carried):
         What a beat must show.
     """
 
-    carried: ClassVar[tuple[str, ...]] = ("_beat", "_noise", "_clean", "_interval", "_last")
+    carried: ClassVar[tuple[str, ...]] = (
+        "_beat",
+        "_noise",
+        "_clean",
+        "_interval",
+        "_last",
+        "_plain",
+    )
 
     def __init__(self, rate_hz: float, rules: DecisionRules | None = None) -> None:
         self._rate_hz = rate_hz
@@ -59,6 +75,7 @@ class BeatDecider(Carried):
         self._clean = LatestMedian(MEMORY)
         self._interval = LatestMedian(MEMORY)
         self._last = _NEVER  # tick of the last beat
+        self._plain = 0  # candidates since then that would be beats if nothing were known
 
     def push(self, found: Candidates) -> Ints:
         """Return the indices of the candidates that are beats."""
@@ -77,35 +94,46 @@ class BeatDecider(Carried):
     def _settle(self, some: Candidates) -> Ints:
         """Return the verdicts on as many of the first candidates as could be settled."""
         verdict = np.where(some.height >= 0.6 * some.largest, CLEAN, NOISE)
+        plain = is_plain(some, self._rules)
         right = 0
         for _ in range(_ROUNDS):
             guess = verdict
-            standing = self._standing(some, _Guess.of(guess))
+            standing = self._standing(some, plain, _Guess.of(guess))
             verdict = judge(some, standing, self._rules, self._rate_hz)
             changed = verdict != guess
             right = int(np.argmax(changed)) + 1 if changed.any() else len(some)
             if right == len(some):
                 break
-        stale = standing.since > self._rules.forget_s * self._rate_hz
-        stale[:right] &= standing.beats[:right] > 0
-        if stale[:right].any():
+        stale = is_stale(standing, self._rules, self._rate_hz)[:right]
+        if stale.any():
             right = int(np.argmax(stale))
             if right == 0:
                 self._forget()
+        self._count_plain(plain[:right], verdict[:right])
         return verdict[:right]
 
-    def _standing(self, some: Candidates, guess: _Guess) -> Standing:
+    def _count_plain(self, plain: Bools, verdict: Ints) -> None:
+        """Count the candidates since the last beat that would be beats if nothing were known."""
+        beats = np.flatnonzero(verdict >= BEAT)
+        since = beats[-1] + 1 if len(beats) else 0
+        self._plain = int(np.count_nonzero(plain[since:])) + (0 if since else self._plain)
+
+    def _standing(self, some: Candidates, plain: Bools, guess: _Guess) -> Standing:
         """Return the levels at each candidate if the guess were right."""
         place, height = some.place, some.height
         before = np.cumsum(guess.beat) - guess.beat
         last = np.maximum.accumulate(np.where(guess.beat, place, self._last))
         last = np.concatenate(([self._last], last[:-1]))
+        seen = np.cumsum(plain) - plain
+        at_last = np.maximum.accumulate(np.where(guess.beat, seen + plain, -self._plain))
+        at_last = np.concatenate(([-self._plain], at_last[:-1]))
         intervals = np.diff(place[guess.beat], prepend=self._last).astype(np.float64)
         unknown = int(self._last == _NEVER)
         interval = self._interval.course(intervals[unknown:])
         clean_before = np.cumsum(guess.clean) - guess.clean
         return Standing(
             since=(place - last).astype(np.float64),
+            plain=seen - at_last,
             beats=before + len(self._beat),
             cleans=clean_before + len(self._clean),
             beat=self._beat.course(height[guess.beat])[before],
@@ -129,6 +157,7 @@ class BeatDecider(Carried):
 
     def _forget(self) -> None:
         """Learn the levels anew."""
+        self._plain = 0
         self._beat.clear()
         self._clean.clear()
         self._interval.clear()

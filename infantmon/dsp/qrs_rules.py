@@ -78,6 +78,10 @@ class DecisionRules:
         A clean beat: likeness, in-between candidates, deviation from the usual interval.
     forget_s : float
         Without a beat for so many seconds the levels are learned anew.
+    few, few_plain : int
+        Levels of fewer beats than this may be those of an artefact as the electrodes are put on:
+        they are learned anew once so many candidates since the last beat would be beats if nothing
+        were known.
     """
 
     refractory: float = 0.35
@@ -134,6 +138,8 @@ class DecisionRules:
     clean_between: int = 1
     clean_irregular: float = 0.25
     forget_s: float = 20.0
+    few: int = 8
+    few_plain: int = 5
 
 
 @dataclass(frozen=True, eq=False)
@@ -144,6 +150,8 @@ class Standing:
     ----------
     since : numpy.ndarray, shape (n,)
         Ticks since the last beat.
+    plain : numpy.ndarray of int64, shape (n,)
+        How many candidates since then would be beats if nothing were known.
     beats, cleans : numpy.ndarray of int64, shape (n,)
         How many beats, and clean beats, the levels rest on.
     beat, noise, clean, interval : numpy.ndarray, shape (n,)
@@ -152,12 +160,19 @@ class Standing:
     """
 
     since: Floats
+    plain: Ints
     beats: Ints
     cleans: Ints
     beat: Floats
     noise: Floats
     clean: Floats
     interval: Floats
+
+
+def is_stale(at: Standing, rules: DecisionRules, rate_hz: float) -> Bools:
+    """Tell at which candidates the levels are to be learned anew."""
+    artefact = (at.beats < rules.few) & (at.plain >= rules.few_plain)
+    return (at.beats > 0) & ((at.since > rules.forget_s * rate_hz) | artefact)
 
 
 def judge(some: Candidates, at: Standing, rules: DecisionRules, rate_hz: float) -> Ints:
@@ -175,7 +190,7 @@ def judge(some: Candidates, at: Standing, rules: DecisionRules, rate_hz: float) 
         _stands_out(some, at, rules, inserted=inserted)
         | _small_and_wide(some, at, rules, rate_hz, inserted=inserted)
         | _fits_locally(some, at, rules, rate_hz),
-        _plain(some, rules),
+        is_plain(some, rules),
     )
     taken &= ~_foot(some, at, rules, refractory, rate_hz)
     low = (at.cleans == 0) | (some.height < rules.t_wave_below * at.clean)
@@ -270,7 +285,7 @@ def _fits_locally(some: Candidates, at: Standing, rules: DecisionRules, rate_hz:
     )
 
 
-def _plain(some: Candidates, rules: DecisionRules) -> Bools:
+def is_plain(some: Candidates, rules: DecisionRules) -> Bools:
     """Tell which candidates are beats before any level is known."""
     clear = (some.depth > rules.plain_clear[0]) & (some.likeness > rules.plain_clear[1])
     fair = (some.depth > rules.plain_fair[0]) & (some.likeness > rules.plain_fair[1])
