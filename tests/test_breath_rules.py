@@ -211,3 +211,41 @@ def test_one_swing_far_above_the_large_ones_that_follow_does_not_become_usual():
     for time_s, size in swings:
         usual.learn(time_s, size, usual.at(time_s, size))
     assert usual.at(46.0, 3.0) == pytest.approx(3.0)
+
+
+def learned(swings):
+    """Sizes judged one after the other, as (time in s, size)."""
+    usual = UsualSize()
+    for time_s, size in swings:
+        if size < 0.275 * usual.at(time_s, size):
+            usual.pass_over(time_s, size)
+        else:
+            usual.learn(time_s, size, usual.at(time_s, size))
+    return usual
+
+
+BREATHS = [(3.0 * n, 1.0) for n in range(30)]
+
+
+def test_breaths_are_usual_again_after_a_row_that_was_believed_goes_on_between_them():
+    row = [(120.0 + 2.0 * n, 0.2) for n in range(10)]
+    assert learned(BREATHS + row).at(140.0, 0.2) == pytest.approx(0.2)
+    both = [(141.0 + n, 0.2 if n % 3 else 1.0) for n in range(9)]
+    assert learned(BREATHS + row + both).at(150.0, 1.0) == pytest.approx(1.0)
+
+
+def test_a_row_far_quicker_than_the_breaths_before_a_silence_is_no_shallow_breathing():
+    row = [(120.0 + 0.65 * n, 0.2) for n in range(60)]
+    assert learned(BREATHS + row).at(160.0, 0.2) == pytest.approx(1.0)
+
+
+def test_two_jumps_are_not_what_is_usual_after_half_a_minute_of_silence():
+    usual = learned([(1.5, 63.0), (2.0, 50.0)])
+    assert usual.at(30.0, 1.0) > 50.0
+    assert usual.at(33.0, 1.0) == 1.0
+
+
+def test_a_silence_among_the_first_breaths_does_not_make_them_slow():
+    # two breaths, an electrode off for 14 s, a jump as it is put on again, and breaths as before
+    swings = [(3.1, 1.5), (5.1, 1.7), (19.3, 4.4), *((20.8 + 2.0 * n, 1.1) for n in range(7))]
+    assert learned(swings).at(34.0, 1.1) == pytest.approx(1.1)

@@ -108,6 +108,18 @@ def test_an_electrode_off_in_a_pause_does_not_teach_that_the_heart_stands_still(
     assert np.count_nonzero((breath_s > 114.0) & (breath_s < 139.0)) <= 1
 
 
+@pytest.mark.parametrize("size", [20.0, 400.0])
+def test_a_burst_as_the_electrodes_are_put_on_is_not_taken_for_pulsation_for_long(size):
+    data = infant(33, 120.0, rate_hz=RATE, breaths_per_min=27.0, heart_bpm=125.0, pulsation=0.1)
+    time_s = np.arange(len(data.impedance)) / data.rate_hz
+    burst = size * np.sin(2.0 * np.pi * 2.0 * time_s) * ((time_s > 2.0) & (time_s < 10.0))
+    signal, pulsation = whole(data._replace(impedance=data.impedance + burst), r_peaks(data.beat_s))
+    late = pulsation.time_s > 60.0
+    assert np.median(pulsation.pulsation[late]) < 0.3
+    calm = signal.time_s > 60.0
+    assert np.ptp(signal.values[calm]) < 2.5
+
+
 @pytest.mark.parametrize("share", [2, 3])
 def test_breathing_at_a_part_of_the_heart_rate_is_left_alone(share):
     time_s = np.arange(round(120 * RATE)) / RATE
