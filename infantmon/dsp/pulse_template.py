@@ -25,7 +25,8 @@ HELPED = 0.5  # in a pause: if the harmonics leave less than this share, they ar
 QUICK = 0.9  # weight of a new fit in a pause
 SLOW = 1.0 / 100.0  # and while the infant breathes
 FAR = 0.1  # of the usual level: less, or more than its inverse, is no change of breathing or heart;
-# after as many beats as the usual level was learned from, it is learned anew
+TOO_LARGE = 3.0  # a template that exceeds all that is in the signal by this factor is none of it:
+# after as many beats of either as were learned from, all is learned anew
 STANDS = 1e-4  # of the usual power: with less the signal stands still, and nothing is learned
 HUGE = 3.0  # of the usual level: more is movement, nothing is learned from it
 SAME_INTERVAL = 0.12  # intervals whose logarithms differ by less are one heart rate
@@ -71,7 +72,7 @@ class PulseTemplate(Carried):
     back, the template of the pause goes over to the one before it as the heart rate does. Neither
     the usual level nor the template of a pause can be locked in place: what lasts for 60 beats
     becomes usual. What was learned from few beats, as in a burst while the electrodes are put on,
-    is forgotten after as many with a tenth of its level: or it would be left in the breathing.
+    is forgotten after as many in which there is far less: it would be put into the breathing.
     """
 
     carried: ClassVar[tuple[str, ...]] = (
@@ -164,8 +165,9 @@ class PulseTemplate(Carried):
         return shape, self._helps(shape), False, False
 
     def _follow(self, level: float) -> None:
-        """Start anew once the level has been far from the usual one for as long as it was usual."""
-        if FAR * self._level <= level <= self._level / FAR:
+        """Start anew once the level has been far from what was learned for as long as that took."""
+        plausible = 0.5 * _power(self._usual) <= (TOO_LARGE * level) ** 2
+        if plausible and FAR * self._level <= level <= self._level / FAR:
             self._far_for = 0
             return
         self._far_for += 1
