@@ -26,7 +26,9 @@ QUICK = 0.9  # weight of a new fit in a pause
 SLOW = 1.0 / 100.0  # and while the infant breathes
 FAR = 0.1  # of the usual level: less, or more than its inverse, is no change of breathing or heart;
 TOO_LARGE = 3.0  # a template that exceeds all that is in the signal by this factor is none of it:
-# after as many beats of either as were learned from, all is learned anew
+PATIENCE = 60  # after so many beats with such a template all is learned anew,
+LONG_PATIENCE = 600  # and after so many with a level so far off: no pause lasts so long;
+# or after as many as it was learned from, if these were fewer than the first
 STANDS = 1e-4  # of the usual power: with less the signal stands still, and nothing is learned
 HUGE = 3.0  # of the usual level: more is movement, nothing is learned from it
 SAME_INTERVAL = 0.12  # intervals whose logarithms differ by less are one heart rate
@@ -92,6 +94,7 @@ class PulseTemplate(Carried):
         "_gain",
         "_steps",
         "_steps_ago",
+        "_near_for",
         "_far_for",
     )
 
@@ -116,7 +119,8 @@ class PulseTemplate(Carried):
         self._steps = 0  # beats for which breaths have kept step with the heart
         self._steps_ago = 10**6  # beats since they did
         self._gain = 0.0  # smoothness won by taking the pulsation out
-        self._far_for = 0  # beats for which the level has been far from the usual one
+        self._near_for = 0  # beats whose level was not far from the usual one
+        self._far_for = 0  # beats since the latest of them
 
     def take(self, heard: Heard) -> Learned:
         """Learn from one fit."""
@@ -166,12 +170,14 @@ class PulseTemplate(Carried):
 
     def _follow(self, level: float) -> None:
         """Start anew once the level has been far from what was learned for as long as that took."""
-        plausible = 0.5 * _power(self._usual) <= (TOO_LARGE * level) ** 2
-        if plausible and FAR * self._level <= level <= self._level / FAR:
+        too_large = 0.5 * _power(self._usual) > (TOO_LARGE * level) ** 2
+        if not too_large and FAR * self._level <= level <= self._level / FAR:
+            self._near_for += 1
             self._far_for = 0
             return
         self._far_for += 1
-        if self._far_for >= min(self._fits, LONG_QUIET):
+        patience = PATIENCE if too_large or self._near_for < PATIENCE else LONG_PATIENCE
+        if self._far_for >= min(self._near_for, patience):
             self._start_anew()
 
     def _trusted(self) -> Row:
