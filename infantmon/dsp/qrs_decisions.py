@@ -124,7 +124,7 @@ class BeatDecider(Carried):
         before = np.cumsum(guess.beat) - guess.beat
         last = np.maximum.accumulate(np.where(guess.beat, place, self._last))
         last = np.concatenate(([self._last], last[:-1]))
-        seen = np.cumsum(plain) - plain
+        seen: Ints = np.cumsum(plain) - plain
         at_last = np.maximum.accumulate(np.where(guess.beat, seen + plain, -self._plain))
         at_last = np.concatenate(([-self._plain], at_last[:-1]))
         intervals = np.diff(place[guess.beat], prepend=self._last).astype(np.float64)

@@ -60,11 +60,14 @@ class UsualSize(Carried):
       burst does not come far more slowly than breaths: then the small ones are the heart's. And a
       few breaths of like size, with far smaller swings after them, are the beginning of a pause.
     * The same after 30 s of silence: breathing has become shallow. What is left in a pause of noise
-      and pulsation makes no such row; the smaller the swings, the more even the row must be. Swings
-      under a tenth count only where little had been learned before the silence: as the electrodes
-      are put on, they may have been moved as evenly as breathing moves them.
+      and pulsation makes no such row; the smaller the swings, the more even the row must be, and it
+      must not be far quicker than the breaths were. Swings under a tenth count only where little
+      had been learned before the silence: as the electrodes are put on, they may have been moved as
+      evenly as breathing moves them. Fewer than four sizes are usual no longer than that silence.
     * After 180 s of silence an even row may be of any size, and the usual size sinks,
       to half at first: noise is not to end a long pause. After 600 s it sinks whatever comes.
+    * If breaths of the size that was given up for a small row come back, three in an even row, that
+      row was no breathing, although it goes on between them.
     * A long memory of about 60 sizes, which a burst hardly moves, tells after it what was usual
       before: two in a row of that size are enough to come back to it.
     """
@@ -93,19 +96,23 @@ class UsualSize(Carried):
         self._long = 0.0  # mean logarithm of the sizes in the long memory
         self._long_count = 0
         self._given_up = 0.0  # what was usual before a row of small ones was believed
-        self._median = 0.0  # of the sizes; 0 while it has not been asked for
+        self._changed()
 
     def restore(self, snapshot: dict[str, Any]) -> None:
         """Take up a saved state; what follows from it is found anew."""
         super().restore(snapshot)
-        self._median = 0.0
+        self._changed()
+
+    def _changed(self) -> None:
+        """What follows from the sizes is to be found anew, once it is asked for."""
+        self._median = self._unlikeness = math.nan
 
     @property
     def is_sure(self) -> bool:
         """Whether the sizes learned are much alike, or have been learned for long."""
         if len(self._sizes) < ALIKE_COUNT:
             return False
-        if _unlikeness(self._sizes) <= ALIKE:
+        if self._unlike() <= ALIKE:
             apart = [after - before for before, after in pairwise(self._times)]
             if _unlikeness(apart) <= ALIKE:
                 return True
@@ -114,7 +121,7 @@ class UsualSize(Carried):
     @property
     def is_settled(self) -> bool:
         """Whether sizes have been learned for long, and not of a burst alone."""
-        return self._latest - self._since >= SETTLED_S and _unlikeness(self._sizes) <= SETTLED
+        return self._latest - self._since >= SETTLED_S and self._unlike() <= SETTLED
 
     def is_open(self, time_s: float) -> bool:
         """Tell whether far smaller ones may become usual: little was learned, or long ago."""
@@ -158,9 +165,15 @@ class UsualSize(Carried):
 
     def _usual(self) -> float:
         """Return the weighted median of the sizes, found once between changes of them."""
-        if self._median == 0.0:
+        if math.isnan(self._median):
             self._median = _weighted_median(self._sizes)
         return self._median
+
+    def _unlike(self) -> float:
+        """Return how unlike each other the sizes are, found once between changes of them."""
+        if math.isnan(self._unlikeness):
+            self._unlikeness = _unlikeness(self._sizes)
+        return self._unlikeness
 
     def _restarts(self, time_s: float, size: float, known: float) -> bool:
         """Start anew from the latest swings if they tell that a burst was taken for usual."""
@@ -260,7 +273,7 @@ class UsualSize(Carried):
 
     def _start_anew(self, time_s: float) -> None:
         self._sizes.clear()
-        self._median = 0.0
+        self._changed()
         self._times.clear()
         self._huge.clear()
         self._swings.clear()
@@ -271,7 +284,7 @@ class UsualSize(Carried):
         self._since = min(self._since, time_s)
         self._latest = time_s
         self._sizes.append(size)
-        self._median = 0.0
+        self._changed()
         self._times.append(time_s)
         step = math.log(size) - self._long
         if self._long_count >= LONG_FROM:

@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
 
 from infantmon.events.history import History
 from infantmon.model.event import Event, Evidence
@@ -14,7 +17,7 @@ DISTURBED_SHARE = 0.2
 """From this share of an event under movement it is doubtful."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Case:
     """An event as the evidence sees it: what has been found by a stream time, and no more.
 
@@ -31,6 +34,16 @@ class Case:
     def length_s(self) -> float:
         """Length of the event so far, at least a second, for shares."""
         return max(self.until_s - self.event.onset_s, 1.0)
+
+    @cached_property
+    def longest_without_beat_s(self) -> tuple[float, float]:
+        """Start and end of the longest time without a beat around the event, in seconds."""
+        beats = self.history.beats(self.event.onset_s - BEFORE_S, self.until_s, self.known_s)
+        if not len(beats):
+            return self.event.onset_s, self.event.onset_s
+        edges_s = np.append(beats.time_s, self.until_s)
+        row = int(np.argmax(np.diff(edges_s)))
+        return float(edges_s[row]), float(edges_s[row + 1])
 
 
 def disturbed(case: Case, spans: Spans, what: str) -> list[Evidence]:

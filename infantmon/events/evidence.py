@@ -11,6 +11,7 @@ from functools import partial
 
 from infantmon.events import evidence_breathing as breathing
 from infantmon.events import evidence_heart as heart
+from infantmon.events import evidence_standstill as standstill
 from infantmon.events.case import Case, counted
 from infantmon.events.shared import Shared
 from infantmon.model.event import DOUBTFUL, NOT_ASSESSABLE, SUPPORTED, Evidence
@@ -86,14 +87,14 @@ _BREATHING: tuple[_Look, ...] = (
 _HEART: tuple[_Look, ...] = (
     heart.cut_in_two,
     heart.beats_alike,
-    heart.few_beats_before,
+    standstill.few_beats_before,
     heart.beat_size,
     heart.second_lead,
     heart.ecg_disturbed,
-    heart.mains_began,
+    standstill.mains_began,
     heart.electrodes_off,
-    heart.breathing_went_on,
-    heart.beats_went_on,
+    standstill.breathing_went_on,
+    standstill.beats_went_on,
 )
 _READ_LIMITS = (_length, breathing.swings_inside, heart.beats_alike, heart.second_lead)
 _LOOKS: dict[str, tuple[_Look, ...]] = {

@@ -97,7 +97,8 @@ class RPeakDetector(Stage):
     Nothing is a beat within the refractory time, 0.35 R between 0.14 and 0.24 s, and a candidate
     followed at once by a larger one is its foot. Before three beats are known, and after 20 s
     without one, only a candidate that stands alone, or whose like is in sight, is taken: a start in
-    pure noise stays without marks. There is no search back.
+    pure noise stays without marks. The same after five such candidates where fewer than eight beats
+    are known: these may have been a jolt as the electrodes were put on. There is no search back.
 
     The mark is the largest deflection from the local baseline (mean over 0.18 s) within 0.08 s of
     the centre of the complex, of the polarity that is usual in this signal unless the other is 1.3

@@ -1,0 +1,102 @@
+"""What surrounds a long time without a heart beat, and tells a stopped heart from unseen beats."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from infantmon.events.case import BEFORE_S, Case, counted
+from infantmon.model.event import Evidence
+from infantmon.model.spans import INTERFERING
+
+LONG_WITHOUT_BEAT_S = 10.0
+"""From this length on breathing is asked whether the heart can have stopped, in seconds."""
+RESUMED_BEATS = 3
+"""Intervals before and after such a time that are compared with the usual one."""
+SAME_RATE = 1.15
+"""Up to this multiple of the usual interval the heart kept its rate."""
+VANISHED_S = 2.5
+"""So long without a beat is more than a slow heart's interval (24 a minute), in seconds."""
+FEW_BEATS = 5
+"""With fewer beats than this in the 30 s before nothing is known of what a beat looks like here."""
+MAINS_SHARE, MAINS_BEFORE_S = 0.5, 10.0
+"""Mains interference over this share of the longest time without a beat, and over less than half of
+that in so many seconds before it, began with it."""
+WENT_ON_SHARE = 0.7
+"""From this share of the breaths that were due, breathing went on as before."""
+
+
+def few_beats_before(case: Case) -> list[Evidence]:
+    """Tell that hardly a beat was seen before a time without one: too few to know a beat by.
+
+    Before that a jolt of the electrodes, as they are put on, may have been taken for the heart.
+    """
+    if case.event.kind == "high heart rate":
+        return []
+    start_s, end_s = case.longest_without_beat_s
+    if end_s - start_s < VANISHED_S:
+        return []
+    seen = len(case.history.beats(start_s - BEFORE_S, start_s + 1e-6, case.known_s))
+    if seen >= FEW_BEATS:
+        return []
+    seen_before = f"only {counted(seen, 'beat')} in the {BEFORE_S:g} s before"
+    return [Evidence(f"{seen_before} {end_s - start_s:.1f} s without one", "against")]
+
+
+def breathing_went_on(case: Case) -> list[Evidence]:
+    """See whether breathing went on as before through a long time without a beat.
+
+    Breathing outlasts the heart by a while only; regular breaths speak for beats that went unseen.
+    """
+    start_s, end_s = case.longest_without_beat_s
+    if end_s - start_s < LONG_WITHOUT_BEAT_S:
+        return []
+    meanwhile = case.history.breaths(start_s, end_s, case.known_s)
+    before = case.history.breaths(start_s - BEFORE_S, start_s, case.known_s)
+    if len(before) < 4 or len(meanwhile) < 4:
+        return []
+    usual_s = float(np.median(np.diff(before.time_s)))
+    if len(meanwhile) * usual_s < WENT_ON_SHARE * (end_s - start_s):
+        return []
+    text = f"breathing went on as before through {end_s - start_s:.0f} s without a beat"
+    return [Evidence(text, "against")]
+
+
+def beats_went_on(case: Case) -> list[Evidence]:
+    """See whether the beats around a long time without one come as if nothing had happened.
+
+    A heart that stops for long slows before or comes back slowly; beats that break off and are back
+    at once, at their rate, speak for a lead that was lost.
+    """
+    start_s, end_s = case.longest_without_beat_s
+    if end_s - start_s < LONG_WITHOUT_BEAT_S:
+        return []
+    before = case.history.beats(start_s - BEFORE_S, start_s + 1e-6, case.known_s).time_s
+    after = case.history.beats(end_s, end_s + BEFORE_S, case.known_s).time_s[: RESUMED_BEATS + 1]
+    if len(before) <= RESUMED_BEATS or len(after) <= RESUMED_BEATS:
+        return []
+    usual_s = float(np.median(np.diff(before)))
+    broke_off = float(np.diff(before[-RESUMED_BEATS - 1 :]).max())
+    came_back = float(np.median(np.diff(after)))
+    if max(broke_off, came_back) > SAME_RATE * usual_s:
+        return []
+    text = f"before and after {end_s - start_s:.0f} s without a beat the heart kept its rate"
+    return [Evidence(text, "against")]
+
+
+def mains_began(case: Case) -> list[Evidence]:
+    """See whether mains interference began as the beats vanished: then a lead may be off.
+
+    Interference that was there before says nothing: beats are found in spite of it.
+    """
+    if case.event.kind == "high heart rate":
+        return []
+    start_s, end_s = case.longest_without_beat_s
+    if end_s - start_s < VANISHED_S:
+        return []
+    spans = case.history.spans("ecg", case.known_s, INTERFERING)
+    before = spans.overlap_s(start_s - MAINS_BEFORE_S, start_s) / MAINS_BEFORE_S
+    meanwhile = spans.overlap_s(start_s, end_s) / (end_s - start_s)
+    if meanwhile < MAINS_SHARE or before >= 0.5 * MAINS_SHARE:
+        return []
+    text = "mains interference began as the beats vanished: an electrode may be off"
+    return [Evidence(text, "against")]
