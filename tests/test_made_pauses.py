@@ -74,4 +74,22 @@ def test_a_pause_is_found_if_both_ends_are_and_every_other_long_gap_is_counted()
     first, second = made.pauses_s[:2]
     gaps = np.array([first + 1.4, second + np.array([0.0, 1.6]), [first[0] - 14.0, first[0] - 2.0]])
     counted = compare(made, gaps)
-    assert (counted["windows"], counted["found"], counted["other"]) == (len(made.pauses_s), 1, 1)
+    assert (counted["windows"], counted["found"]) == (len(made.pauses_s), 1)
+    assert (counted["other"], counted["other_slow"]) == (1, 0)
+
+
+def test_an_apnea_of_20_s_is_kept_if_so_much_of_the_window_is_free_of_breaths():
+    made = with_pauses(recording(), HEART_HZ, seed=1)
+    start, end = made.windows_s[np.ptp(made.windows_s, axis=1) >= 24.0][0]
+    wide = compare(made, np.array([[start - 5.0, end + 5.0]]))
+    assert (wide["long_found"], wide["long_kept"]) == (0, 1)
+    late = compare(made, np.array([[start - 5.0, start + 19.0], [start + 19.0, end + 5.0]]))
+    assert (late["long_found"], late["long_kept"]) == (0, 0)
+
+
+def test_other_pauses_where_breathing_is_slower_than_15_a_minute_are_told_apart():
+    slow = np.arange(2.0, END_S - 2.0, 6.0)
+    made = with_pauses(recording((slow,), breath_hz=1.0 / 6.0), HEART_HZ, seed=1)
+    first = made.pauses_s[0]
+    counted = compare(made, np.array([[first[0] - 14.0, first[0] - 2.0]]))
+    assert (counted["other"], counted["other_slow"]) == (0, 1)
