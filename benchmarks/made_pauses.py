@@ -13,7 +13,7 @@ of a clipped breath leaves the rest of its shape, which is breathing still. So a
 more than a tenth of the breaths come as fast as the heart: the band does not reach them. A pause
 is found if both ends lie within 1.5 s of the breaths before and after the window; one of 20 s and
 more is kept if 20 s of it are free of breaths, wherever the ends lie: then it is an apnea at a
-limit of 20 s. Other pauses of 10 s and more are told apart where the annotators' breathing is slower
+limit of 20 s. Other pauses of 10 s and more are told apart where breathing (annotators) is slower
 than 15 a minute, the slowest the detector is made for: one missed breath is such a pause there.
 Seeds 100, 2100, 3100, 5400, 5500 and 5600 and on, one a record, were looked at; those stored are
 others.
