@@ -122,6 +122,12 @@ def test_nobody_there_is_told() -> None:
 
 @pytest.mark.slow
 @pytest.mark.filterwarnings("ignore")
+@pytest.mark.parametrize("address", ["there", "http://127.0.0.1:8786"])
+def test_what_is_no_address_is_told(address) -> None:
+    with pytest.raises(InfantmonError, match=r"is no address of a scheduler .*; pass one such as"):
+        dask_executor(address)
+
+
 def test_an_executor_that_is_shut_down_leaves_no_connection(cluster) -> None:
     """What goes on in the background would disturb whatever runs after it."""
     before = set(threading.enumerate())

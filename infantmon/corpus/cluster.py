@@ -6,7 +6,7 @@ from collections.abc import Callable
 from concurrent.futures import Executor, Future
 from typing import Any
 
-from infantmon.errors import InfantmonError
+from infantmon.errors import ArgumentError, InfantmonError
 
 
 def dask_executor(
@@ -24,7 +24,7 @@ def dask_executor(
     Raises
     ------
     InfantmonError
-        If dask.distributed is not installed, or nobody answers there.
+        If dask.distributed is not installed, that is no address, or nobody answers there.
     """
     client = _client(address, timeout_s)
     threads = sum(client.ncores().values())
@@ -65,6 +65,14 @@ def _client(address: str, timeout_s: float) -> Any:
         raise InfantmonError(
             "a cluster needs dask.distributed, which is not installed; "
             "install it with: pip install 'infantmon[cluster]'."
+        ) from fault
+    from distributed.comm.addressing import get_address_host_port  # noqa: PLC0415
+
+    try:
+        get_address_host_port(address)
+    except ValueError as fault:
+        raise ArgumentError(
+            f"{address!r} is no address of a scheduler ({fault}); pass one such as tcp://host:8786."
         ) from fault
     connect: Any = distributed.Client
     try:
