@@ -7,19 +7,18 @@ import itertools
 import json as json_text
 import os
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 
-from infantmon.cli_screen import AsJson
 from infantmon.disk_recorder import DiskRecorder
 from infantmon.errors import InfantmonError
 from infantmon.formats.reading import read
 from infantmon.framed import FrameReader, frames_of
 from infantmon.model.event import Change
-from infantmon.model.prescription import Prescription
+from infantmon.model.prescription import KINDS, Prescription
 from infantmon.monitor import Monitor
 from infantmon.report.cautions import NOTICE
 from infantmon.report.export import finite
@@ -35,6 +34,7 @@ Example:
 """
 Rate = Annotated[float | None, typer.Option(help="Samples a second of that channel.")]
 Unit = Annotated[str | None, typer.Option(help="Unit of its samples, where it is known.")]
+AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object a line.")]
 
 
 def add_stream(app: typer.Typer) -> None:
@@ -55,7 +55,8 @@ def add_stream(app: typer.Typer) -> None:
         ecg_unit: Unit = None,
         impedance_unit: Unit = None,
         record: Annotated[
-            Path | None, typer.Option(help="File for samples and events; gone on with if there.")
+            Path | None,
+            typer.Option(help="File for samples and events; one that was broken off goes on."),
         ] = None,
         json: AsJson = False,
     ) -> None:
@@ -73,7 +74,7 @@ def add_stream(app: typer.Typer) -> None:
 
     @app.command(short_help="A recording as frames, at real pace or faster.", epilog=EXAMPLES)
     def replay(
-        record: Annotated[str, typer.Argument(help="WFDB record, .edf, .csv.")],
+        record: Annotated[str, typer.Argument(help="WFDB record, .edf, .bdf, .csv or .parquet.")],
         pace: Annotated[
             float, typer.Option(help="Times real pace; 0 does not wait.", min=0.0)
         ] = 1.0,
@@ -87,8 +88,8 @@ def add_stream(app: typer.Typer) -> None:
 
 
 def _run(monitor: Monitor, record: Path | None, *, as_json: bool) -> None:
-    _say({"notice": f"{FIRST_LINE} {NOTICE}"} if as_json else FIRST_LINE)
     keeper = None if record is None else _keeper(record, monitor)
+    _say_first(monitor, as_json=as_json)
     reader = FrameReader(keeper or monitor, monitor.rates_hz, _fault_teller())
     with contextlib.suppress(KeyboardInterrupt):  # then what is left is said, as at the end
         for change in reader.changes(sys.stdin.buffer):
@@ -102,9 +103,32 @@ def _run(monitor: Monitor, record: Path | None, *, as_json: bool) -> None:
         keeper.close()
     for change in left:
         _say_change(change, as_json=as_json)
-    told = {"frames": reader.frames, "lines": reader.lines, "skipped": reader.skipped}
-    text = f"{reader.frames} frames in {reader.lines} lines; {reader.skipped} lines skipped"
-    _say({"end": told} if as_json else text)
+    _say_last(reader, monitor.rates_hz, as_json=as_json)
+
+
+def _say_first(monitor: Monitor, *, as_json: bool) -> None:
+    """Say that this is no live use, and what is not watched."""
+    unset = monitor.plan.not_watched
+    unseen = [k for k in KINDS if k not in unset and k not in monitor.state.conditions]
+    if as_json:
+        _say({"notice": f"{FIRST_LINE} {NOTICE}", "not_watched": [*unset, *unseen]})
+        return
+    _say(FIRST_LINE)
+    for why, kinds in (("no limit set", unset), ("no channel for it", unseen)):
+        if kinds:
+            _say(f"not watched ({why}): {', '.join(kinds)}")
+
+
+def _say_last(reader: FrameReader, rates_hz: Mapping[str, float], *, as_json: bool) -> None:
+    """Say how many lines were taken, and what was missing between them."""
+    missing = {role: round(lost_s, 3) for role, lost_s in reader.missing_s.items() if lost_s > 0.0}
+    if as_json:
+        told = {"frames": reader.frames, "lines": reader.lines, "skipped": reader.skipped}
+        _say({"end": {**told, "missing_s": missing}})
+        return
+    for role, lost_s in missing.items():
+        _say(f"{role}: {lost_s:g} s missing between frames, if its rate is {rates_hz[role]:g} Hz")
+    _say(f"{reader.frames} frames in {reader.lines} lines; {reader.skipped} lines skipped")
 
 
 def _keeper(path: Path, monitor: Monitor) -> DiskRecorder:
@@ -115,6 +139,8 @@ def _keeper(path: Path, monitor: Monitor) -> DiskRecorder:
         raise InfantmonError(
             f"{path} was begun with other limits or rates; name another file, or give the same."
         )
+    if keeper.finished:
+        raise InfantmonError(f"{path} holds a stream that came to its end; name another file.")
     return keeper
 
 

@@ -84,6 +84,8 @@ class FrameReader:
         self.lines = 0
         self.frames = 0
         self.skipped = 0
+        self.missing_s = dict.fromkeys(self._rates, 0.0)
+        """Seconds of each channel that were told as gaps."""
 
     def take(self, line: bytes) -> list[Change]:
         """Take one line; return the changes that are known with it.
@@ -152,7 +154,10 @@ class FrameReader:
         for role, tick in ticks.items():
             ahead_s = (tick - self._monitor.arrived[role]) / self._rates[role]
             if ahead_s < 0.0:
-                raise _FrameError(f"{role} begins {-ahead_s:g} s before the end of what has come")
+                raise _FrameError(
+                    f"{role} begins {-ahead_s:g} s before the end of what has come; "
+                    f"check time_s and the rate, {self._rates[role]:g} Hz"
+                )
             if ahead_s > LONGEST_GAP_S:
                 raise _FrameError(f"{role} begins {ahead_s:g} s ahead; {LONGEST_GAP_S:g} s at most")
         return ticks
@@ -175,7 +180,7 @@ class FrameReader:
         while (ended_s := self._ended_s(role)) < until_s - 0.5 / self._rates[role]:
             piece_s = min(until_s, ended_s + _HOLE_STEP_S)
             changes += self._silence(piece_s)
-            changes += self._monitor.gap(role, until_s=piece_s)
+            changes += self._gap(role, piece_s)
         return changes
 
     def _silence(self, furthest_s: float) -> list[Change]:
@@ -184,8 +189,12 @@ class FrameReader:
         for role, rate in self._rates.items():
             until_s = furthest_s - SILENT_S
             if self._ended_s(role) < until_s - 0.5 / rate:
-                changes += self._monitor.gap(role, until_s=until_s)
+                changes += self._gap(role, until_s)
         return changes
+
+    def _gap(self, role: str, until_s: float) -> list[Change]:
+        self.missing_s[role] += until_s - self._ended_s(role)
+        return self._monitor.gap(role, until_s=until_s)
 
     def _ended_s(self, role: str) -> float:
         return self._monitor.arrived[role] / self._rates[role]

@@ -2,9 +2,11 @@
 
 import io
 import json
+import os
 import subprocess
 import sys
 import tracemalloc
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -136,6 +138,43 @@ def test_the_command_says_first_that_it_is_no_live_use_and_flushes_at_the_end(re
     assert any("apnea: active" in line for line in lines)
     assert lines[-1].endswith("1 lines skipped")
     assert b"skipped: not JSON" in done.stderr
+
+
+def streamed(tmp_path, sent, *words):
+    (tmp_path / "limits.toml").write_text("[apnea]\nlimit_s = 10\n", encoding="utf-8")
+    call = [sys.executable, "-m", "infantmon", "stream", "--prescription", "limits.toml", *words]
+    here = os.environ | {"PYTHONPATH": str(Path(__file__).parents[1])}
+    return subprocess.run(
+        call, input=sent, cwd=tmp_path, env=here, capture_output=True, check=False
+    )
+
+
+def test_a_rate_that_is_stated_wrong_shows_in_what_is_told(recording, tmp_path):
+    sent = b"".join(frames_of(recording, step_s=1.0))
+    high = streamed(tmp_path, sent, "--ecg-hz", "125", "--impedance-hz", "100")
+    *_, missing, end = high.stdout.decode().splitlines()
+    assert missing == "impedance: 59.5 s missing between frames, if its rate is 100 Hz"
+    assert end == "240 frames in 240 lines; 0 lines skipped"
+    low = streamed(tmp_path, sent, "--ecg-hz", "125", "--impedance-hz", "40")
+    assert b"check time_s and the rate, 40 Hz" in low.stderr
+
+
+def test_the_command_says_what_is_not_watched(tmp_path):
+    told = streamed(tmp_path, b"", "--ecg-hz", "125").stdout.decode().splitlines()
+    assert told[1].startswith("not watched (no limit set): low heart rate, ")
+    assert told[2] == "not watched (no channel for it): apnea"
+    first = json.loads(streamed(tmp_path, b"", "--ecg-hz", "125", "--json").stdout.splitlines()[0])
+    assert {"apnea", "low heart rate"} <= set(first["not_watched"])
+
+
+def test_a_stream_that_came_to_its_end_is_not_gone_on_with(recording, tmp_path):
+    sent = b"".join(frames_of(recording, step_s=10.0))
+    words = ("--ecg-hz", "125", "--impedance-hz", "50", "--record", "a.db")
+    assert streamed(tmp_path, sent, *words).returncode == 0
+    again = streamed(tmp_path, sent, *words)
+    assert (again.returncode, again.stdout) == (2, b"")
+    told = b"infantmon: a.db holds a stream that came to its end; name another file.\n"
+    assert again.stderr == told
 
 
 def test_a_replay_keeps_pace(recording):
