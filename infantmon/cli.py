@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+import warnings
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated
@@ -82,8 +83,14 @@ def main(argv: Sequence[str] | None = None) -> int:
     return 0
 
 
+def _warn(message: Warning | str, *_where: object, **_more: object) -> None:
+    """Tell a warning (an unusual limit) without the line of code that it came from."""
+    print(f"infantmon: {message}", file=sys.stderr)  # noqa: T201 - the program's own voice
+
+
 def run() -> None:
     """Run the command line and leave the process with its exit code."""
+    warnings.showwarning = _warn
     sys.exit(main())
 
 

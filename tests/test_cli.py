@@ -185,6 +185,14 @@ def test_exit_codes(asked, code) -> None:
     assert main(asked) == code
 
 
+@pytest.mark.usefixtures("folder")
+def test_an_unusual_limit_is_told_in_one_line_without_code() -> None:
+    Path("limits.toml").write_text("[apnea]\nlimit_s = 40\n")
+    done = shell("review", "susie.csv", "--prescription", "limits.toml", "--quiet")
+    told = "apnea limit_s = 40 s is unusual (10 to 30 s is common practice); check that it was"
+    assert done.stderr == f"infantmon: {told} meant.\n"
+
+
 @pytest.mark.parametrize("kind", ["bash", "zsh", "fish"])
 def test_the_shell_completes_commands(kind) -> None:
     asked = {"_INFANTMON_COMPLETE": f"complete_{kind}", "COMP_WORDS": "infantmon re"}
