@@ -123,6 +123,9 @@ def test_a_limit_is_plausible_from_so_much_to_so_much(table, name, rest, low, hi
         assert f"{table}.{name}" in told
         assert str(limit) in told
         assert f"(got {value!r})" in told
+        assert (f"{limit} s (got" in told) is name.endswith("_s")
+        assert (f"{limit} beats a minute (got" in told) is name.endswith("_bpm")
+        assert f"`{name}`, {low} to {high}" in " ".join(Prescription.__doc__.split())
 
 
 @pytest.mark.parametrize("value", ["nan", "inf", "-inf", '"twenty"', "true", "[20]"])

@@ -11,7 +11,7 @@ import warnings
 from collections.abc import Mapping
 from datetime import date
 from pathlib import Path
-from typing import Any, Self
+from typing import Any, Self, get_args
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
 
@@ -119,6 +119,26 @@ class Prescriber(_Table):
 class Prescription(_Table):
     """The limits in force. An absent table means that this is not watched.
 
+    A table is a mapping of its limits, in code as in a file; none of them has a default.
+
+    Parameters
+    ----------
+    apnea : mapping or ApneaLimit
+        `limit_s`, 5 to 60 s.
+    low_heart_rate, high_heart_rate : mapping or HeartRateLimit
+        `limit_bpm`, 20 to 350 beats a minute; `hold_off_s`, 0 to 120 s; and either
+        `average_beats`, 1 to 60, or `average_s`, 1 to 60 s.
+    no_heart_beat : mapping or NoHeartBeatLimit
+        `limit_s`, 1 to 30 s.
+    contact_loss : mapping or ContactLossLimit
+        `delay_s`, 0 to 600 s; for "signal unusable" too.
+    periodic_breathing : mapping or PeriodicBreathingLimit
+        `pause_s`, 2 to 20 s; `count`, 2 to 20; `gap_s`, 1 to 120 s.
+    infant : mapping or Infant
+        `label`, `born_on`, `postmenstrual_age_weeks`, 22 to 200; each may be left out.
+    prescriber : mapping or Prescriber
+        `name`, `prescribed_on`, `note`; each may be left out.
+
     Raises
     ------
     PrescriptionError
@@ -221,8 +241,21 @@ def _tell_all(fault: ValidationError) -> str:
     for error in fault.errors():
         where = ".".join(str(part) for part in error["loc"]) or "prescription"
         seen = "" if isinstance(error["input"], (dict, BaseModel)) else f" (got {error['input']!r})"
-        lines.append(f"{where}: {_plain_words(error['type'], error['msg'])}{seen}")
+        unit = _unit_of(error["loc"]) if error["type"] in _BOUNDS else ""
+        lines.append(f"{where}: {_plain_words(error['type'], error['msg'])}{unit}{seen}")
     return f"the prescription has {len(lines)} fault(s):\n  " + "\n  ".join(lines)
+
+
+_BOUNDS = ("greater_than_equal", "less_than_equal")
+
+
+def _unit_of(where: tuple[int | str, ...]) -> str:
+    """Return the unit of a limit, with a space before it, as its table states it."""
+    table, name = where
+    for kind in get_args(Prescription.model_fields[str(table)].annotation):
+        if issubclass(kind, _Table) and (unit := kind.model_fields[str(name)].description):
+            return f" {unit}"
+    return ""
 
 
 _WORDS = {
