@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy.typing as npt
 
 from infantmon.model.arrays import as_samples
-from infantmon.model.marks import Breaths, RPeaks
+from infantmon.model.marks import Breaths, RPeaks, require_r_peaks
 from infantmon.stages.bandpass import ImpedanceBandPass, ImpedanceBandPassSettings
 from infantmon.stages.breaths import BreathDetector, BreathSettings
 from infantmon.stages.cardiac_artifact import CardiacArtifactRejector, CardiacArtifactSettings
@@ -40,7 +40,8 @@ def detect_breaths(
     Raises
     ------
     ArgumentError
-        If the rate is too low or no rate, or the samples are not one row of numbers.
+        If the rate is too low or no rate, the samples are not one row of numbers, or the R peaks
+        are bare times.
 
     Notes
     -----
@@ -56,6 +57,8 @@ def detect_breaths(
     """
     samples = as_samples(impedance, name="impedance")
     led = r_peaks is not None
+    if led:
+        require_r_peaks(r_peaks, name="r_peaks")
     band = ImpedanceBandPass(ImpedanceBandPassSettings(rate_hz))
     clock = band.clock
     rejector = CardiacArtifactRejector(

@@ -104,7 +104,22 @@ def sweep(
     -------
     list of (Prescription, EventLog)
         In the order given; each log equals ``review(recording, plan).events``.
+
+    Raises
+    ------
+    ArgumentError
+        If these are no stored findings, or not prescriptions in a row.
     """
+    if not isinstance(findings, StoredFindings):
+        raise ArgumentError(f"findings is a {type(findings).__name__}; pass Review.findings.")
+    if isinstance(plans, Prescription):
+        raise ArgumentError("plans is one Prescription; pass a list of them.")
+    plans = list(plans)
+    for plan in plans:
+        if not isinstance(plan, Prescription):
+            raise ArgumentError(
+                f"plans holds a {type(plan).__name__}; pass infantmon.Prescription objects."
+            )
     return sweep_whole(findings.whole, findings.chain, plans)
 
 

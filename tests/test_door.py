@@ -384,3 +384,24 @@ def test_other_limits_are_tried_without_the_signal(reviewed, night):
     assert events == im.review(reviewed.recording, other).events
     assert [e.kind for e in events if e.onset_s < 170.0] == ["apnea"]
     assert night.truth.pauses.length_s.tolist() == [30.0, 24.0]
+
+
+def test_what_is_passed_in_place_of_findings_plans_or_beats_is_told(reviewed, plan, impedance):
+    with pytest.raises(im.ArgumentError, match=r"findings is a Review; pass Review\.findings\."):
+        im.sweep(reviewed, [plan])
+    with pytest.raises(im.ArgumentError, match=r"plans is one Prescription; pass a list of them\."):
+        im.sweep(reviewed.findings, plan)
+    with pytest.raises(im.ArgumentError, match=r"plans holds a float; pass infantmon\."):
+        im.sweep(reviewed.findings, [20.0])
+    beats = reviewed.r_peaks
+    told = r"is a ndarray; pass the RPeaks that detect_r_peaks returns\."
+    with pytest.raises(im.ArgumentError, match=f"r_peaks {told}"):
+        im.detect_breaths(impedance, rate_hz=50.0, r_peaks=beats.time_s)
+    with pytest.raises(im.ArgumentError, match=f"second {told}"):
+        im.fuse_r_peaks(beats, beats.time_s, rate_hz=250.0)
+
+
+def test_a_misspelt_kind_is_not_none_found(reviewed):
+    assert len(reviewed.events.of_kind("apnea")) > 0
+    with pytest.raises(im.ArgumentError, match="there is no kind 'apnoea'; use one of apnea, low"):
+        reviewed.events.of_kind("apnoea")

@@ -6,8 +6,10 @@ import dataclasses
 from collections.abc import Iterable, Iterator, Sequence
 from typing import TYPE_CHECKING, overload
 
+from infantmon.errors import ArgumentError
 from infantmon.model.display import notebook_html
 from infantmon.model.event import Change, Event, Excursion
+from infantmon.model.prescription import KINDS
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -48,7 +50,20 @@ class EventLog(Sequence[Event]):
         return hash(tuple(event.number for event in self._events))
 
     def of_kind(self, kind: str) -> EventLog:
-        """Return the events of one kind."""
+        """Return the events of one kind.
+
+        Parameters
+        ----------
+        kind : str
+            One of `infantmon.model.prescription.KINDS`, "apnea" for one.
+
+        Raises
+        ------
+        ArgumentError
+            If there is no such kind: a misspelt one must not look like "none found".
+        """
+        if kind not in KINDS:
+            raise ArgumentError(f"there is no kind {kind!r}; use one of {', '.join(KINDS)}.")
         return EventLog(event for event in self._events if event.kind == kind)
 
     def to_frame(self) -> pd.DataFrame:

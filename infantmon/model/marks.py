@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from infantmon.errors import ArgumentError
 from infantmon.model.arrays import Bools, Floats, Ints
 from infantmon.model.findings import Findings, column
 
@@ -144,3 +145,11 @@ class ApneaProbabilities(Findings):
     probability: Floats = column(np.float64)
     spread: Floats = column(np.float64)
     led_by_beats: Bools = column(np.bool_)
+
+
+def require_r_peaks(value: object, *, name: str) -> None:
+    """Refuse what is no `RPeaks`: bare times do not tell when each beat became known."""
+    if not isinstance(value, RPeaks):
+        raise ArgumentError(
+            f"{name} is a {type(value).__name__}; pass the RPeaks that detect_r_peaks returns."
+        )

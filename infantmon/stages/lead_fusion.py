@@ -11,7 +11,7 @@ import numpy as np
 from infantmon.dsp.lead_pairing import FARTHEST_S, FusedBeat, LeadPairing
 from infantmon.errors import require_between, require_number, require_rate
 from infantmon.model.carried import record
-from infantmon.model.marks import FusedRPeaks, RPeaks
+from infantmon.model.marks import FusedRPeaks, RPeaks, require_r_peaks
 from infantmon.stages.contract import Stage
 
 LOOK_S = 0.5  # how far past a beat the marks of both leads are looked at
@@ -181,7 +181,7 @@ def fuse_r_peaks(
     Raises
     ------
     ArgumentError
-        If the rate cannot be used.
+        If the rate cannot be used, or the beats are bare times.
 
     See Also
     --------
@@ -195,6 +195,8 @@ def fuse_r_peaks(
     >>> len(fuse_r_peaks(flat, flat, rate_hz=250.0))
     0
     """
+    for name, lead in (("first", first), ("second", second)):
+        require_r_peaks(lead, name=name)
     lags_s = [
         float(np.max(lead.known_s - lead.time_s)) if len(lead) else 0.0 for lead in (first, second)
     ]
