@@ -14,6 +14,7 @@ from invented_review import invented_review
 from infantmon.model.event import Change, Event
 from infantmon.model.spans import Reason, Spans
 from infantmon.report.alarm import AlarmTimes, alarm_times
+from infantmon.report.drawing import draw_event
 from infantmon.report.panel import outside, shades_of
 from infantmon.report.scale import Scale, nice_step, range_of
 from infantmon.report.strip import LEFT, RIGHT, strip_of
@@ -174,6 +175,13 @@ def test_words_of_the_moments_do_not_cover_each_other() -> None:
             for other in strip.moments:
                 apart = abs(one.word_x - other.word_x) - half - 2.6 * len(other.words)
                 assert one is other or apart > 0 or one.word_y != other.word_y
+
+
+def test_no_line_of_a_moment_is_drawn_over_the_words_of_another() -> None:
+    review = invented_review()
+    drawn = draw_event(review, review.events[0]).svg
+    assert drawn.count('class="moment-text"') > 1
+    assert drawn.rindex('<path class="moment ') < drawn.index('class="moment-text"')
 
 
 def test_alarm_starts_when_active_and_stops_when_known_to_be_over() -> None:
