@@ -80,5 +80,8 @@ def add_simulate(app: typer.Typer) -> None:
         elif not quiet:
             screen = console()
             say(screen, f"{told.name}: {told.duration_s:g} s, seed {chosen}. Invented.")
+            for number, event in enumerate(told.events, start=1):
+                if event.start_s >= told.duration_s:
+                    say(screen, f"event {number} begins at {event.start_s:g} s: it never happens")
             for path in paths:
                 say(screen, f"wrote {path}")

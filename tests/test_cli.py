@@ -151,6 +151,15 @@ def test_simulation_and_copies_for_machines(folder, capsys) -> None:
     assert json.loads(capsys.readouterr().out)["version"]
 
 
+def test_an_event_after_the_end_of_a_scenario_is_told(folder, capsys) -> None:
+    scene = "duration_s = 30\necg_hz = 250\nimpedance_hz = 50\nseed = 1\n"
+    pauses = "".join(f'[[event]]\nkind = "pause"\nonset_s = {t}\nlength_s = 5\n' for t in (10, 90))
+    Path("night.toml").write_text(scene + pauses)
+    assert main(["simulate", "night.toml", "--out", "night"]) == 0
+    told = [line for line in capsys.readouterr().out.splitlines() if line.startswith("event")]
+    assert told == ["event 2 begins at 90 s: it never happens"]
+
+
 def test_in_a_pipe_there_is_no_progress_no_colour_no_frame(folder) -> None:
     asked = ("review", "susie.csv", "--prescription", "limits.toml", "--out", "out")
     done = shell(*asked, FORCE_COLOR="", TERM="xterm-256color")
