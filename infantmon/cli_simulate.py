@@ -11,6 +11,7 @@ import typer
 from infantmon.cli_screen import AsJson, Quiet, as_paths, console, progress, say, say_json
 from infantmon.errors import ArgumentError, InfantmonError
 from infantmon.simulate import InventedInfant
+from infantmon.simulate.scenario import Scenario
 from infantmon.simulate.scenario_file import read_scenario
 from infantmon.simulated_files import WRITERS, write_simulated
 
@@ -80,8 +81,16 @@ def add_simulate(app: typer.Typer) -> None:
         elif not quiet:
             screen = console()
             say(screen, f"{told.name}: {told.duration_s:g} s, seed {chosen}. Invented.")
-            for number, event in enumerate(told.events, start=1):
-                if event.start_s >= told.duration_s:
-                    say(screen, f"event {number} begins at {event.start_s:g} s: it never happens")
+            for line in _never(told):
+                say(screen, line)
             for path in paths:
                 say(screen, f"wrote {path}")
+
+
+def _never(scenario: Scenario) -> list[str]:
+    """Say which events begin after the end."""
+    return [
+        f"event {number} begins at {event.start_s:g} s: it never happens"
+        for number, event in enumerate(scenario.events, start=1)
+        if event.start_s >= scenario.duration_s
+    ]

@@ -45,7 +45,7 @@ def detect_breaths(
 
     Notes
     -----
-    Latency (``known_s`` less ``time_s``) is at most 3.3 s. Memory: a block of ten minutes.
+    Latency (``known_s`` less ``time_s``) is at most 3.4 s. Memory: a block of ten minutes.
 
     Examples
     --------

@@ -151,7 +151,8 @@ def test_simulation_and_copies_for_machines(folder, capsys) -> None:
     assert json.loads(capsys.readouterr().out)["version"]
 
 
-def test_an_event_after_the_end_of_a_scenario_is_told(folder, capsys) -> None:
+@pytest.mark.usefixtures("folder")
+def test_an_event_after_the_end_of_a_scenario_is_told(capsys) -> None:
     scene = "duration_s = 30\necg_hz = 250\nimpedance_hz = 50\nseed = 1\n"
     pauses = "".join(f'[[event]]\nkind = "pause"\nonset_s = {t}\nlength_s = 5\n' for t in (10, 90))
     Path("night.toml").write_text(scene + pauses)

@@ -284,6 +284,10 @@ def detect_r_peaks(ecg: npt.ArrayLike, rate_hz: float, unit: str | None = None) 
     ArgumentError
         If the rate cannot be used, or the samples are not real numbers in one dimension.
 
+    See Also
+    --------
+    RPeakDetector : The stage that is replayed here: method, latency, memory.
+
     Examples
     --------
     >>> import numpy as np
