@@ -66,6 +66,17 @@ def test_its_side_follows_from_its_share_of_the_event(share, led, side):
     assert f"above 0.1 for {100 * share:.0f} % of it" in text
 
 
+@pytest.mark.parametrize(("share_before", "side"), [(0.0, "for"), (0.8, "for"), (0.95, "beside")])
+def test_it_tells_nothing_where_it_agreed_with_the_breathing_before_as_well(share_before, side):
+    before_s = ONSET_S - 0.25 * np.arange(round(4.0 * 30.0 * share_before), 0, -1)
+    time_s = np.concatenate([before_s, probabilities(1.0).time_s])
+    same = np.full(len(time_s), 0.9)
+    found = ApneaProbabilities(time_s, time_s + 4.4, same, same, np.ones(len(time_s), dtype=bool))
+    ((told, text),) = opinion(found)
+    assert told == side
+    assert text.endswith("but of the 30 s before as well") is (side == "beside")
+
+
 def test_where_too_few_samples_could_be_used_there_is_none():
     ((side, text),) = opinion(probabilities(0.6, value=math.nan))
     assert side == "beside"
@@ -103,3 +114,14 @@ def test_the_chain_brings_it_to_simulated_apneas():
     (event,) = review.events
     (reason,) = [r for r in event.reasons if r.text.startswith("second opinion")]
     assert reason.side == "for"
+
+
+def test_minutes_after_a_loose_electrode_it_speaks_for_no_apnea():
+    """Its slow envelope is too large then, and it takes all breathing for apnea."""
+    events = (sim.LooseElectrode(100.0, 40.0), sim.Pause(200.0, 25.0))
+    scenario = sim.Scenario(300.0, ecg_hz=250.0, impedance_hz=62.5, events=events)
+    night = sim.simulate_night(scenario, 3)
+    review = im.review(night.recording, im.Prescription(apnea={"limit_s": 20}))
+    (event,) = [one for one in review.events if one.onset_s > 190.0]
+    (reason,) = [r for r in event.reasons if r.text.startswith("second opinion")]
+    assert (event.judgement, reason.side) == ("supported", "beside")

@@ -26,6 +26,9 @@ OPINION_LAG_S = 5.0
 """A probability of apnea is known within so long after its time, in seconds."""
 AGREES_SHARE, DISAGREES_SHARE = 0.5, 0.1
 """From the first share of an event on the second opinion agrees; below the other it disagrees."""
+ALREADY_SHARE = 0.9
+"""If it agreed with this share of the time before as well, when there were breaths, it tells
+nothing: after a jolt of the electrodes it does so for minutes (project's choice)."""
 BESIDE_S = 2.0
 """So close to the onset a lost or disturbed signal may have made the last breath, in seconds."""
 
@@ -134,6 +137,11 @@ def second_opinion(case: Case) -> list[Evidence]:
     share = min(every_s * np.count_nonzero(told.probability > LEAST), 1.0)
     text = f"second opinion: probability of apnea above {LEAST:g} for {100 * share:.0f} % of it"
     if share >= AGREES_SHARE:
+        onset_s = case.event.onset_s
+        before = case.history.apnea_probability(onset_s - BEFORE_S, onset_s, case.known_s)
+        above_s = PROBABILITY_EVERY_S * np.count_nonzero(before.probability > LEAST)
+        if above_s >= ALREADY_SHARE * BEFORE_S:
+            return [Evidence(f"{text}, but of the {BEFORE_S:g} s before as well", "beside")]
         return [Evidence(text, "for")]
     led = case.history.pulsation(start_s, until_s, case.known_s).led_by_beats
     led_enough = len(led) > 0 and bool(np.mean(led) >= AGREES_SHARE)

@@ -115,7 +115,8 @@ class ApneaProbability(Stage):
     a stream cannot wait so long.
 
     It shares nothing with the breaths but the R peaks, and so may speak against them. It asks how
-    much moves, not whether it is a breath: movement and a jolt count as breathing.
+    much moves, not whether it is a breath: movement and a jolt count as breathing. After a jolt
+    many times larger than breaths the slow envelope is too large for minutes, and P with it.
 
     **Latency**: at most that of the R peaks, or of the averaging, and 3.2 s. `time_s` is the end of
     the two seconds. **Start-up:** the first 2 s, and until the envelope knows usual breathing.
