@@ -9,7 +9,7 @@ from typing import Annotated
 import typer
 
 from infantmon.cli_screen import AsJson, Quiet, as_paths, console, say, say_cautions, say_json
-from infantmon.downloads.download import REVIEW_FILE, Download, read_download
+from infantmon.downloads.download import Download, read_download, review_file
 from infantmon.downloads.page import write_downloads
 from infantmon.downloads.summary import Prescribed, summarise_downloads
 from infantmon.downloads.telling import downloads_plain, downloads_text
@@ -24,8 +24,9 @@ Examples:
   infantmon downloads reviews --out summary --identity
 
 \b
-Each download is a folder that `infantmon review` wrote, with its review.json; decisions.json of
-readers and recorded.json (for known-input test periods) in the same folder are read too.
+Each download is a folder that `infantmon review` wrote, with its events.json (or a review.json that
+Review.to_json wrote); decisions.json of readers and recorded.json (for known-input test periods) in
+the same folder are read too.
 Use by day needs the clock time of each start: review with --identity, or it is left out.
 Exit code 3: done, but some downloads could not be read; each is named with its reason.
 """
@@ -102,13 +103,15 @@ def _read(folder: Path) -> tuple[list[Download], dict[str, str]]:
         raise InfantmonError(f"{folder} is no folder; pass one that holds stored reviews.")
     found: list[Download] = []
     unread: dict[str, str] = {}
-    for path in sorted(folder.rglob(REVIEW_FILE)):
+    places = [folder, *sorted(path for path in folder.rglob("*") if path.is_dir())]
+    for path in filter(Path.is_file, map(review_file, places)):
         try:
             found.append(read_download(path))
         except RecordingError as fault:
             unread[path.parent.name] = str(fault)
     if not found and not unread:
         raise InfantmonError(
-            f"{folder} holds no {REVIEW_FILE}; write some with `infantmon review ... --out`."
+            f"{folder} holds no events.json or review.json; write some with "
+            f"`infantmon review RECORD --prescription FILE --out {folder / 'NAME'}`."
         )
     return found, unread

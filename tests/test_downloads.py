@@ -17,6 +17,7 @@ from infantmon.downloads.stretches import joined, within, without
 from infantmon.downloads.summary import Prescribed, summarise_downloads
 from infantmon.downloads.telling import downloads_plain, downloads_text
 from infantmon.errors import ArgumentError, RecordingError
+from infantmon.formats import write_edf
 from infantmon.recorded.decisions import Decisions
 from infantmon.report.cautions import CAUTIONS
 
@@ -274,6 +275,17 @@ def test_the_command_writes_a_page_and_names_what_it_could_not_read(reviewed, tm
     assert all(caution in page for caution in CAUTIONS)
 
 
+def test_what_the_review_command_wrote_is_summed_up(reviewed, tmp_path, capsys):
+    write_edf(reviewed.recording, tmp_path / "night.edf")
+    (tmp_path / "limits.toml").write_text("[apnea]\nlimit_s = 15\n", encoding="utf-8")
+    words = ["review", str(tmp_path / "night.edf"), "--prescription", str(tmp_path / "limits.toml")]
+    assert main([*words, "--out", str(tmp_path / "in" / "mon"), "--quiet"]) == 0
+    reviewed.to_json(tmp_path / "in" / "mon" / "review.json")  # the same download: counted once
+    assert main(["downloads", str(tmp_path / "in"), "--out", str(tmp_path / "o"), "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert (told["downloads"], told["unread"]) == (["download 1"], [])
+
+
 @pytest.mark.parametrize(
     ("words", "told"),
     [
@@ -288,7 +300,7 @@ def test_the_command_refuses_half_a_prescription(words, told, tmp_path, capsys):
 
 def test_the_command_wants_a_folder_with_reviews(tmp_path, capsys):
     assert main(["downloads", str(tmp_path), "--out", str(tmp_path / "o")]) == 2
-    assert "holds no review.json" in capsys.readouterr().err.replace("\n", " ")
+    assert "holds no events.json or review.json" in capsys.readouterr().err.replace("\n", " ")
 
 
 # What the page says -------------------------------------------------------------------------------

@@ -18,7 +18,8 @@ from infantmon.report.export import FORMAT, events_as_json
 from infantmon.report.reviewed import Reviewed
 from infantmon.report.words import named_value_text
 
-REVIEW_FILE = "review.json"
+REVIEW_FILES = ("events.json", "review.json")
+"""A stored review: as `infantmon review` names it, and as `Review.to_json` is mostly asked to."""
 DECISIONS_FILE = "decisions.json"
 TESTS_FILE = "recorded.json"
 TABLES = (
@@ -111,6 +112,12 @@ def download_of(
     return _from_plain(plain, called, tuple(tests), decisions or Decisions())
 
 
+def review_file(folder: Path) -> Path:
+    """Return the stored review of a folder, or where it would be if there is none."""
+    places = [folder / name for name in REVIEW_FILES]
+    return next((place for place in places if place.is_file()), places[0])
+
+
 def read_download(path: str | Path) -> Download:
     """Read a stored review, with the readers' decisions and test periods beside it.
 
@@ -126,7 +133,7 @@ def read_download(path: str | Path) -> Download:
         If a file is missing, damaged, or of another format.
     """
     place = Path(path)
-    file = place / REVIEW_FILE if place.is_dir() else place
+    file = review_file(place) if place.is_dir() else place
     source = readable_file(file, what="a stored review")
     with told_clearly(source, "a stored review"):
         plain = json.loads(source.read_text(encoding="utf-8"))
@@ -134,7 +141,7 @@ def read_download(path: str | Path) -> Download:
             raise RecordingError(f"{source} is no stored review of format {FORMAT}; pass another.")
         decided = file.with_name(DECISIONS_FILE)
         decisions = Decisions.read(decided) if decided.exists() else Decisions()
-        called = file.parent.name if file.name == REVIEW_FILE else file.stem
+        called = file.parent.name if file.name in REVIEW_FILES else file.stem
         return _from_plain(plain, called, _tests(file.with_name(TESTS_FILE)), decisions)
 
 
