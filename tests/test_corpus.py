@@ -410,6 +410,13 @@ def test_a_faulty_list_is_told(tmp_path, text, told) -> None:
         corpus.list_recordings(tmp_path / "list")
 
 
+@pytest.mark.parametrize("name", ["night.EDF", "night.hea"])
+def test_one_recording_in_place_of_a_list_is_told(tmp_path, name) -> None:
+    (tmp_path / name).write_text("night 2 250\n")
+    with pytest.raises(ArgumentError, match=f"{name} is one recording; pass a folder or a list"):
+        corpus.list_recordings(tmp_path / name)
+
+
 def test_a_recording_of_a_list_that_is_missing_is_a_failure_of_its_own(copied, tmp_path) -> None:
     (copied / "list").write_text("susie-a.edf\nnot-there.edf\n")
     report = run(copied / "list", tmp_path / "out")

@@ -132,6 +132,10 @@ def _in_list(path: Path, labels: str | None) -> list[Listing]:
 
 
 def _rows(path: Path) -> list[dict[str, Any]]:
+    if path.suffix.lower() in set(ENDINGS) - {".csv", ".tsv"}:
+        raise ArgumentError(
+            f"{path} is one recording; pass a folder or a list, or use infantmon review."
+        )
     try:
         text = path.read_text(encoding="utf-8-sig")
     except (OSError, UnicodeDecodeError) as fault:
