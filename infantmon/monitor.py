@@ -145,6 +145,8 @@ class Monitor(Carried):
         ArgumentError
             If samples up to that time have been pushed already, or the channel would run too far
             ahead.
+        StateError
+            After `finish`.
         """
         self._require_unfinished()
         inbox = self._chain.inbox(channel)

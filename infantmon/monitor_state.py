@@ -31,7 +31,7 @@ class MonitorState:
         Time since the last breath and heart beat that are known, in seconds. They lag by the
         latency of the stages.
     conditions : mapping of str to str
-        State of every alarm condition that is watched.
+        State of every alarm condition that is watched: it has a limit, and its channel is there.
     unusable : mapping of str to str
         Channels that cannot be used now, with the reason in words.
     behind_s : mapping of str to float
