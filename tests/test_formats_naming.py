@@ -152,6 +152,8 @@ def test_a_trend_of_numbers_is_no_waveform_unless_asked_for():
     assert found == {"ecg": "II"}
     assert any("RESP (unit not stated, 1 Hz) is too slow" in note for note in notes)
     assert chosen(*channels, impedance="RESP")[0]["impedance"] == "RESP"
+    with pytest.raises(RecordingError, match=r"ECG \(mV, 20 Hz\) is too slow for a waveform"):
+        chosen(("ECG", "mV", 20.0))
 
 
 def test_doubles_are_told_apart_by_number():

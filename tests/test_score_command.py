@@ -160,7 +160,9 @@ def test_a_detector_of_ones_own_and_one_that_fails(folder, tmp_path, monkeypatch
     for name, why in (("broken", "ValueError: no idea"), ("beyond", "something else than times")):
         words = ["--detector", f"mine_to_score:{name}", "--gate", "se>=1", "--out", "out"]
         assert score(folder, *words) == 1
-        assert "failed on 3 of 3 records" in capsys.readouterr().out
+        shown = capsys.readouterr().out
+        assert "failed on 3 of 3 records; " in shown
+        assert why in shown
         assert why in (tmp_path / "out" / "score.md").read_text()
 
 

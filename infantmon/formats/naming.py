@@ -118,7 +118,7 @@ def choose(
         raise RecordingError(
             f"{where}: no channel is known as ECG or chest impedance by its name and unit. "
             f"It has {_listing(channels)}. Choose with ecg=NAME and impedance=NAME "
-            "(--ecg NAME, --impedance NAME)."
+            "(--ecg NAME, --impedance NAME)." + "".join(f" {note}." for note in notes)
         )
     for role, title in (("ecg", "ECG"), ("impedance", "chest impedance")):
         if role not in chosen:

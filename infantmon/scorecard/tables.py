@@ -287,9 +287,13 @@ def beside(card: Card) -> list[str]:
             f"{percent(card.known_wrong.sensitivity)}, PPV "
             f"{percent(card.known_wrong.positive_predictivity)} %."
         )
-    failed = sum(score.failed for score in card.records)
+    failed = [score for score in card.records if score.failed]
     if failed:
-        lines.append(f"The detector failed on {failed} of {len(card.records)} records.")
+        first = failed[0]
+        lines.append(
+            f"The detector failed on {len(failed)} of {len(card.records)} records; "
+            f"{first.record}: {first.notes[0]}."
+        )
     return lines
 
 
