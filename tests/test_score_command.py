@@ -214,6 +214,7 @@ def test_flutter_is_not_scored_and_is_told(recordings):
 
 
 @pytest.mark.recordings
+@pytest.mark.filterwarnings("ignore:The inplace keyword")  # wfdb 4.3.1 under pandas 3
 def test_figures_agree_with_another_scorer(recordings):
     """wfdb's compare_annotations on 20 records of mitdb, whole records, 150 ms.
 
