@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import ClassVar, NamedTuple
 
@@ -80,10 +81,11 @@ class SignalChain(Carried):
         ecg, ecg2, chest = (self.channels.get(role) for role in ROLES)
         leads = {"ecg": ecg, "ecg2": ecg2}
         self._hearts: CarriedSet[HeartStages] = CarriedSet(
-            {role: HeartStages(lead) for role, lead in leads.items() if lead is not None}
+            {role: _heart(role, lead) for role, lead in leads.items() if lead is not None}
         )
         lag_s = self._hearts["ecg"].beats.latency_s if "ecg" in self._hearts else None
-        chests = {} if chest is None else {"impedance": ChestStages(chest, lag_s)}
+        with _naming("impedance"):
+            chests = {} if chest is None else {"impedance": ChestStages(chest, lag_s)}
         self._chests: CarriedSet[ChestStages] = CarriedSet(chests)
         self._reached_s = -math.inf
 
@@ -340,3 +342,17 @@ def _put_until(inbox: Inbox, channel: Channel, until_s: float) -> None:
             inbox.put(segment.read(first, last))
     if until_s < math.inf:
         inbox.put_missing(until)
+
+
+def _heart(role: str, lead: ChannelSetting) -> HeartStages:
+    with _naming(role):
+        return HeartStages(lead)
+
+
+@contextmanager
+def _naming(role: str) -> Iterator[None]:
+    """Say which channel it is that a stage refuses."""
+    try:
+        yield
+    except ArgumentError as fault:
+        raise ArgumentError(f"{role}: {fault}") from fault

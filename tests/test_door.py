@@ -401,6 +401,15 @@ def test_what_is_passed_in_place_of_findings_plans_or_beats_is_told(reviewed, pl
         im.fuse_r_peaks(beats, beats.time_s, rate_hz=250.0)
 
 
+@pytest.mark.parametrize(
+    ("role", "lowest"), [("ecg", "62.5"), ("ecg2", "62.5"), ("impedance", "20")]
+)
+def test_a_rate_that_is_too_low_is_told_with_its_channel(plan, role, lowest):
+    told = f"{role}: rate_hz is 15 Hz; the lowest rate that works here is {lowest} Hz"
+    with pytest.raises(im.ArgumentError, match=told):
+        im.Monitor(plan, **{f"{role}_hz": 15.0})
+
+
 def test_a_misspelt_kind_is_not_none_found(reviewed):
     assert len(reviewed.events.of_kind("apnea")) > 0
     with pytest.raises(im.ArgumentError, match="there is no kind 'apnoea'; use one of apnea, low"):
