@@ -71,6 +71,7 @@ table { border-collapse: collapse; width: 100%; }
 th, td { text-align: left; vertical-align: top; padding: .35rem .6rem;
   border-bottom: 1px solid #d6dbe1; }
 th { border-bottom: 2px solid #5b6570; }
+@media (max-width: 32rem) { body { padding: 0 .3rem; } th, td { padding: .35rem .2rem; } }
 tr.group th { padding-top: 1.2rem; border-bottom: 1px solid #5b6570; }
 .source { color: #4b545e; font-size: 13px; }
 .verdict { white-space: nowrap; font-weight: 600; }
