@@ -146,6 +146,14 @@ def test_what_is_missing_is_told():
     assert any(note.startswith("no ECG found") for note in notes)
 
 
+def test_an_impedance_asked_for_as_an_ecg_is_told():
+    found, notes = chosen(("II", "mV"), ("chest", "ohm"), ecg="chest", impedance="II")
+    assert found == {"ecg": "chest", "impedance": "II"}
+    (note,) = notes
+    assert note.startswith("chest (ohm, ")
+    assert note.endswith("was asked for as ecg, but ohm is no unit of an ECG; check the name")
+
+
 def test_a_trend_of_numbers_is_no_waveform_unless_asked_for():
     channels = [("II", "mV"), ("RESP", None, 1.0)]
     found, notes = chosen(*channels)

@@ -106,7 +106,11 @@ def choose(
     if len(set(indices)) < len(indices):
         told = ", ".join(f"{role}={listed.name!r}" for role, listed in chosen.items())
         raise ArgumentError(f"one channel is asked for in two roles: {told}. Choose another.")
-    notes: list[str] = []
+    notes = [
+        f"{listed.words} was asked for as {role}, but ohm is no unit of an ECG; check the name"
+        for role, listed in chosen.items()
+        if role != "impedance" and listed.unit in IMPEDANCES
+    ]
     for role in ("ecg", "impedance"):
         if role not in chosen:
             free = [listed for listed in channels if listed.index not in indices]
