@@ -168,7 +168,14 @@ class Review:
         ----------
         role : str
             "ecg", "ecg2" or "impedance".
+
+        Raises
+        ------
+        ArgumentError
+            If it was not recorded.
         """
+        if role not in self.contact:
+            raise ArgumentError(f"{role!r} was not recorded; use one of {', '.join(self.contact)}.")
         return self.contact[role].blocking
 
     @property

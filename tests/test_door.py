@@ -410,6 +410,18 @@ def test_a_rate_that_is_too_low_is_told_with_its_channel(plan, role, lowest):
         im.Monitor(plan, **{f"{role}_hz": 15.0})
 
 
+def test_a_channel_that_was_not_recorded_and_a_folder_that_is_not_there_are_told(
+    ecg, plan, tmp_path
+):
+    recording = im.Recording({"ecg": im.Channel(ecg[:5000], rate_hz=250.0, unit="mV")})
+    review = im.review(recording, plan)
+    with pytest.raises(im.ArgumentError, match="'impedance' was not recorded; use one of ecg"):
+        review.blocked("impedance")
+    for write in (review.to_json, review.to_html):
+        with pytest.raises(FileNotFoundError, match=r"folder does not exist.*: '.*nowhere'$"):
+            write(tmp_path / "nowhere" / "review.out")
+
+
 def test_a_misspelt_kind_is_not_none_found(reviewed):
     assert len(reviewed.events.of_kind("apnea")) > 0
     with pytest.raises(im.ArgumentError, match="there is no kind 'apnoea'; use one of apnea, low"):

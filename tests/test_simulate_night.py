@@ -281,7 +281,8 @@ def test_periodic_breathing_alternates_pauses_and_breathing():
         (lambda: EcgChannel(low_mv=1.0, high_mv=-1.0), "the upper end must be above the lower"),
         (lambda: MuscleNoise(1.0, -2.0), "length_s is -2 s"),
         (lambda: Pause(float("inf"), 20.0), "onset_s is inf s"),
-        (lambda: simulate_night(scenario(), -1), "seed is -1"),
+        (lambda: simulate_night(scenario(), -1), "seed is -1; a whole number from 0 to"),
+        (lambda: simulate_night(scenario(), 1.5), "seed is 1.5; a whole number from 0 to"),
         (lambda: pauses_scenario(20.0, ecg_hz=250.0, impedance_hz=50.0, every_s=30.0), "raise eve"),
     ],
 )

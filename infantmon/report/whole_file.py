@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import tempfile
 from pathlib import Path
@@ -16,6 +17,10 @@ def write_whole(path: str | os.PathLike[str], text: str) -> None:
         If the folder does not exist or cannot be written.
     """
     target = Path(path)
+    if not target.parent.is_dir():
+        raise FileNotFoundError(
+            errno.ENOENT, "the folder does not exist; make it first", str(target.parent)
+        )
     with tempfile.NamedTemporaryFile(
         "w", encoding="utf-8", newline="\n", dir=target.parent, prefix=target.name, delete=False
     ) as half:

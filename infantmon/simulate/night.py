@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from infantmon.errors import require_between
+from infantmon.errors import ArgumentError, require_between
 from infantmon.model.arrays import NO_FLOATS, Floats
 from infantmon.model.channel import Channel
 from infantmon.model.clock import Clock
@@ -83,13 +83,20 @@ class InventedInfant:
     breaths, beats : BreathTrain, Beats
         The same, apart.
 
+    Raises
+    ------
+    ArgumentError
+        If the seed is no whole number of 0 or more.
+
     Notes
     -----
     Memory: the marks of the whole night (about 10 MB a day) and one block of samples.
     """
 
     def __init__(self, scenario: Scenario, seed: int) -> None:
-        self.seed = int(require_between(seed, 0, 2**63, name="seed", unit="(whole number)"))
+        if not isinstance(seed, (int, np.integer)) or not 0 <= seed <= 2**63:
+            raise ArgumentError(f"seed is {seed!r}; a whole number from 0 to {2**63} is expected.")
+        self.seed = int(seed)
         self.scenario = scenario
         self.layout = lay_out(scenario, self.seed)
         self.breaths, self.beats = self.layout.breaths, self.layout.beats

@@ -190,7 +190,8 @@ def require_apart(pauses: Sequence[Pause], cycle_s: float) -> None:
         gap = other.onset_s - one.end_s
         if abs(gap) > 1e-9 and gap < 0.5 * cycle_s:
             raise ArgumentError(
-                f"the pause at {other.onset_s:g} s begins {gap:g} s after the one at "
+                f"the pause at {other.onset_s:g} s begins {abs(gap):g} s "
+                f"{'after' if gap > 0.0 else 'before'} the one at "
                 f"{one.onset_s:g} s has ended; leave 0 s (one breath between) or at least half a "
                 f"breath's cycle ({0.5 * cycle_s:g} s)."
             )
