@@ -31,7 +31,8 @@ from infantmon.corpus.pieces import Found
 from infantmon.errors import ArgumentError, InfantmonError
 from infantmon.formats import write_edf, write_wfdb
 from infantmon.report.cautions import CAUTIONS, NOTICE
-from infantmon.simulate import Pause, Scenario, simulate_night
+from infantmon.simulate import InventedInfant, Pause, Scenario, simulate_night
+from infantmon.simulated_files import WRITERS, write_simulated
 from infantmon.what_if import neighbours
 
 PLAN = im.Prescription(apnea={"limit_s": 20}, contact_loss={"delay_s": 5})
@@ -408,6 +409,16 @@ def test_a_faulty_list_is_told(tmp_path, text, told) -> None:
     (tmp_path / "list").write_text(text)
     with pytest.raises(ArgumentError, match=told):
         corpus.list_recordings(tmp_path / "list")
+
+
+@pytest.mark.parametrize("form", ["edf", "csv", "wfdb"])
+def test_what_simulate_wrote_is_one_recording(tmp_path, form) -> None:
+    infant = InventedInfant(Scenario(30.0, 250.0, 62.5), 1)
+    (tmp_path / "in" / "a").mkdir(parents=True)
+    write_simulated(infant, tmp_path / "in" / "a", WRITERS[form])
+    (tmp_path / "in" / "beats.csv").write_text("a recording of that name elsewhere is looked at\n")
+    names = sorted(one.name for one in corpus.list_recordings(tmp_path / "in"))
+    assert names == [f"a/night.{'hea' if form == 'wfdb' else form}", "beats.csv"]
 
 
 @pytest.mark.parametrize("name", ["night.EDF", "night.hea"])

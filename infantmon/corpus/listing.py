@@ -16,6 +16,8 @@ from infantmon.errors import ArgumentError, RecordingError
 ENDINGS = (".hea", ".edf", ".bdf", ".csv", ".tsv", ".parquet", ".pq")
 COLUMNS = ("recording", "postmenstrual_age_weeks", "infant")
 """Columns of a list in CSV; only the first has to be there."""
+SCENARIO, TRUTH_TABLES = "scenario.toml", ("beats.csv", "breaths.csv", "events.csv")
+"""What `infantmon simulate` writes beside a night: tables that are no recordings."""
 
 
 @dataclass(frozen=True)
@@ -106,8 +108,11 @@ def key_of(name: str) -> str:
 def _in_folder(root: str, labels: str | None) -> list[Listing]:
     place = place_of(root)
     found = []
-    for address in place.files_below(root):
-        if address.lower().endswith(ENDINGS):
+    below = list(place.files_below(root))
+    made = {a.removesuffix(SCENARIO) for a in below if a.endswith(SCENARIO)}
+    truth = {folder + name for folder in made for name in TRUTH_TABLES}
+    for address in below:
+        if address.lower().endswith(ENDINGS) and address not in truth:
             name = address[len(root) :].lstrip("/") if address.startswith(root) else address
             found.append((name, address))
     segments = {s for _, a in found if a.endswith(".hea") for s in place.segments(a)}
