@@ -34,6 +34,8 @@ SURE_BETWEEN = 0.15  # with no swing of a size between this share and that of th
 SURE_APART_S = 0.62  # and breaths no closer than this, on average
 GIVEN_UP_S = 180.0  # silence after which the usual size sinks, and an even row may be of any size
 HALVED_EVERY_S = 20.0
+FEW_GIVEN_UP_S = 90.0  # the same for a few sizes: what is seen is usual then, as at the start; any
+# apnea limit, 60 s at most, has been reached by then
 SUNK = 0.5  # it sinks no further than to this share
 WHATEVER_S = 600.0  # before so long a silence, after which it sinks whatever comes
 SWINGS = 12  # kept, whether they counted or not
@@ -63,9 +65,10 @@ class UsualSize(Carried):
       and pulsation makes no such row; the smaller the swings, the more even the row must be, and it
       must not be far quicker than the breaths were. Swings under a tenth count only where little
       had been learned before the silence: as the electrodes are put on, they may have been moved as
-      evenly as breathing moves them. Fewer than four sizes are usual no longer than that silence.
+      evenly as breathing moves them.
     * After 180 s of silence an even row may be of any size, and the usual size sinks,
-      to half at first: noise is not to end a long pause. After 600 s it sinks whatever comes.
+      to half at first: noise is not to end a long pause. After 600 s it sinks whatever comes. Fewer
+      than four sizes are forgotten after 90 s: they may have been jolts.
     * If breaths of the size that was given up for a small row come back, three in an even row, that
       row was no breathing, although it goes on between them.
     * A long memory of about 60 sizes, which a burst hardly moves, tells after it what was usual
@@ -133,7 +136,7 @@ class UsualSize(Carried):
             return seen
         usual, silent_s = self._usual(), time_s - self._latest
         if len(self._sizes) < FEW:
-            usual = seen if silent_s > PATIENCE_S else max(usual, seen)
+            usual = seen if silent_s > FEW_GIVEN_UP_S else max(usual, seen)
         if silent_s <= GIVEN_UP_S:
             return usual
         sunk: float = max(0.5 ** ((silent_s - GIVEN_UP_S) / HALVED_EVERY_S), SUNK)
