@@ -18,7 +18,10 @@ settings = Path(tempfile.mkdtemp()) / "lsl_api.cfg"
 settings.write_text("[multicast]\nResolveScope = machine\n", encoding="utf-8")
 os.environ.setdefault("LSLAPICFG", str(settings))
 
-import pylsl  # noqa: E402
+try:
+    import pylsl
+except ModuleNotFoundError:
+    raise SystemExit("this example needs pylsl: python -m pip install pylsl") from None
 
 import infantmon as im  # noqa: E402
 from infantmon.simulate import Pause, Scenario, simulate_night  # noqa: E402
