@@ -4,16 +4,15 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Protocol
 
 from infantmon.events.case import DISTURBED_SHARE
 from infantmon.model.event import DOUBTFUL, NOT_ASSESSABLE, SUPPORTED, Event, Evidence
-from infantmon.model.prescription import KINDS, Prescription
-from infantmon.model.recording import Recording
+from infantmon.model.prescription import KINDS
+from infantmon.recorded.cut_off import Listed, cut_off
 from infantmon.recorded.event import RecordedEvent, RecordedEvents
-from infantmon.recorded.measures import Findings, Measures, measures_of
+from infantmon.recorded.measures import WORDS, Measures, measures_of
+from infantmon.recorded.reviewed import Reviewed
 
 NOT_FOUND = "not found"
 """Judgement of a recorded event beside which the review has no event of its kind."""
@@ -21,22 +20,6 @@ JUDGEMENTS = (SUPPORTED, DOUBTFUL, NOT_ASSESSABLE, NOT_FOUND)
 BEST_FIRST = (SUPPORTED, NOT_ASSESSABLE, DOUBTFUL)
 """Of several events under one recorded event, the first of these counts."""
 BREATHING = ("apnea", "periodic breathing")
-
-
-class Reviewed(Findings, Protocol):
-    """A review, as far as recorded events need it."""
-
-    @property
-    def recording(self) -> Recording:
-        """The channels that were reviewed."""
-
-    @property
-    def plan(self) -> Prescription:
-        """The limits in force."""
-
-    @property
-    def events(self) -> Sequence[Event]:
-        """Excursions that went active."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,7 +147,9 @@ def _judged(found: Reviewed, one: RecordedEvent, margin_s: float) -> JudgedRecor
         best = next(j for j in BEST_FIRST if any(e.judgement == j for e in events))
         chosen = next(event for event in events if event.judgement == best)
         return JudgedRecorded(one, best, chosen.reasons + told, measures, events)
-    why = _not_assessable(found, one.kind, measures)
+    why = _not_assessable(found, one.kind, measures) or cut_off(
+        found, Listed(one.kind, start_s, stop_s, margin_s)
+    )
     if why:
         reasons = (Evidence(why, NOT_ASSESSABLE), *told)
         return JudgedRecorded(one, NOT_ASSESSABLE, reasons, measures, ())
@@ -196,14 +181,14 @@ def _not_assessable(found: Reviewed, kind: str, measures: Measures) -> str:
     if kind in ("contact loss", "signal unusable"):
         return ""
     if role not in measures.unusable:
-        return f"the {role} it rests on was not recorded"
+        return f"the {WORDS[role]} it rests on was not recorded"
     for shares, word in (
         (measures.unusable, "could not be used"),
         (measures.disturbed, "was disturbed"),
     ):
         share = shares[role]
         if share >= DISTURBED_SHARE:
-            return f"no event found, but the {role} {word} for {100 * share:.0f} % of it"
+            return f"no event found, but the {WORDS[role]} {word} for {100 * share:.0f} % of it"
     return ""
 
 

@@ -12,6 +12,9 @@ from infantmon.model.arrays import Floats
 from infantmon.model.marks import Breaths, HeartRates, Pulsations
 from infantmon.model.spans import BRIDGED_S, DISTURBING, Spans
 
+WORDS = {"ecg": "ECG", "ecg2": "second ECG lead", "impedance": "impedance"}
+"""Channels in words, by role."""
+
 
 class Findings(Protocol):
     """What is needed of a review."""
@@ -72,7 +75,7 @@ def measures_of(found: Findings, start_s: float, end_s: float, roles: tuple[str,
     roles : tuple of str
         Channels that were recorded.
     """
-    lost = _lost(found.spans("impedance"))
+    lost = lost_stretches(found.spans("impedance"))
     pause_s, free_s = _longest_pause(found.breaths, lost, start_s, end_s)
     rates = found.heart_rate.between(start_s, np.nextafter(end_s, np.inf)).heart_rate_bpm
     rates = rates[np.isfinite(rates)]
@@ -102,8 +105,14 @@ def _with_care(spans: Spans) -> Spans:
     return Spans(spans.start_s[keep], spans.end_s[keep], spans.reason[keep])
 
 
-def _lost(spans: Spans | None) -> Spans:
-    """Return the stretches too long to be bridged in which a channel could not be used."""
+def lost_stretches(spans: Spans | None) -> Spans:
+    """Return the stretches too long to be bridged in which a channel could not be used.
+
+    Parameters
+    ----------
+    spans : Spans or None
+        Those of a channel; None where it was not recorded.
+    """
     if spans is None:
         return Spans(np.empty(0), np.empty(0), np.empty(0, dtype=np.int64))
     blocking = spans.blocking
