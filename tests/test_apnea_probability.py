@@ -171,3 +171,47 @@ def test_wrong_arguments_raise():
         ApneaProbabilitySettings(RATE_HZ, beat_lag_s=-1.0)
     with pytest.raises(ArgumentError, match="rate_hz"):
         ApneaProbabilitySettings(10.0, beat_lag_s=0.0)
+
+
+# Gaps ---------------------------------------------------------------------------------------------
+
+
+def breathing_with_a_pause():
+    """100 s of breathing at 40 a minute, none from 40 s to 70 s."""
+    time_s = np.arange(round(100.0 * RATE_HZ)) / RATE_HZ
+    going_on = (time_s < 40.0) | (time_s >= 70.0)
+    noise = 0.01 * np.random.default_rng(2).standard_normal(len(time_s))
+    return noise + going_on * np.sin(2.0 * np.pi * time_s * 40.0 / 60.0)
+
+
+def unled(parts):
+    stage = ApneaProbability(ApneaProbabilitySettings(RATE_HZ, 0.0, led_by_beats=False))
+    found = [stage.push(part) for part in parts]
+    return ApneaProbabilities.joined([*found, stage.push([], last=True)])
+
+
+def test_after_a_gap_of_an_hour_a_pause_is_as_probable_as_without_it():
+    """What was usual before the gap has died away: beside nothing the pause would be movement."""
+    alone = breathing_with_a_pause()
+    gap_s = 3600.0
+    gap = np.full(round(gap_s * RATE_HZ), np.nan)
+    both = unled([np.concatenate((alone, gap, alone))])
+    after = both.where(both.time_s > 100.0 + gap_s + 2.0)
+    first = both.where((both.time_s > 2.0) & (both.time_s <= 100.0))
+    shift_s = after.time_s[-1] - first.time_s[-1]
+    assert shift_s == pytest.approx(100.0 + gap_s, abs=0.3)
+    pause = (after.time_s - shift_s > 43.0) & (after.time_s - shift_s < 69.0)
+    assert after.probability[pause].min() > 0.9
+    np.testing.assert_allclose(after.probability[-350:], first.probability[-350:], atol=0.1)
+
+
+@pytest.mark.parametrize("beyond", [-1, 0, 1])
+def test_a_long_gap_may_be_cut_anywhere(beyond):
+    alone = breathing_with_a_pause()
+    gap = np.full(round(75.0 * RATE_HZ), np.nan)
+    samples = np.concatenate((alone, gap, alone))
+    whole = unled([samples])
+    for at in (len(alone), len(alone) + 700, len(alone) + len(gap)):
+        cut = at + beyond
+        parts = unled([samples[:cut], samples[cut : cut + 1], [], samples[cut + 1 :]])
+        np.testing.assert_array_equal(parts.probability, whole.probability)

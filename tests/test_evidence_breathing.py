@@ -6,6 +6,7 @@ import pytest
 
 import infantmon as im
 from infantmon import simulate as sim
+from infantmon.recorded.event import recorded_events
 
 LIMITS = im.Prescription(apnea={"limit_s": 10.0}, no_heart_beat={"limit_s": 4.0})
 AT_S = [60.0 + 90.0 * n for n in range(14)]
@@ -32,3 +33,22 @@ def test_a_pause_is_supported_although_the_heart_goes_on_and_slows(pulsation):
     slowing = sim.SlowingInPause(65.0)
     events = apneas(4, pulsation, *(sim.Pause(at, 21.0, slowing) for at in AT_S))
     assert [e.judgement for e in events] == ["supported"] * len(AT_S)
+
+
+def test_what_could_not_be_used_before_a_pause_is_no_small_breath():
+    """20 of the 30 s before it are missing: the pulsation is compared with a breath, not with 0."""
+    scenario = sim.Scenario(
+        120.0,
+        250.0,
+        62.5,
+        pulsation=sim.PulsationByPhase(0.2),
+        events=(sim.MissingSamples(30.0, 20.0), sim.Pause(60.0, 24.0)),
+    )
+    listed = recorded_events([(60.0, 84.0, "apnea", "", False)])
+    review = im.review(sim.simulate_night(scenario, 3).recording, LIMITS, recorded=listed)
+    (one,) = review.recorded.judged
+    (apnea,) = [e for e in review.events.of_kind("apnea") if e.onset_s > 55.0]
+    (told,) = [r.text for r in apnea.reasons if r.text.startswith("heart pulsation taken out")]
+    assert 0.1 < float(told.split(": ")[1].split()[0]) < 0.4
+    assert not [r for r in apnea.reasons if "effort may have gone on" in r.text]
+    assert one.measures.pulsation_ratio == pytest.approx(0.2, abs=0.1)

@@ -8,7 +8,7 @@ from infantmon.events.case import BEFORE_S, DISTURBED_SHARE, Case, counted, dist
 from infantmon.events.measures import unusable_inside
 from infantmon.events.probable_apneas import LEAST
 from infantmon.model.event import Evidence
-from infantmon.model.marks import PROBABILITY_EVERY_S, PROBABILITY_OVER_S
+from infantmon.model.marks import PROBABILITY_EVERY_S, PROBABILITY_OVER_S, Pulsations
 from infantmon.model.spans import BLOCKING, DISTURBING, Reason
 
 PULSATION_SHARE = 0.8
@@ -90,9 +90,9 @@ def shallow_breathing(case: Case) -> list[Evidence]:
 
 def pulsation(case: Case) -> list[Evidence]:
     """Compare the heart's pulsation, and what was left of the swings, with a breath before."""
-    event = case.event
-    taken = case.history.pulsation(event.onset_s, case.until_s, case.known_s)
-    before = case.history.pulsation(event.onset_s - BEFORE_S, event.onset_s, case.known_s)
+    onset_s = case.event.onset_s
+    taken = _usable_pulsation(case, onset_s, case.until_s)
+    before = _usable_pulsation(case, onset_s - BEFORE_S, onset_s)
     if not len(taken) or not len(before):
         return []
     breath = float(np.median(before.breath))
@@ -106,6 +106,13 @@ def pulsation(case: Case) -> list[Evidence]:
     if np.mean(taken.locked) > DISTURBED_SHARE:
         items.append(_kept_step(before_too=bool(np.mean(before.locked) > DISTURBED_SHARE)))
     return items
+
+
+def _usable_pulsation(case: Case, start_s: float, end_s: float) -> Pulsations:
+    """Return the pulsation of a stretch, where the impedance could be used: else none is seen."""
+    found = case.history.pulsation(start_s, end_s, case.known_s)
+    lost = case.history.spans("impedance", case.known_s, BLOCKING)
+    return found.where(~lost.inside(found.time_s))
 
 
 def _kept_step(*, before_too: bool) -> Evidence:

@@ -146,6 +146,7 @@ def _pulsation(pulsations: Pulsations, lost: Spans, start_s: float, end_s: float
     taken = pulsations.between(start_s, end_s)
     taken = taken.where(~lost.inside(taken.time_s))
     before = pulsations.between(start_s - BEFORE_S, start_s)
+    before = before.where(~lost.inside(before.time_s))
     if not len(taken) or not len(before):
         return None
     breath = float(np.median(before.breath))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import ClassVar
 
 import numpy as np
@@ -14,6 +15,7 @@ from scipy.special import expit
 from infantmon.dsp.beat_notch import AHEAD_S, BeatNotch
 from infantmon.dsp.bridged import Bridged
 from infantmon.dsp.decimate import GroupMean
+from infantmon.dsp.runs import true_runs
 from infantmon.dsp.sections import Sections
 from infantmon.errors import ArgumentError, require_between, require_number, require_rate
 from infantmon.model.arrays import NO_FLOATS, Bools, Floats, Ints, as_samples
@@ -36,6 +38,9 @@ VALID_SHARE = 0.9
 SLOPE, MIDDLE = 12.0, 0.44
 AT_ONCE = 2048  # windows worked on together: enough for vectors, and memory stays bounded
 BRIDGED_S = 0.1  # after a longer gap the level may have moved
+ANEW_S = 60.0
+"""After a longer gap the envelope begins anew: what it knew of breathing has died away by then, and
+beside it the first breaths, and any pause, would seem to be movement (project's choice)."""
 _TINY = 1e-30
 
 
@@ -119,7 +124,8 @@ class ApneaProbability(Stage):
     many times larger than breaths the slow envelope is too large for minutes, and P with it.
 
     **Latency**: at most that of the R peaks, or of the averaging, and 3.2 s. `time_s` is the end of
-    the two seconds. **Start-up:** the first 2 s, and until the envelope knows usual breathing.
+    the two seconds. **Start-up:** the first 2 s, and until the envelope knows usual breathing; so
+    too after a gap of more than 60 s.
     **Memory:** some seconds of samples.
 
     References
@@ -137,6 +143,7 @@ class ApneaProbability(Stage):
         "_second",
         "_envelope",
         "_constant",
+        "_lost",
         "_notch",
         "_time_s",
         "_kept",
@@ -158,12 +165,15 @@ class ApneaProbability(Stage):
         self._raw = Clock(rate, settings.start_s)
         self._clock = Clock(rate / size, settings.start_s + (size - 1) / (2.0 * rate))
         high = signal.butter(ORDER, HIGH_PASS_HZ, "highpass", fs=self._clock.rate_hz, output="sos")
-        low = signal.butter(ORDER, ENVELOPE_HZ, "lowpass", fs=self._clock.rate_hz, output="sos")
+        self._low = signal.butter(
+            ORDER, ENVELOPE_HZ, "lowpass", fs=self._clock.rate_hz, output="sos"
+        )
         self._pushed = 0
         self._bridged = Bridged(math.floor(BRIDGED_S * rate))
         self._groups, self._valid_groups = GroupMean(size), GroupMean(size)
         self._high_pass, self._second = Sections(high), Sections(high)
-        self._envelope, self._constant = Sections(low), Sections(low)
+        self._envelope, self._constant = Sections(self._low), Sections(self._low)
+        self._lost = 0  # samples at the lower rate that have been lost in a row up to now
         self._notch = BeatNotch()
         self._time_s = NO_FLOATS  # of the samples that are not done with
         self._kept = NO_FLOATS
@@ -243,16 +253,41 @@ class ApneaProbability(Stage):
         means = self._groups.push(level)
         valid = self._valid_groups.push((~lost).astype(np.float64))
         high = self._high_pass.push(means)
-        size = np.abs(high)
-        slow = self._envelope.push(size) / np.maximum(
-            self._constant.push(np.ones(len(size))), _TINY
-        )
+        slow = self._slow(np.abs(high), valid <= 0.0)
         ticks = np.arange(self._taken, self._taken + len(means), dtype=np.int64)
         self._taken += len(means)
         self._time_s = np.concatenate((self._time_s, self._clock.times_s(ticks)))
         self._kept = np.concatenate((self._kept, high))
         self._kept_envelope = np.concatenate((self._kept_envelope, slow))
         self._kept_valid = np.concatenate((self._kept_valid, valid))
+
+    def _slow(self, size: Floats, lost: Bools) -> Floats:
+        """Return the slow envelope of what moves; after a long gap it begins anew."""
+        if not len(size):
+            return size
+        anew = self._ends_of_long_gaps(lost)
+        parts = []
+        for first, after in pairwise(sorted({0, *anew, len(size)})):
+            if first in anew:
+                self._envelope, self._constant = Sections(self._low), Sections(self._low)
+            constant = np.maximum(self._constant.push(np.ones(after - first)), _TINY)
+            parts.append(self._envelope.push(size[first:after]) / constant)
+        return np.concatenate(parts)
+
+    def _ends_of_long_gaps(self, lost: Bools) -> list[int]:
+        """Return where a long gap is over, of which the first part may have come before."""
+        before, self._lost = self._lost, 0
+        starts, ends = true_runs(lost)
+        if before and (not len(starts) or starts[0] > 0):
+            starts, ends = np.append(0, starts), np.append(0, ends)  # it ended with the last push
+        lengths = ends - starts
+        if before:
+            lengths[0] += before
+        if len(ends) and ends[-1] == len(lost):
+            self._lost = int(lengths[-1])
+            lengths, ends = lengths[:-1], ends[:-1]
+        long = lengths > ANEW_S * self._clock.rate_hz
+        return [int(end) for end in ends[long]]
 
     def _cleaned(self, until_s: float) -> tuple[Floats, Floats, Floats]:
         """Return normalised samples up to a time, which are valid, and which are led by beats."""
