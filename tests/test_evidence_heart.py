@@ -144,3 +144,50 @@ def test_no_beat_before_a_standstill_is_doubtful_once_one_comes_and_not_assessab
     event = Event(1, "no heart beat", 100.0, 104.0, 106.0)
     assert judge(reasons_for(case_of(event, beats=beats_at(np.array([106.0]))))) == "doubtful"
     assert judge(reasons_for(case_of(event))) == "not assessable"
+
+
+def lost_before(kind, onset_s, *, lost=True, end_s=104.0):
+    """Two beats a second, none from 100 to 112 s, then 1 s apart; was the ECG lost meanwhile?
+
+    Breathing goes on all the time, every 2 s. Returns what speaks against an event after it.
+    """
+    beats_s = np.concatenate([np.arange(60.0, 100.1, 0.5), np.arange(112.5, 140.0, 1.0)])
+    breath_s = np.arange(60.0, 140.0, 2.0)
+    ones, nothing = np.ones(len(breath_s)), np.full(len(breath_s), np.nan)
+    count = np.arange(len(breath_s))
+    breaths = Breaths(breath_s, breath_s, count, ones, nothing, nothing, ones < 0)
+    contact = {}
+    if lost:
+        contact["ecg"] = ContactMarks(
+            np.array([102.0, 112.0]),
+            np.array([102.0, 112.5]),
+            np.array([100.2, 100.2]),
+            np.array([int(Reason.MISSING)] * 2),
+            np.array([False, True]),
+            np.array([False, False]),
+        )
+    event = Event(
+        1, kind, onset_s, onset_s + 5.0, end_s, limits={"limit_bpm": 80.0, "hold_off_s": 5.0}
+    )
+    case = case_of(event, beats=beats_at(beats_s), breaths=breaths, contact=contact)
+    return [reason.text for reason in reasons_for(case) if reason.side == "against"]
+
+
+def test_time_in_which_the_ecg_was_lost_before_a_slow_heart_is_no_time_without_a_beat():
+    assert lost_before("low heart rate", 112.75, end_s=125.0) == []
+    assert lost_before("low heart rate", 113.5, end_s=125.0) == []
+
+
+def test_but_it_is_one_where_the_ecg_could_be_used_or_the_event_began_before():
+    went_on = "breathing went on as before through 12 s without a beat"
+    assert went_on in lost_before("low heart rate", 113.5, lost=False, end_s=125.0)
+    assert went_on in lost_before("low heart rate", 100.75, end_s=125.0)
+
+
+def test_a_time_without_a_beat_long_before_a_slow_heart_says_nothing_of_it():
+    assert lost_before("low heart rate", 122.5, lost=False, end_s=130.0) != []
+    assert lost_before("low heart rate", 122.6, lost=False, end_s=130.0) == []
+
+
+def test_breathing_says_nothing_of_a_fast_heart_in_which_the_ecg_was_lost():
+    assert lost_before("high heart rate", 95.0, end_s=125.0) == []

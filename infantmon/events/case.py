@@ -9,10 +9,12 @@ import numpy as np
 
 from infantmon.events.history import History
 from infantmon.model.event import Event, Evidence
-from infantmon.model.spans import Spans
+from infantmon.model.spans import BLOCKING, BRIDGED_S, Spans
 
 BEFORE_S = 30.0
 """How far back the breathing and the heart before an event are looked at, in seconds."""
+AROUND_S = 10.0
+"""So long before an event the beats belong to what is around it, in seconds."""
 DISTURBED_SHARE = 0.2
 """From this share of an event under movement it is doubtful."""
 
@@ -37,13 +39,24 @@ class Case:
 
     @cached_property
     def longest_without_beat_s(self) -> tuple[float, float]:
-        """Start and end of the longest time without a beat around the event, in seconds."""
-        beats = self.history.beats(self.event.onset_s - BEFORE_S, self.until_s, self.known_s)
-        if not len(beats):
-            return self.event.onset_s, self.event.onset_s
-        edges_s = np.append(beats.time_s, self.until_s)
-        row = int(np.argmax(np.diff(edges_s)))
-        return float(edges_s[row]), float(edges_s[row + 1])
+        """Start and end of the longest time without a beat in the event or shortly before, in s.
+
+        While the ECG could not be used, before the event, nobody knows whether there were beats.
+        """
+        onset_s = self.event.onset_s
+        beats_s = self.history.beats(onset_s - BEFORE_S, self.until_s, self.known_s).time_s
+        if not len(beats_s):
+            return onset_s, onset_s
+        spans = self.history.spans("ecg", self.known_s, BLOCKING)
+        long = spans.end_s - spans.start_s > BRIDGED_S
+        lost = Spans(spans.start_s[long], spans.end_s[long], spans.reason[long])
+        over_s = lost.end_s[(lost.end_s > beats_s[0]) & (lost.end_s <= onset_s)]
+        edges_s = np.sort(np.concatenate((beats_s, over_s, [self.until_s])))
+        starts_s, ends_s = edges_s[:-1], edges_s[1:]
+        shortly_before = (ends_s >= onset_s - AROUND_S) & ~lost.touch(starts_s, ends_s)
+        counts = (ends_s >= onset_s) | shortly_before
+        row = int(np.argmax(np.where(counts, ends_s - starts_s, 0.0)))
+        return float(starts_s[row]), float(ends_s[row])
 
 
 def disturbed(case: Case, spans: Spans, what: str) -> list[Evidence]:

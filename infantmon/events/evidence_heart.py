@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from infantmon.events.case import BEFORE_S, DISTURBED_SHARE, Case, counted, disturbed
+from infantmon.events.case import AROUND_S, BEFORE_S, DISTURBED_SHARE, Case, counted, disturbed
 from infantmon.model.arrays import Floats
 from infantmon.model.event import NOT_ASSESSABLE, Event, Evidence
 from infantmon.model.marks import RPeaks
@@ -38,7 +38,7 @@ def beats_alike(case: Case) -> list[Evidence]:
     Where it does, a beat that looks strange is still a beat (a wide one, an escape beat).
     """
     event = case.event
-    beats = case.history.beats(event.onset_s - 10.0, case.until_s + 1e-6, case.known_s)
+    beats = case.history.beats(event.onset_s - AROUND_S, case.until_s + 1e-6, case.known_s)
     stopped = event.kind == "no heart beat"
     if not len(beats):
         # whether a heart has stopped cannot be told by a lead that has not shown it beat

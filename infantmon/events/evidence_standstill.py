@@ -47,6 +47,8 @@ def breathing_went_on(case: Case) -> list[Evidence]:
 
     Breathing outlasts the heart by a while only; regular breaths speak for beats that went unseen.
     """
+    if case.event.kind == "high heart rate":
+        return []
     start_s, end_s = case.longest_without_beat_s
     if end_s - start_s < LONG_WITHOUT_BEAT_S:
         return []
@@ -67,6 +69,8 @@ def beats_went_on(case: Case) -> list[Evidence]:
     A heart that stops for long slows before or comes back slowly; beats that break off and are back
     at once, at their rate, speak for a lead that was lost.
     """
+    if case.event.kind == "high heart rate":
+        return []
     start_s, end_s = case.longest_without_beat_s
     if end_s - start_s < LONG_WITHOUT_BEAT_S:
         return []
