@@ -191,3 +191,45 @@ def test_a_time_without_a_beat_long_before_a_slow_heart_says_nothing_of_it():
 
 def test_breathing_says_nothing_of_a_fast_heart_in_which_the_ecg_was_lost():
     assert lost_before("high heart rate", 95.0, end_s=125.0) == []
+
+
+def dropped(interval_s, lost_s, *, kind="low heart rate", limits=None):
+    """Beats at 0.7 s, one interval of another length with a drop-out in it, and beats again."""
+    beats_s = np.concatenate([100.0 - 0.7 * np.arange(40)[::-1], 100.0 + interval_s + np.arange(9)])
+    since_s, end_s = lost_s
+    contact = {}
+    if end_s > since_s:
+        contact["ecg"] = ContactMarks(
+            np.array([end_s]),
+            np.array([end_s]),
+            np.array([since_s]),
+            np.array([int(Reason.NOT_FINITE)]),
+            np.array([True]),
+            np.array([True]),
+        )
+    limits = limits or {"limit_bpm": 80.0, "hold_off_s": 5.0}
+    until_s = 100.0 + interval_s
+    event = Event(1, kind, 100.7, until_s, until_s, limits=limits)
+    reasons = reasons_for(case_of(event, beats=beats_at(beats_s), contact=contact))
+    return [reason.text for reason in reasons if reason.side == "against"]
+
+
+def test_a_beat_may_be_missing_in_a_brief_drop_out_and_then_nothing_was_slow():
+    (told,) = dropped(1.4, (100.5, 100.9))
+    assert told.startswith("beats may be missing in 0.4 s in which the ECG could not be used")
+    limits = {"limit_s": 2.0}
+    assert dropped(2.1, (100.6, 101.4), kind="no heart beat", limits=limits) != []
+
+
+@pytest.mark.parametrize(
+    ("interval_s", "lost_s", "kind"),
+    [
+        (1.4, (0.0, 0.0), "low heart rate"),  # none is lost
+        (1.4, (100.1, 100.3), "low heart rate"),  # and then 1.1 s without a beat
+        (1.4, (90.1, 90.3), "low heart rate"),  # another interval is lost
+        (1.4, (80.1, 80.3), "low heart rate"),  # one long before
+        (1.4, (100.5, 100.9), "high heart rate"),
+    ],
+)
+def test_but_not_where_an_interval_is_long_without_it(interval_s, lost_s, kind):
+    assert dropped(interval_s, lost_s, kind=kind) == []

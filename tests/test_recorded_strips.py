@@ -144,3 +144,13 @@ def test_a_strip_that_ends_without_a_beat_does_not_speak_against_a_stopped_heart
 def test_a_strip_that_holds_all_of_an_event_supports_it(nights, kind, length_s):
     strip = strip_of(nights[kind], AT_S - 30.0, AT_S + length_s + 20.0)
     assert judged(strip, kind, 30.0, 30.0 + length_s)[0] == SUPPORTED
+
+
+def test_without_a_heart_rate_a_fast_heart_is_not_ruled_out(nights):
+    """The ECG is flat but for noise: it can be used, and shows no beat."""
+    ecg = nights["nothing"].channels["ecg"]
+    noise = 0.01 * np.random.default_rng(1).standard_normal(ecg.sample_count)
+    channels = {"ecg": im.Channel(noise, ecg.rate_hz, ecg.unit)}
+    judgement, text = judged(im.Recording(channels, name="strip"), "high heart rate", 30.0, 50.0)
+    assert judgement == NOT_ASSESSABLE
+    assert "no heart rate is known in it" in text

@@ -95,8 +95,15 @@ _HEART: tuple[_Look, ...] = (
     heart.electrodes_off,
     standstill.breathing_went_on,
     standstill.beats_went_on,
+    standstill.beats_missing,
 )
-_READ_LIMITS = (_length, breathing.swings_inside, heart.beats_alike, heart.second_lead)
+_READ_LIMITS = (
+    _length,
+    breathing.swings_inside,
+    heart.beats_alike,
+    heart.second_lead,
+    standstill.beats_missing,
+)
 _LOOKS: dict[str, tuple[_Look, ...]] = {
     "apnea": _BREATHING,
     "periodic breathing": (breathing.breathing_before, breathing.movement),

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from infantmon.events.case import BEFORE_S, Case, counted
-from infantmon.model.event import Evidence
-from infantmon.model.spans import INTERFERING
+from infantmon.events.case import AROUND_S, BEFORE_S, Case, counted
+from infantmon.model.event import Event, Evidence
+from infantmon.model.spans import BLOCKING, INTERFERING
 
 LONG_WITHOUT_BEAT_S = 10.0
 """From this length on breathing is asked whether the heart can have stopped, in seconds."""
@@ -104,3 +104,34 @@ def mains_began(case: Case) -> list[Evidence]:
         return []
     text = "mains interference began as the beats vanished: an electrode may be off"
     return [Evidence(text, "against")]
+
+
+def beats_missing(case: Case) -> list[Evidence]:
+    """Tell that it rests on brief stretches in which the ECG could not be used, beats and all.
+
+    Brief ones are bridged and change no timer; but a beat that lies in one is missing, and the
+    interval around it is long.
+    """
+    event = case.event
+    if event.kind == "high heart rate":
+        return []
+    start_s = event.onset_s - AROUND_S
+    lost = case.history.spans("ecg", case.known_s, BLOCKING)
+    lost_s = lost.overlap_s(start_s, case.until_s)
+    beats_s = case.history.beats(start_s, case.until_s + 1e-6, case.known_s).time_s
+    if lost_s <= 0.0 or not len(beats_s):
+        return []
+    edges_s = np.sort(np.concatenate((beats_s, lost.start_s, lost.end_s, [case.until_s])))
+    edges_s = edges_s[(edges_s >= beats_s[0]) & (edges_s <= case.until_s)]
+    seen_s = np.diff(edges_s)[~lost.inside(0.5 * (edges_s[1:] + edges_s[:-1]))]
+    if not len(seen_s) or float(seen_s.max()) > _longest_within(event):
+        return []
+    text = f"beats may be missing in {lost_s:.1f} s in which the ECG could not be used"
+    return [Evidence(f"{text}: no other interval is so long", "against")]
+
+
+def _longest_within(event: Event) -> float:
+    """Return the longest interval that is not beyond the limit of an event, in seconds."""
+    if "limit_s" in event.limits:
+        return float(np.nextafter(float(event.limits["limit_s"]), 0.0))
+    return 60.0 / float(event.limits.get("limit_bpm", np.inf))

@@ -189,6 +189,8 @@ def _not_assessable(found: Reviewed, kind: str, measures: Measures) -> str:
         share = shares[role]
         if share >= DISTURBED_SHARE:
             return f"no event found, but the {WORDS[role]} {word} for {100 * share:.0f} % of it"
+    if kind in ("low heart rate", "high heart rate") and measures.lowest_bpm is None:
+        return "no event found, but no heart rate is known in it"
     return ""
 
 
