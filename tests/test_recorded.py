@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import csv
 import dataclasses
+import io
 import json
 from datetime import UTC, datetime, timedelta
 
@@ -19,6 +21,7 @@ from infantmon.recorded.decisions import Decision, Decisions
 from infantmon.recorded.event import recorded_events
 from infantmon.recorded.judging import NOT_FOUND
 from infantmon.recorded.reading import read_recorded
+from infantmon.report.recorded_files import recorded_csv, recorded_text
 from infantmon.scoring.agreement import cohen_kappa
 from infantmon.simulate import demo_scenario, simulate_night
 
@@ -70,6 +73,14 @@ def test_a_bad_list_is_told_by_row_the_others_judged_and_nothing_lost(night, bad
     assert by_row[6].judgement == NOT_FOUND
     assert by_row[10].reasons[0].text.startswith("no limit for low heart rate is set")
     assert sum(judged.counts.values()) == 9
+
+
+def test_a_time_that_the_list_does_not_give_is_a_dash_on_the_screen_and_an_empty_cell(night, bad):
+    judged = im.review(night, PLAN, recorded=bad).recorded
+    assert "nan" not in recorded_text(judged, 200)
+    rows = {row["row"]: row for row in csv.DictReader(io.StringIO(recorded_csv(judged)))}
+    assert (rows["6"]["onset s"], rows["6"]["end s"]) == ("300.0", "")
+    assert (rows["8"]["onset s"], rows["8"]["end s"]) == ("", "")
 
 
 def test_measures_tell_the_pause_both_ways(night, bad):

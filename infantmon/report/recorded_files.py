@@ -6,6 +6,7 @@ import csv
 import dataclasses
 import io
 import json
+import math
 from typing import Any
 
 from infantmon.recorded.decisions import Decisions
@@ -40,8 +41,8 @@ def recorded_text(judged: JudgedList, width: int) -> str:
             str(one.recorded.row),
             one.recorded.recording or "-",
             one.recorded.kind,
-            f"{one.recorded.onset_s:.1f}",
-            f"{one.recorded.end_s:.1f}",
+            _seconds(one.recorded.onset_s),
+            _seconds(one.recorded.end_s),
             one.judgement,
             main_reason_of(one),
         ]
@@ -51,6 +52,11 @@ def recorded_text(judged: JudgedList, width: int) -> str:
     lines += [f"found beside them: {len(judged.beside)}"]
     lines += [f"known-input test periods, not counted: {len(judged.tests)}"] if judged.tests else []
     return "\n".join([*lines, *(f"list: {fault}" for fault in judged.faults)])
+
+
+def _seconds(value: float) -> str:
+    """Return a time as listed, or a dash where the list gives none."""
+    return f"{value:.1f}" if math.isfinite(value) else "-"
 
 
 def recorded_json(judged: JudgedList, decisions: Decisions) -> dict[str, Any]:
@@ -106,6 +112,7 @@ def recorded_csv(judged: JudgedList) -> str:
         m = one.measures
         told = [None if m is None else getattr(m, name) for name in MEASURES]
         shares = [None, None] if m is None else [json.dumps(m.unusable), json.dumps(m.disturbed)]
-        cells = [row.row, row.recording, row.kind, row.onset_s, row.end_s, one.judgement]
+        times = [finite(row.onset_s), finite(row.end_s)]  # not given: an empty cell
+        cells = [row.row, row.recording, row.kind, *times, one.judgement]
         table.writerow([*cells, *told, *shares, main_reason_of(one), SHORT_NOTICE])
     return lines.getvalue()
