@@ -154,3 +154,32 @@ def test_without_a_heart_rate_a_fast_heart_is_not_ruled_out(nights):
     judgement, text = judged(im.Recording(channels, name="strip"), "high heart rate", 30.0, 50.0)
     assert judgement == NOT_ASSESSABLE
     assert "no heart rate is known in it" in text
+
+
+def little_known(events, *roles):
+    """Breathing with some pulsation, in which something happens after a few breaths."""
+    scenario = sim.Scenario(
+        80.0,
+        250.0,
+        62.5,
+        heart=sim.Heart(rate_bpm=104.0),
+        breathing=sim.Breathing(30.0),
+        pulsation=sim.PulsationByPhase(0.3),
+        events=events,
+    )
+    channels = sim.simulate_night(scenario, seed=4).recording.channels
+    return im.Recording({role: channels[role] for role in roles}, name="strip")
+
+
+def test_pulsation_that_is_taken_for_breaths_does_not_rule_a_pause_out():
+    """No ECG, few breaths before; the breaths after it, that no stream knows, show its size."""
+    strip = little_known((sim.Pause(4.0, 30.0),), "impedance")
+    assert len(im.review(strip, PLAN).breaths.between(10.0, 32.0)) > 20
+    judgement, text = judged(strip, "apnea", 4.0, 34.0)
+    assert judgement == NOT_ASSESSABLE
+    assert "s all swings are below 0.3 of a breath: the heart's pulsation, or shallow" in text
+
+
+def test_breathing_at_half_its_size_rules_a_pause_out():
+    strip = little_known((sim.ShallowBreathing(8.0, 30.0, 0.5),), "ecg", "impedance")
+    assert judged(strip, "apnea", 8.0, 38.0)[0] == NOT_FOUND

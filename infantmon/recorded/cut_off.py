@@ -7,59 +7,20 @@ found, but nothing speaks against the recorded one either.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 
 from infantmon.model.arrays import Floats
-from infantmon.model.marks import Breaths
+from infantmon.recorded.listed import Listed
 from infantmon.recorded.measures import WORDS, lost_stretches
 from infantmon.recorded.reviewed import Reviewed
+from infantmon.recorded.small_swings import clear_breaths
 
 SHARE_OF_LIMIT, SHARE_LISTED = 0.25, 0.5
 """A pause that is cut off may be an event if so much of the limit is seen of it, or if it fills so
 much of what was listed (project's choice)."""
-CLEAR_SHARE = 0.3
-"""While nothing is known of the breathing yet, the heart's pulsation may be marked. So a swing
-smaller than this share of the recording's large ones (their upper quartile) ends no pause that is
-cut off; the breath detector asks about as much of a breath."""
 MARKS = {"impedance": "clear breath", "ecg": "heart beat"}
 NOT_TOLD = "how long that went on cannot be told"
-
-
-@dataclass(frozen=True, slots=True)
-class Listed:
-    """What lies in the recording of a listed stretch.
-
-    Attributes
-    ----------
-    kind : str
-        Kind of the recorded event.
-    start_s, end_s : float
-        The stretch, in seconds.
-    margin_s : float
-        How far these times may be off, in seconds.
-    """
-
-    kind: str
-    start_s: float
-    end_s: float
-    margin_s: float
-
-    @property
-    def length_s(self) -> float:
-        """From start to end, in seconds."""
-        return self.end_s - self.start_s
-
-    def is_reached(self, start_s: float, end_s: float) -> bool:
-        """Tell whether a stretch (seconds) reaches into it, give or take the margin.
-
-        Parameters
-        ----------
-        start_s, end_s : float
-            The other stretch, in seconds.
-        """
-        return start_s < self.end_s + self.margin_s and end_s > self.start_s - self.margin_s
 
 
 def cut_off(found: Reviewed, listed: Listed) -> str:
@@ -79,20 +40,13 @@ def cut_off(found: Reviewed, listed: Listed) -> str:
     """
     plan = found.plan
     if listed.kind == "apnea" and plan.apnea is not None:
-        marks_s = _clear(found.breaths)
+        marks_s = clear_breaths(found.breaths, listed).time_s
         return _cut_pause(found, listed, "impedance", marks_s, plan.apnea.limit_s)
     if listed.kind == "no heart beat" and plan.no_heart_beat is not None:
         return _cut_pause(found, listed, "ecg", found.r_peaks.time_s, plan.no_heart_beat.limit_s)
     limits = {"low heart rate": plan.low_heart_rate, "high heart rate": plan.high_heart_rate}
     limit = limits.get(listed.kind)
     return "" if limit is None else _cut_excursion(found, listed, limit.hold_off_s)
-
-
-def _clear(breaths: Breaths) -> Floats:
-    """Return the times of the breaths that are not small beside the others."""
-    if not len(breaths):
-        return breaths.time_s
-    return breaths.time_s[breaths.size >= CLEAR_SHARE * np.percentile(breaths.size, 75.0)]
 
 
 def _cut_pause(found: Reviewed, listed: Listed, role: str, marks_s: Floats, limit_s: float) -> str:

@@ -9,10 +9,12 @@ from dataclasses import dataclass
 from infantmon.events.case import DISTURBED_SHARE
 from infantmon.model.event import DOUBTFUL, NOT_ASSESSABLE, SUPPORTED, Event, Evidence
 from infantmon.model.prescription import KINDS
-from infantmon.recorded.cut_off import Listed, cut_off
+from infantmon.recorded.cut_off import cut_off
 from infantmon.recorded.event import RecordedEvent, RecordedEvents
+from infantmon.recorded.listed import Listed
 from infantmon.recorded.measures import WORDS, Measures, measures_of
 from infantmon.recorded.reviewed import Reviewed
+from infantmon.recorded.small_swings import small_swings
 
 NOT_FOUND = "not found"
 """Judgement of a recorded event beside which the review has no event of its kind."""
@@ -147,9 +149,9 @@ def _judged(found: Reviewed, one: RecordedEvent, margin_s: float) -> JudgedRecor
         best = next(j for j in BEST_FIRST if any(e.judgement == j for e in events))
         chosen = next(event for event in events if event.judgement == best)
         return JudgedRecorded(one, best, chosen.reasons + told, measures, events)
-    why = _not_assessable(found, one.kind, measures) or cut_off(
-        found, Listed(one.kind, start_s, stop_s, margin_s)
-    )
+    listed = Listed(one.kind, start_s, stop_s, margin_s)
+    why = _not_assessable(found, one.kind, measures)
+    why = why or cut_off(found, listed) or small_swings(found, listed)
     if why:
         reasons = (Evidence(why, NOT_ASSESSABLE), *told)
         return JudgedRecorded(one, NOT_ASSESSABLE, reasons, measures, ())
