@@ -52,3 +52,22 @@ def test_what_could_not_be_used_before_a_pause_is_no_small_breath():
     assert 0.1 < float(told.split(": ")[1].split()[0]) < 0.4
     assert not [r for r in apnea.reasons if "effort may have gone on" in r.text]
     assert one.measures.pulsation_ratio == pytest.approx(0.2, abs=0.1)
+
+
+@pytest.mark.parametrize("heart_bpm", [126.0, 141.0, 174.0])
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_the_heart_alone_in_a_long_pause_after_few_breaths_is_no_breathing_in_step(heart_bpm, seed):
+    """The pause holds more beats than the breathing before it: nothing is learned anew in it."""
+    scenario = sim.Scenario(
+        75.0,
+        250.0,
+        62.5,
+        heart=sim.Heart(rate_bpm=heart_bpm),
+        breathing=sim.Breathing(40.0),
+        pulsation=sim.PulsationByPhase(0.1),
+        events=(sim.Pause(15.0, 34.0),),
+    )
+    review = im.review(sim.simulate_night(scenario, seed).recording, LIMITS)
+    (apnea,) = review.events.of_kind("apnea")
+    assert not review.pulsation.between(20.0, 48.0).locked.any()
+    assert apnea.judgement == "supported"

@@ -96,6 +96,7 @@ class PulseTemplate(Carried):
         "_steps_ago",
         "_near_for",
         "_far_for",
+        "_alone_for",
     )
 
     def __init__(self) -> None:
@@ -121,12 +122,13 @@ class PulseTemplate(Carried):
         self._gain = 0.0  # smoothness won by taking the pulsation out
         self._near_for = 0  # beats whose level was not far from the usual one
         self._far_for = 0  # beats since the latest of them
+        self._alone_for = 0  # and how many of these moved the signal alone
 
     def take(self, heard: Heard) -> Learned:
         """Learn from one fit."""
         harmonics, power, rest, interval_s = heard
         level = math.sqrt(power)
-        self._follow(level)
+        self._follow(level, heart_alone=rest < (1.0 - EXPLAINED) * power)
         if power <= STANDS * self._level * self._level:  # a heart would show: an electrode is off
             return self.unheard(interval_s)
         if self._fits == 0:
@@ -168,16 +170,21 @@ class PulseTemplate(Carried):
         shape = _mixed(self._trusted(), self._paused, share)
         return shape, self._helps(shape), False, False
 
-    def _follow(self, level: float) -> None:
-        """Start anew once the level has been far from what was learned for as long as that took."""
+    def _follow(self, level: float, *, heart_alone: bool) -> None:
+        """Start anew once the level has been far from what was learned for as long as that took.
+
+        Where far less moves than usual, and mostly with the heart alone, that is a pause.
+        """
         too_large = 0.5 * _power(self._usual) > (TOO_LARGE * level) ** 2
         if not too_large and FAR * self._level <= level <= self._level / FAR:
             self._near_for += 1
-            self._far_for = 0
+            self._far_for = self._alone_for = 0
             return
         self._far_for += 1
+        self._alone_for += heart_alone and not too_large and level < self._level
         patience = PATIENCE if too_large or self._near_for < PATIENCE else LONG_PATIENCE
-        if self._far_for >= min(self._near_for, patience):
+        is_pause = 2 * self._alone_for > self._far_for
+        if self._far_for >= min(self._near_for, patience) and not is_pause:
             self._start_anew()
 
     def _trusted(self) -> Row:
