@@ -126,3 +126,11 @@ def test_frames(review) -> None:
     assert list(review.events.to_frame()["kind"]) == [event.kind for event in review.events]
     assert len(review.breaths.to_frame()) == len(review.breaths)
     assert "<table" in spans._repr_html_()
+
+
+def test_findings_and_spans_are_one_line_in_a_terminal(review) -> None:
+    breaths, spans = review.breaths, review.spans("impedance")
+    told = f"Breaths({len(breaths)} rows, {breaths.time_s[0]:.1f} to {breaths.time_s[-1]:.1f} s; "
+    assert repr(breaths) == f"{told}{', '.join(breaths.columns())})"
+    assert repr(breaths.rows(0, 0)).startswith("Breaths(0 rows; time_s, ")
+    assert repr(spans) == f"Spans({len(spans)} of {spans.total_s:.1f} s together)"

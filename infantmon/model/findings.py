@@ -37,6 +37,11 @@ class Findings:
     known_s: Floats
     settled_until_s: float = field(default=math.inf, kw_only=True)
 
+    def __init_subclass__(cls) -> None:
+        """Keep the short text: a dataclass would make one of its own that holds every array."""
+        super().__init_subclass__()
+        setattr(cls, "__repr__", Findings.__repr__)  # noqa: B010 - mypy lets no method be assigned
+
     def __post_init__(self) -> None:
         values = self.__dict__  # read at once: thousands of small tables are made a minute
         count = len(values["time_s"])
@@ -101,6 +106,10 @@ class Findings:
         import pandas as pd  # noqa: PLC0415 - heavy; loaded only for who asks for a table
 
         return pd.DataFrame({name: getattr(self, name) for name in self.columns()})
+
+    def __repr__(self) -> str:
+        span = f", {self.time_s[0]:.1f} to {self.time_s[-1]:.1f} s" if len(self) else ""
+        return f"{type(self).__name__}({len(self)} rows{span}; {', '.join(self.columns())})"
 
     def _repr_html_(self) -> str:
         """Show the table in a notebook."""

@@ -175,6 +175,9 @@ class Spans:
         words = [Reason(int(reason)).words for reason in self.reason]
         return pd.DataFrame({"start_s": self.start_s, "end_s": self.end_s, "reason": words})
 
+    def __repr__(self) -> str:
+        return f"Spans({len(self)} of {self.total_s:.1f} s together)"
+
     def _repr_html_(self) -> str:
         """Show the table in a notebook."""
         return str(self.to_frame().to_html(max_rows=20))
