@@ -233,3 +233,14 @@ def test_a_beat_may_be_missing_in_a_brief_drop_out_and_then_nothing_was_slow():
 )
 def test_but_not_where_an_interval_is_long_without_it(interval_s, lost_s, kind):
     assert dropped(interval_s, lost_s, kind=kind) == []
+
+
+@pytest.mark.parametrize("kind", ["low heart rate", "high heart rate", "no heart beat"])
+@pytest.mark.parametrize(("grown", "judgement"), [(2.5, "supported"), (4.0, "doubtful")])
+def test_beats_far_larger_than_before_may_be_swings_of_the_electrodes(kind, grown, judgement):
+    time_s = np.concatenate([np.arange(80.0, 100.1, 0.5), np.arange(101.2, 112.0, 1.2)])
+    beats = beats_at(time_s)
+    beats.amplitude[time_s > 97.0] *= grown
+    limits = {"limit_bpm": 70.0, "hold_off_s": 5.0} if "rate" in kind else {"limit_s": 1.0}
+    event = Event(1, kind, 100.5, 106.0, 110.0, limits=limits)
+    assert judge(reasons_for(case_of(event, beats=beats))) == judgement

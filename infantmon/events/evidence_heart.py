@@ -20,6 +20,8 @@ AGREE_BEFORE_S = 10.0
 """How far back from an event the beats of two leads are compared, in seconds."""
 SHRUNK_SHARE = 0.5
 """Below this share of their size before, beats may go unseen."""
+GROWN_SHARE = 3.0
+"""Above this multiple of their size before they may be swings of the electrodes."""
 LAST_BEATS = 2
 """Beats before the longest interval whose size is looked at by itself."""
 
@@ -61,7 +63,9 @@ def beats_alike(case: Case) -> list[Evidence]:
 
 
 def beat_size(case: Case) -> list[Evidence]:
-    """Compare the size of the beats before and in it: beats that fade may go unseen.
+    """Compare the size of the beats before and in it.
+
+    Beats that fade may go unseen; what is far larger may be a swing of the electrodes.
 
     The last beats before the longest interval are looked at by themselves: a drop-out begins there.
     """
@@ -83,6 +87,8 @@ def beat_size(case: Case) -> list[Evidence]:
     if percent < 100.0 * SHRUNK_SHARE:
         hides = "beside" if event.kind == "high heart rate" else "against"
         return [Evidence(f"beats had shrunk to {percent:.0f} % of their size before", hides)]
+    if percent > 100.0 * GROWN_SHARE:
+        return [Evidence(f"beats had grown to {percent:.0f} % of their size before", "against")]
     return [Evidence(f"beats kept their size ({percent:.0f} % of before)", "for")]
 
 
