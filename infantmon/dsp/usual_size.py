@@ -179,39 +179,41 @@ class UsualSize(Carried):
         return self._unlikeness
 
     def _restarts(self, time_s: float, size: float, known: float) -> bool:
-        """Start anew from the latest swings if they tell that a burst was taken for usual."""
+        """Start anew from the latest swings if they tell that something else is usual by now."""
         self._swings.append((time_s, size))
-        swings = list(self._swings)
-        back = self._row_given_up(known)
-        if back:
-            swings, self._given_up = back, 0.0
-        elif self._is_as_before([each for _, each in swings[-2:]], known):
-            swings = swings[-2:]
-        else:
-            if time_s - self._latest > PATIENCE_S:
-                is_open = self.is_open(time_s)
-                swings = self._shallow_row(known, 0.0 if is_open else SHALLOW_LEAST * known)
-                if swings and not is_open and self._was_slow(swings):
-                    swings = []
-            else:
-                swings = self._row_after_burst(swings[-SMALL_COUNT:], known)
-            if not swings:
-                return False
-            self._given_up = max(known, self._given_up)
+        row = self._row_given_up(known) or self._row_as_before(known)
+        row = row or self._small_row(time_s, known)
+        if not row:
+            return False
         self._start_anew(time_s)
-        for each in swings:
+        for each in row:
             self._take(*each)
         return True
 
-    def _is_as_before(self, sizes: list[float], known: float) -> bool:
-        """Tell whether the last two are of the size that was usual before the present one."""
+    def _row_as_before(self, known: float) -> list[tuple[float, float]]:
+        """Return the last two if they are of the size that was usual before the present one."""
+        row = list(self._swings)[-2:]
+        sizes = [size for _, size in row]
         before = math.exp(self._long)
         if self._long_count >= LONG_FROM and before < SMALL * known and _all_near(sizes, before):
-            return True
+            return row
         if self._given_up > HUGE * known and _all_near(sizes, self._given_up):
             self._given_up = 0.0
-            return True
-        return False
+            return row
+        return []
+
+    def _small_row(self, time_s: float, known: float) -> list[tuple[float, float]]:
+        """Return the latest swings if small ones are usual: after a burst, or a long silence."""
+        if time_s - self._latest <= PATIENCE_S:
+            row = self._row_after_burst(list(self._swings)[-SMALL_COUNT:], known)
+        else:
+            is_open = self.is_open(time_s)
+            row = self._shallow_row(known, 0.0 if is_open else SHALLOW_LEAST * known)
+            if row and not is_open and self._was_slow(row):
+                return []
+        if row:
+            self._given_up = max(known, self._given_up)
+        return row
 
     def _row_given_up(self, known: float) -> list[tuple[float, float]]:
         """Return the latest swings of the size that was given up, if they come as breaths do.
@@ -221,8 +223,12 @@ class UsualSize(Carried):
         if self._given_up <= HUGE * known:
             return []
         row = [each for each in self._swings if each[1] >= self._given_up / AS_LONG][-BACK_COUNT:]
-        back = len(row) == BACK_COUNT and _all_near([size for _, size in row], self._given_up)
-        return row if back and _is_even(row, SMALL_EVEN) else []
+        if len(row) < BACK_COUNT or not _all_near([size for _, size in row], self._given_up):
+            return []
+        if not _is_even(row, SMALL_EVEN):
+            return []
+        self._given_up = 0.0
+        return row
 
     def _row_after_burst(
         self, swings: list[tuple[float, float]], known: float
