@@ -9,7 +9,7 @@ import numpy as np
 
 from infantmon.events.history import History
 from infantmon.model.event import Event, Evidence
-from infantmon.model.spans import BLOCKING, BRIDGED_S, Spans
+from infantmon.model.spans import BLOCKING, Spans
 
 BEFORE_S = 30.0
 """How far back the breathing and the heart before an event are looked at, in seconds."""
@@ -47,9 +47,7 @@ class Case:
         beats_s = self.history.beats(onset_s - BEFORE_S, self.until_s, self.known_s).time_s
         if not len(beats_s):
             return onset_s, onset_s
-        spans = self.history.spans("ecg", self.known_s, BLOCKING)
-        long = spans.end_s - spans.start_s > BRIDGED_S
-        lost = Spans(spans.start_s[long], spans.end_s[long], spans.reason[long])
+        lost = self.history.spans("ecg", self.known_s, BLOCKING).unbridged
         over_s = lost.end_s[(lost.end_s > beats_s[0]) & (lost.end_s <= onset_s)]
         edges_s = np.sort(np.concatenate((beats_s, over_s, [self.until_s])))
         starts_s, ends_s = edges_s[:-1], edges_s[1:]

@@ -108,8 +108,7 @@ class History(Carried):
             spans = marks.spans(known_s)
             if not len(marks) or marks.usable[-1]:  # none is open: the answer stays
                 self._spans[role, group, known] = spans
-        kept = spans.end_s >= known_s - LONGEST_KEPT_S
-        return Spans(spans.start_s[kept], spans.end_s[kept], spans.reason[kept])
+        return spans.where(spans.end_s >= known_s - LONGEST_KEPT_S)
 
 
 def _append(parts: list[_Found], part: _Found) -> None:

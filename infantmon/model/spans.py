@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from infantmon.model.arrays import Bools, Floats, Ints
+from infantmon.model.arrays import NO_FLOATS, Bools, Floats, Ints
 from infantmon.model.findings import Findings, column
 
 if TYPE_CHECKING:
@@ -157,11 +157,29 @@ class Spans:
     def __len__(self) -> int:
         return len(self.start_s)
 
+    @classmethod
+    def none(cls) -> Spans:
+        """Return no stretches."""
+        return cls(NO_FLOATS, NO_FLOATS, np.empty(0, dtype=np.int64))
+
+    def where(self, keep: Bools) -> Spans:
+        """Return the stretches for which `keep` is true."""
+        return Spans(self.start_s[keep], self.end_s[keep], self.reason[keep])
+
     @property
     def blocking(self) -> Spans:
         """The stretches in which the signal cannot be used."""
-        keep = (self.reason & int(BLOCKING)) != 0
-        return Spans(self.start_s[keep], self.end_s[keep], self.reason[keep])
+        return self.where((self.reason & int(BLOCKING)) != 0)
+
+    @property
+    def disturbing(self) -> Spans:
+        """The stretches in which the signal is to be used with care."""
+        return self.where((self.reason & int(DISTURBING)) != 0)
+
+    @property
+    def unbridged(self) -> Spans:
+        """The stretches that are too long to be bridged."""
+        return self.where(self.end_s - self.start_s > BRIDGED_S)
 
     @property
     def total_s(self) -> float:

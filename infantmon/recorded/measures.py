@@ -10,7 +10,7 @@ import numpy as np
 from infantmon.events.case import BEFORE_S
 from infantmon.model.arrays import Floats
 from infantmon.model.marks import Breaths, HeartRates, Pulsations
-from infantmon.model.spans import BRIDGED_S, DISTURBING, Spans
+from infantmon.model.spans import Spans
 
 WORDS = {"ecg": "ECG", "ecg2": "second ECG lead", "impedance": "impedance"}
 """Channels in words, by role."""
@@ -93,16 +93,11 @@ def measures_of(found: Findings, start_s: float, end_s: float, roles: tuple[str,
             if s is not None
         },
         {
-            r: _with_care(s).overlap_s(start_s, end_s) / length_s
+            r: s.disturbing.overlap_s(start_s, end_s) / length_s
             for r, s in spans.items()
             if s is not None
         },
     )
-
-
-def _with_care(spans: Spans) -> Spans:
-    keep = (spans.reason & int(DISTURBING)) != 0
-    return Spans(spans.start_s[keep], spans.end_s[keep], spans.reason[keep])
 
 
 def lost_stretches(spans: Spans | None) -> Spans:
@@ -113,11 +108,7 @@ def lost_stretches(spans: Spans | None) -> Spans:
     spans : Spans or None
         Those of a channel; None where it was not recorded.
     """
-    if spans is None:
-        return Spans(np.empty(0), np.empty(0), np.empty(0, dtype=np.int64))
-    blocking = spans.blocking
-    long = blocking.end_s - blocking.start_s > BRIDGED_S
-    return Spans(blocking.start_s[long], blocking.end_s[long], blocking.reason[long])
+    return Spans.none() if spans is None else spans.blocking.unbridged
 
 
 def _longest_pause(

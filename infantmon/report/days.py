@@ -171,12 +171,11 @@ def _channel(
 
 
 def _lost_by_reason(spans: Spans, ends: tuple[float, float]) -> list[tuple[int, float]]:
-    found = []
-    for why in np.unique(spans.reason):
-        chosen = spans.reason == why
-        some = Spans(spans.start_s[chosen], spans.end_s[chosen], spans.reason[chosen])
-        if (lost_s := some.overlap_s(*ends)) > 0.0:
-            found.append((int(why), lost_s))
+    lost_s = {
+        int(why): spans.where(spans.reason == why).overlap_s(*ends)
+        for why in np.unique(spans.reason)
+    }
+    found = [(why, seconds) for why, seconds in lost_s.items() if seconds > 0.0]
     return sorted(found, key=lambda one: -one[1])
 
 

@@ -135,9 +135,8 @@ def outside(times_s: Floats, spans: Spans, *, margin_s: float = 0.0) -> Bools:
 def spans_in(spans: Spans | None, start_s: float, end_s: float) -> Spans:
     """Return the spans that touch a stretch of time."""
     if spans is None:
-        return Spans(np.empty(0), np.empty(0), np.empty(0, dtype=np.int64))
-    kept = (spans.start_s < end_s) & (spans.end_s > start_s)
-    return Spans(spans.start_s[kept], spans.end_s[kept], spans.reason[kept])
+        return Spans.none()
+    return spans.where((spans.start_s < end_s) & (spans.end_s > start_s))
 
 
 def shades_of(spans: Spans, parts: Sequence[Part]) -> tuple[Shade, ...]:

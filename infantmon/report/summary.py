@@ -127,8 +127,7 @@ def _channel(reviewed: Reviewed, role: str, channel: Channel) -> ChannelSummary:
 
 
 def _not_blocking(spans: Spans) -> Spans:
-    keep = (spans.reason & int(BLOCKING)) == 0
-    return Spans(spans.start_s[keep], spans.end_s[keep], spans.reason[keep])
+    return spans.where((spans.reason & int(BLOCKING)) == 0)
 
 
 def losses_of(spans: Spans) -> tuple[Loss, ...]:

@@ -12,7 +12,6 @@ from infantmon.errors import ArgumentError, InfantmonError
 from infantmon.labelled.database import Labelled
 from infantmon.model.arrays import Bools, Floats
 from infantmon.model.channel import Channel
-from infantmon.model.spans import BLOCKING, BRIDGED_S
 from infantmon.scorecard.peers import BEATS, BREATHS, Detect
 from infantmon.selftest.subject import load_detector
 from infantmon.stages.contact import ContactDetector, ContactSettings
@@ -201,6 +200,5 @@ def _held(samples: Floats) -> Floats:
 def _shutdown(settings: ContactSettings, channel: Channel) -> Floats:
     """Return the stretches in which a channel cannot be used, shape (n, 2)."""
     marks = ContactDetector(settings).push(channel.segments[0].values, last=True)
-    spans = marks.blocking.spans(channel.end_s)
-    keep = ((spans.reason & int(BLOCKING)) != 0) & (spans.end_s - spans.start_s > BRIDGED_S)
-    return np.column_stack((spans.start_s[keep], spans.end_s[keep]))
+    spans = marks.blocking.spans(channel.end_s).unbridged
+    return np.column_stack((spans.start_s, spans.end_s))

@@ -136,10 +136,6 @@ class TrueObstructions:
         return cls(NO_FLOATS, NO_FLOATS, NO_FLOATS, np.empty(0, dtype=np.bool_))
 
 
-def _no_spans() -> Spans:
-    return Spans(NO_FLOATS, NO_FLOATS, np.empty(0, dtype=np.int64))
-
-
 @dataclass(frozen=True, eq=False)
 class Truth:
     """What is true of a simulated night.
@@ -185,7 +181,7 @@ class Truth:
     ecg_lost: Spans
     impedance_lost: Spans
     movements: Spans
-    ecg2_lost: Spans = field(default_factory=_no_spans)
+    ecg2_lost: Spans = field(default_factory=Spans.none)
     obstructions: TrueObstructions = field(default_factory=TrueObstructions.none)
     beat_ectopic: Bools = field(default_factory=lambda: np.empty(0, dtype=np.bool_))
     breath_obstructed: Bools = field(default_factory=lambda: np.empty(0, dtype=np.bool_))

@@ -8,7 +8,7 @@ import numpy as np
 
 from infantmon.events.batch import Batch
 from infantmon.model.arrays import Bools, Floats
-from infantmon.model.spans import BRIDGED_S, Spans
+from infantmon.model.spans import Spans
 
 
 @dataclass(frozen=True, eq=False)
@@ -52,10 +52,8 @@ def beat_intervals(whole: Batch) -> Intervals:
 def unusable(whole: Batch, role: str) -> Spans:
     """Return the stretches of a channel that could not be used and are too long to be bridged."""
     if role not in whole.contact:
-        return Spans(np.empty(0), np.empty(0), np.empty(0, dtype=np.int64))
-    spans = whole.contact[role].blocking.spans(whole.reached_s)
-    keep = spans.end_s - spans.start_s > BRIDGED_S
-    return Spans(spans.start_s[keep], spans.end_s[keep], spans.reason[keep])
+        return Spans.none()
+    return whole.contact[role].blocking.spans(whole.reached_s).unbridged
 
 
 def _intervals(whole: Batch, role: str, time_s: Floats, *, open_ends: bool) -> Intervals:
