@@ -84,7 +84,15 @@ _BREATHING: tuple[_Look, ...] = (
     breathing.onset_disturbed,
     breathing.swings_inside,
 )
-_HEART: tuple[_Look, ...] = (
+_FAST_HEART: tuple[_Look, ...] = (
+    heart.cut_in_two,
+    heart.beats_alike,
+    heart.beat_size,
+    heart.second_lead,
+    heart.ecg_disturbed,
+    heart.electrodes_off,
+)
+_SLOW_HEART: tuple[_Look, ...] = (
     heart.cut_in_two,
     heart.beats_alike,
     standstill.few_beats_before,
@@ -107,9 +115,9 @@ _READ_LIMITS = (
 _LOOKS: dict[str, tuple[_Look, ...]] = {
     "apnea": _BREATHING,
     "periodic breathing": (breathing.breathing_before, breathing.movement),
-    "low heart rate": _HEART,
-    "high heart rate": _HEART,
-    "no heart beat": _HEART,
+    "low heart rate": _SLOW_HEART,
+    "high heart rate": _FAST_HEART,
+    "no heart beat": _SLOW_HEART,
     "contact loss": (_technical,),
     "signal unusable": (_technical,),
 }

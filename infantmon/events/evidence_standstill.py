@@ -30,8 +30,6 @@ def few_beats_before(case: Case) -> list[Evidence]:
 
     Before that a jolt of the electrodes, as they are put on, may have been taken for the heart.
     """
-    if case.event.kind == "high heart rate":
-        return []
     start_s, end_s = case.longest_without_beat_s
     if end_s - start_s < VANISHED_S:
         return []
@@ -47,8 +45,6 @@ def breathing_went_on(case: Case) -> list[Evidence]:
 
     Breathing outlasts the heart by a while only; regular breaths speak for beats that went unseen.
     """
-    if case.event.kind == "high heart rate":
-        return []
     start_s, end_s = case.longest_without_beat_s
     if end_s - start_s < LONG_WITHOUT_BEAT_S:
         return []
@@ -69,8 +65,6 @@ def beats_went_on(case: Case) -> list[Evidence]:
     A heart that stops for long slows before or comes back slowly; beats that break off and are back
     at once, at their rate, speak for a lead that was lost.
     """
-    if case.event.kind == "high heart rate":
-        return []
     start_s, end_s = case.longest_without_beat_s
     if end_s - start_s < LONG_WITHOUT_BEAT_S:
         return []
@@ -92,8 +86,6 @@ def mains_began(case: Case) -> list[Evidence]:
 
     Interference that was there before says nothing: beats are found in spite of it.
     """
-    if case.event.kind == "high heart rate":
-        return []
     start_s, end_s = case.longest_without_beat_s
     if end_s - start_s < VANISHED_S:
         return []
@@ -113,8 +105,6 @@ def beats_missing(case: Case) -> list[Evidence]:
     interval around it is long.
     """
     event = case.event
-    if event.kind == "high heart rate":
-        return []
     start_s = event.onset_s - AROUND_S
     lost = case.history.spans("ecg", case.known_s, BLOCKING)
     lost_s = lost.overlap_s(start_s, case.until_s)
