@@ -99,7 +99,7 @@ class BeatDecider(Carried):
         for _ in range(_ROUNDS):
             guess = verdict
             standing = self._standing(some, plain, _Guess.of(guess))
-            verdict = judge(some, standing, self._rules, self._rate_hz)
+            verdict = judge(some, plain, standing, self._rules, self._rate_hz)
             changed = verdict != guess
             right = int(np.argmax(changed)) + 1 if changed.any() else len(some)
             if right == len(some):

@@ -175,8 +175,13 @@ def is_stale(at: Standing, rules: DecisionRules, rate_hz: float) -> Bools:
     return (at.beats > 0) & ((at.since > rules.forget_s * rate_hz) | artefact)
 
 
-def judge(some: Candidates, at: Standing, rules: DecisionRules, rate_hz: float) -> Ints:
-    """Return the verdict on each candidate: `IGNORED`, `NOISE`, `BEAT` or `CLEAN`."""
+def judge(
+    some: Candidates, plain: Bools, at: Standing, rules: DecisionRules, rate_hz: float
+) -> Ints:
+    """Return the verdict on each candidate: `IGNORED`, `NOISE`, `BEAT` or `CLEAN`.
+
+    `plain` tells which are beats before any level is known (`is_plain`).
+    """
     usual = np.where(at.interval > 0.0, at.interval, 0.5 * rate_hz)
     refractory = np.clip(
         rules.refractory * usual,
@@ -190,7 +195,7 @@ def judge(some: Candidates, at: Standing, rules: DecisionRules, rate_hz: float) 
         _stands_out(some, at, rules, inserted=inserted)
         | _small_and_wide(some, at, rules, rate_hz, inserted=inserted)
         | _fits_locally(some, at, rules, rate_hz),
-        is_plain(some, rules),
+        plain,
     )
     taken &= ~_foot(some, at, rules, refractory, rate_hz)
     low = (at.cleans == 0) | (some.height < rules.t_wave_below * at.clean)

@@ -277,6 +277,8 @@ class ApneaProbability(Stage):
     def _ends_of_long_gaps(self, lost: Bools) -> list[int]:
         """Return where a long gap is over, of which the first part may have come before."""
         before, self._lost = self._lost, 0
+        if not before and not lost.any():
+            return []
         starts, ends = true_runs(lost)
         if before and (not len(starts) or starts[0] > 0):
             starts, ends = np.append(0, starts), np.append(0, ends)  # it ended with the last push
