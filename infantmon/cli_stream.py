@@ -34,7 +34,7 @@ Example:
 """
 Rate = Annotated[float | None, typer.Option(help="Samples a second of that channel.")]
 Unit = Annotated[str | None, typer.Option(help="Unit of its samples, where it is known.")]
-AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object a line.")]
+AsJsonLines = Annotated[bool, typer.Option("--json", help="Print one JSON object a line.")]
 
 
 def add_stream(app: typer.Typer) -> None:
@@ -58,7 +58,7 @@ def add_stream(app: typer.Typer) -> None:
             Path | None,
             typer.Option(help="File for samples and events; one that was broken off goes on."),
         ] = None,
-        json: AsJson = False,
+        json: AsJsonLines = False,
     ) -> None:
         """Read frames (one JSON object a line) and print what changes. Bench use only.
 

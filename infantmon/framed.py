@@ -67,6 +67,13 @@ class FrameReader:
     tell : callable or None
         Called with the number of each line that was skipped (from 1), and why.
 
+    Attributes
+    ----------
+    lines, frames, skipped : int
+        Lines so far; those that were frames, and those that were none.
+    missing_s : dict of str to float
+        Seconds of each channel that were told as gaps.
+
     Notes
     -----
     Memory is bounded by the longest line and by what one channel may be ahead of another.
@@ -85,7 +92,6 @@ class FrameReader:
         self.frames = 0
         self.skipped = 0
         self.missing_s = dict.fromkeys(self._rates, 0.0)
-        """Seconds of each channel that were told as gaps."""
 
     def take(self, line: bytes) -> list[Change]:
         """Take one line; return the changes that are known with it.

@@ -243,9 +243,10 @@ class UsualSize(Carried):
         return [] if noise or self.is_sure or self._was_slow(swings) else swings
 
     def _was_slow(self, swings: list[tuple[float, float]]) -> bool:
-        """Tell whether what was learned came far more slowly than a row: then it was no burst.
+        """Tell whether what was learned came far more slowly than a row.
 
-        Two sizes are too few to tell: a first breath, and a jump of the level soon after it.
+        Then what was learned was no burst, and the row is no breathing. Two sizes are too few to
+        tell: a first breath, and a jump of the level soon after it.
         """
         apart = sorted(after - before for before, after in pairwise(self._times))
         apart = [each for each in apart if each <= SMALL_APART_S[1]]  # a longer one is a pause
