@@ -270,6 +270,18 @@ def test_beats_are_mended_but_never_for_ever():
     assert [f is not None for f in fast][-3:] == [True, True, True]
 
 
+def test_a_train_saved_anywhere_mends_the_rest_alike():
+    """An extra beat in each of eight intervals: the rhythm before it is known when it is back."""
+    times = np.cumsum([0.4] * 20 + [0.2] * 8 + [0.4] * 20).tolist()
+    whole = BeatTrain()
+    expected = [whole.take(time_s) for time_s in times]
+    for cut in range(len(times)):
+        before, after = BeatTrain(), BeatTrain()
+        beats = [before.take(time_s) for time_s in times[:cut]]
+        after.restore(before.snapshot())
+        assert beats + [after.take(time_s) for time_s in times[cut:]] == expected, cut
+
+
 def test_wrong_arguments_are_told():
     with pytest.raises(ArgumentError, match="R peaks are expected"):
         rejector().push(DATA.impedance)

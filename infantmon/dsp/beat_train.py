@@ -30,7 +30,6 @@ class Beat(NamedTuple):
 
     time_s: float
     cycle: int  # number of the cycle that begins here
-    cycles_before: int  # cycles since the beat before: 1, or more if beats were missed
     usual_s: float  # usual interval
     trusted: bool  # whether few beats had to be mended of late
 
@@ -48,6 +47,8 @@ class BeatTrain(Carried):
         "_usual_s",
         "_came_s",
         "_intervals",
+        "_former_s",
+        "_former_until",
         "_mended",
     )
 
@@ -110,4 +111,4 @@ class BeatTrain(Carried):
         self._time_s = time_s
         self._cycle += cycles
         trusted = not any(self._mended) or sum(self._mended) <= MENDED  # most trains need no sum
-        return Beat(time_s, self._cycle, cycles, self._usual_s, trusted)
+        return Beat(time_s, self._cycle, self._usual_s, trusted)
