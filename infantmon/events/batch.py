@@ -3,17 +3,14 @@
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-import numpy as np
-
-from infantmon.model.arrays import Floats
 from infantmon.model.carried import record
 from infantmon.model.marks import ApneaProbabilities, Breaths, Pulsations, RPeaks
 from infantmon.model.signal import Signal
-from infantmon.model.spans import BLOCKING, ContactMarks
+from infantmon.model.spans import ContactMarks
 
 
 @record
@@ -86,63 +83,15 @@ def with_views(batches: Sequence[Batch]) -> tuple[Batch, list[Batch]]:
     (Batch, list of Batch)
         All of them as one, and each again with views of its tables, all without the effort.
     """
+    whole = Batch.joined(batches)
     views = [dataclasses.replace(batch, effort=None) for batch in batches]
-    whole = dataclasses.replace(views[-1])
     for name in ("r_peaks", "breaths", "pulsation", "second_beats", "apnea_probability"):
-        tables: list[Any] = [getattr(batch, name) for batch in views]
-        table = type(tables[0]).joined(tables)
-        whole = dataclasses.replace(whole, **{name: table})
+        table: Any = getattr(whole, name)
         first = 0
-        for place, part in enumerate(tables):
+        for place, batch in enumerate(batches):
+            part: Any = getattr(batch, name)
             rows = table.rows(first, first + len(part))
             view = dataclasses.replace(rows, settled_until_s=part.settled_until_s)
             views[place] = dataclasses.replace(views[place], **{name: view})
             first += len(part)
-    contact = {
-        role: ContactMarks.joined([batch.contact[role] for batch in views])
-        for role in views[0].contact
-    }
-    return dataclasses.replace(whole, contact=contact), views
-
-
-@dataclass(frozen=True, slots=True)
-class Mark:
-    """One contact mark that changes timers: an unusable stretch opens, or is over."""
-
-    known_s: float
-    time_s: float
-    since_s: float
-    reason: int
-    opens: bool
-
-
-def blocking_marks(batch: Batch, role: str) -> list[Mark]:
-    """Return the marks of one channel that change timers, in the order of becoming known."""
-    marks = batch.contact.get(role)
-    if marks is None or not len(marks):
-        return []
-    rows = np.flatnonzero(((marks.reason & int(BLOCKING)) != 0) & ~marks.bridged)
-    return [
-        Mark(
-            float(marks.known_s[row]),
-            float(marks.time_s[row]),
-            float(marks.since_s[row]),
-            int(marks.reason[row]),
-            not bool(marks.usable[row]),
-        )
-        for row in rows
-    ]
-
-
-def pieces(known_s: Floats, marks: list[Mark]) -> Iterator[tuple[int, int, Mark | None]]:
-    """Cut findings at the contact marks: yield (first row, row after the last, mark that follows).
-
-    Inside a piece the usability of the channel does not change, so its rows can be worked on
-    together. A mark comes before findings that become known at the same instant.
-    """
-    first = 0
-    for mark in marks:
-        after = int(np.searchsorted(known_s, mark.known_s, side="left"))
-        yield first, after, mark
-        first = after
-    yield first, len(known_s), None
+    return whole, views

@@ -5,13 +5,14 @@ from __future__ import annotations
 import math
 from typing import ClassVar
 
-from infantmon.events.batch import Batch, Latencies, Mark, blocking_marks
+from infantmon.events.batch import Batch, Latencies
 from infantmon.events.condition import Condition, Transition
 from infantmon.events.rule import Rule
 from infantmon.events.untold_beats import UntoldBeats
 from infantmon.model.event import ACTIVE, PENDING
 from infantmon.model.prescription import ContactLossLimit
 from infantmon.model.spans import LOST_CONTACT, Reason
+from infantmon.model.usability import BlockingMark, blocking_marks
 
 BEATS = "ecg beats"
 """What the marks that follow from beats are told of; no channel has this name."""
@@ -41,27 +42,23 @@ class TechnicalRule(Rule):
     def push(self, batch: Batch) -> list[Transition]:
         """Return the transitions that follow from a batch, in the order of known time."""
         marks = [
-            (mark, role) for role in sorted(batch.contact) for mark in self._marks(batch, role)
+            (mark, role)
+            for role in sorted(batch.contact)
+            for mark in blocking_marks(batch.contact[role])
         ]
         marks += [(mark, BEATS) for mark in self._of_beats(batch)]
         marks.sort(key=lambda pair: pair[0].known_s)
         found: list[Transition] = []
         for mark, role in marks:
             found += self._wake(mark.known_s, inclusive=False)
-            found += self._open_or_close(mark, role)
+            found += self._opens(mark, role) if mark.opens else self._closes(mark, role)
         return found + self._wake(batch.reached_s, inclusive=True, last=batch.last)
 
-    def _marks(self, batch: Batch, role: str) -> list[Mark]:
-        return blocking_marks(batch, role)
-
-    def _of_beats(self, batch: Batch) -> list[Mark]:  # noqa: ARG002 - one of the two looks at them
+    def _of_beats(self, batch: Batch) -> list[BlockingMark]:  # noqa: ARG002 - one of the two looks at them
         """Return marks that follow from the beats."""
         return []
 
-    def _open_or_close(self, mark: Mark, role: str) -> list[Transition]:
-        return self._opens(mark, role) if mark.opens else self._closes(mark, role)
-
-    def _opens(self, mark: Mark, role: str) -> list[Transition]:
+    def _opens(self, mark: BlockingMark, role: str) -> list[Transition]:
         if not self.concerns(Reason(mark.reason)):
             return []
         self._open[role] = mark.since_s
@@ -70,7 +67,7 @@ class TechnicalRule(Rule):
             return []
         return self.condition.begin(mark.since_s, mark.known_s, _cause(mark, role))
 
-    def _closes(self, mark: Mark, role: str) -> list[Transition]:
+    def _closes(self, mark: BlockingMark, role: str) -> list[Transition]:
         since_s = self._open.pop(role, None)
         if since_s is None:
             return []
@@ -121,7 +118,7 @@ class SignalUnusableRule(TechnicalRule):
         super().__init__(limit, latencies)
         self._untold = UntoldBeats()
 
-    def _of_beats(self, batch: Batch) -> list[Mark]:
+    def _of_beats(self, batch: Batch) -> list[BlockingMark]:
         return self._untold.push(batch.r_peaks)
 
     def concerns(self, reason: Reason) -> bool:
@@ -129,5 +126,5 @@ class SignalUnusableRule(TechnicalRule):
         return not reason & LOST_CONTACT
 
 
-def _cause(mark: Mark, role: str) -> str:
+def _cause(mark: BlockingMark, role: str) -> str:
     return f"{role.partition(' ')[0]}: {Reason(mark.reason).words}"

@@ -72,12 +72,18 @@ class HeartRateRule(ClockedRule):
         gaps = rows_beside_gaps(findings.time_s, self._longest_s * (1.0 - 1e-9))
         return np.unique(np.concatenate((gaps, turns, turns + 1)))
 
-    def at_beat(self, time_s: float, known_s: float, row: int) -> list[Transition]:
-        """Compare the rate at one beat with the limit."""
+    def take(self, time_s: float, known_s: float, row: int) -> list[Transition]:
+        """Take a beat: the interval before it, while it was open, may have decided already."""
+        found: list[Transition] = []
+        at_s = self.next_at_s()
+        if at_s < time_s:
+            found += self.nothing_found(at_s, known_s)
         side = int(self._side[row])
         if side > 0 and not self.condition.begun:
-            return self.condition.begin(time_s, known_s, "limit passed")
-        return self.over(time_s, known_s) if side < 0 else []
+            found += self.condition.begin(time_s, known_s, "limit passed")
+        elif side < 0:
+            found += self.over(time_s, known_s)
+        return found
 
     def over(self, time_s: float, known_s: float) -> list[Transition]:
         """End what is under way, if anything is: the rate is back."""
@@ -120,14 +126,6 @@ class LowHeartRateRule(HeartRateRule):
         """Return 1 for a rate below the limit."""
         return np.sign(self._limit_bpm - rate_bpm)
 
-    def take(self, time_s: float, known_s: float, row: int) -> list[Transition]:
-        """Take a beat; the interval before it may have passed the limit while it was open."""
-        found: list[Transition] = []
-        at_s = self.next_at_s()
-        if at_s < time_s:
-            found += self.nothing_found(at_s, known_s)
-        return found + self.at_beat(time_s, known_s, row)
-
     def next_at_s(self) -> float:
         """Return when the open interval passes the limit."""
         return math.inf if self.condition.begun else self.reaches_s(self._longest_s)
@@ -157,14 +155,6 @@ class HighHeartRateRule(HeartRateRule):
     def side(self, rate_bpm: Floats) -> Floats:
         """Return 1 for a rate above the limit."""
         return np.sign(rate_bpm - self._limit_bpm)
-
-    def take(self, time_s: float, known_s: float, row: int) -> list[Transition]:
-        """Take a beat; the interval before it may have ended the excursion."""
-        found: list[Transition] = []
-        at_s = self.next_at_s()
-        if at_s < time_s:
-            found += self.nothing_found(at_s, known_s)
-        return found + self.at_beat(time_s, known_s, row)
 
     def next_at_s(self) -> float:
         """Return when the open interval alone brings the average back to the limit."""

@@ -16,14 +16,14 @@ from typing import ClassVar
 
 import numpy as np
 
-from infantmon.events.batch import Batch, Mark, blocking_marks, pieces
+from infantmon.events.batch import Batch
 from infantmon.events.condition import Condition, Transition
 from infantmon.events.shared import Shared
 from infantmon.model.arrays import Floats, Ints
 from infantmon.model.carried import Carried, record
 from infantmon.model.event import PENDING
 from infantmon.model.findings import Findings
-from infantmon.model.usability import Usability
+from infantmon.model.usability import BlockingMark, Usability, blocking_marks, pieces
 
 FEW = 4
 """Of so few findings all are looked at, rather than picked from."""
@@ -166,7 +166,9 @@ class ClockedRule(Rule):
         """Return the transitions that follow from a batch, in the order of known time."""
         found: list[Transition] = []
         findings = self.findings(batch)
-        for first, after, mark in pieces(findings.known_s, blocking_marks(batch, self.role)):
+        for first, after, mark in pieces(
+            findings.known_s, blocking_marks(batch.contact.get(self.role))
+        ):
             if after > first:
                 found += self._take_piece(findings.rows(first, after))
             if mark is not None:
@@ -202,7 +204,7 @@ class ClockedRule(Rule):
         self.clock_s = max(self.clock_s, time_s)
         self._seen = True
 
-    def _take_mark(self, mark: Mark) -> None:
+    def _take_mark(self, mark: BlockingMark) -> None:
         since_s = mark.since_s
         if mark.opens:
             self.usability.opens(since_s, mark.reason)

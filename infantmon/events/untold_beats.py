@@ -8,10 +8,10 @@ from typing import ClassVar
 
 import numpy as np
 
-from infantmon.events.batch import Mark
 from infantmon.model.carried import Carried
 from infantmon.model.marks import RPeaks
 from infantmon.model.spans import Reason
+from infantmon.model.usability import BlockingMark
 
 ESTABLISHED_S = 5.0
 """Beats that all look strange for so long (s) are none that can be told (project's choice): so it
@@ -32,9 +32,9 @@ class UntoldBeats(Carried):
         self._since_s = math.inf  # first of the strange beats since the last reliable one
         self._told = False
 
-    def push(self, beats: RPeaks) -> list[Mark]:
+    def push(self, beats: RPeaks) -> list[BlockingMark]:
         """Return the marks that follow from the next beats, in the order of known time."""
-        marks: list[Mark] = []
+        marks: list[BlockingMark] = []
         turns = np.flatnonzero(np.diff(beats.reliable)) + 1
         edges = [0, *turns.tolist(), len(beats)]
         for first, after in pairwise(edges):
@@ -44,7 +44,7 @@ class UntoldBeats(Carried):
                 marks += self._strange(beats.rows(first, after))
         return marks
 
-    def _strange(self, beats: RPeaks) -> list[Mark]:
+    def _strange(self, beats: RPeaks) -> list[BlockingMark]:
         self._since_s = min(self._since_s, float(beats.time_s[0]))
         row = int(np.searchsorted(beats.time_s, self._since_s + ESTABLISHED_S))
         if self._told or row == len(beats):
@@ -52,10 +52,10 @@ class UntoldBeats(Carried):
         self._told = True
         return [self._mark(float(beats.time_s[row]), float(beats.known_s[row]), opens=True)]
 
-    def _over(self, time_s: float, known_s: float) -> list[Mark]:
+    def _over(self, time_s: float, known_s: float) -> list[BlockingMark]:
         marks = [self._mark(time_s, known_s, opens=False)] if self._told else []
         self._since_s, self._told = math.inf, False
         return marks
 
-    def _mark(self, time_s: float, known_s: float, *, opens: bool) -> Mark:
-        return Mark(known_s, time_s, self._since_s, int(Reason.NOISE), opens)
+    def _mark(self, time_s: float, known_s: float, *, opens: bool) -> BlockingMark:
+        return BlockingMark(known_s, time_s, self._since_s, int(Reason.NOISE), opens)

@@ -1,17 +1,71 @@
-"""Which parts of a channel count: a small memory of its unusable stretches."""
+"""Which parts of a channel count.
+
+In come the contact marks of one channel; out comes, for each beat or breath found in it, whether it
+counts. Only stretches that block the channel for longer than the bridged second matter here: their
+marks cut the findings into pieces, and within a piece the usability does not change.
+"""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
+from dataclasses import dataclass
 from typing import ClassVar
 
 import numpy as np
 
 from infantmon.model.arrays import Bools, Floats
 from infantmon.model.carried import Carried
-from infantmon.model.spans import Reason
+from infantmon.model.spans import BLOCKING, ContactMarks, Reason
 
 _REMEMBERED = 16  # stretches and the time between them last longer than any finding's latency
+
+
+@dataclass(frozen=True, slots=True)
+class BlockingMark:
+    """One contact mark that changes timers: an unusable stretch opens, or is over.
+
+    `time_s` is when it is established or over, `since_s` where its stretch began.
+    """
+
+    known_s: float
+    time_s: float
+    since_s: float
+    reason: int
+    opens: bool
+
+
+def blocking_marks(contact: ContactMarks | None) -> list[BlockingMark]:
+    """Return the marks of one channel that change timers, in the order of becoming known."""
+    if contact is None or not len(contact):
+        return []
+    rows = np.flatnonzero(((contact.reason & int(BLOCKING)) != 0) & ~contact.bridged)
+    return [
+        BlockingMark(
+            float(contact.known_s[row]),
+            float(contact.time_s[row]),
+            float(contact.since_s[row]),
+            int(contact.reason[row]),
+            not bool(contact.usable[row]),
+        )
+        for row in rows
+    ]
+
+
+def pieces(
+    known_s: Floats, marks: list[BlockingMark]
+) -> Iterator[tuple[int, int, BlockingMark | None]]:
+    """Cut findings at the contact marks: yield (first row, row after the last, mark that follows).
+
+    Inside a piece the usability of the channel does not change, so its rows can be worked on
+    together. A mark comes before findings that become known at the same instant.
+    """
+    first = 0
+    for mark in marks:
+        after = int(np.searchsorted(known_s, mark.known_s, side="left"))
+        yield first, after, mark
+        first = after
+    yield first, len(known_s), None
 
 
 class Usability(Carried):

@@ -5,13 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import ClassVar
 
-import numpy as np
-
 from infantmon.model.carried import record
-from infantmon.model.interval_average import IntervalAverage
+from infantmon.model.counted_average import CountedAverage
 from infantmon.model.marks import BreathingRates, Breaths
-from infantmon.model.spans import BLOCKING, ContactMarks
-from infantmon.model.usability import Usability
+from infantmon.model.spans import ContactMarks
 from infantmon.stages.contract import Stage, settled_before
 
 
@@ -47,12 +44,11 @@ class BreathingRate(Stage):
     """
 
     settings_type = BreathingRateSettings
-    carried: ClassVar[tuple[str, ...]] = ("_average", "_usability", "_settled_s")
+    carried: ClassVar[tuple[str, ...]] = ("_average", "_settled_s")
 
     def __init__(self, settings: BreathingRateSettings) -> None:
         super().__init__(settings)
-        self._average = IntervalAverage(settings.average_breaths, settings.average_s)
-        self._usability = Usability()
+        self._average = CountedAverage(settings.average_breaths, settings.average_s)
         self._settled_s = -settings.breath_lag_s
 
     @property
@@ -81,30 +77,11 @@ class BreathingRate(Stage):
         """
         self.begin_push(last=last)
         self._settled_s = max(self._settled_s, breaths.settled_until_s)
-        parts: list[BreathingRates] = []
-        first = 0
-        marks = contact if contact is not None else ContactMarks.empty()
-        for row in np.flatnonzero(((marks.reason & int(BLOCKING)) != 0) & ~marks.bridged):
-            after = int(np.searchsorted(breaths.known_s, marks.known_s[row], side="left"))
-            parts.append(self._rates(breaths.rows(first, after)))
-            first = after
-            if marks.usable[row]:
-                self._usability.closes(float(marks.time_s[row]), int(marks.reason[row]))
-            else:
-                self._usability.opens(float(marks.since_s[row]), int(marks.reason[row]))
-        parts.append(self._rates(breaths.rows(first, len(breaths))))
-        found = BreathingRates.joined(parts)
+        counting, mean_s = self._average.push(breaths, contact)
         return BreathingRates(
-            found.time_s,
-            found.known_s,
-            found.breathing_rate_per_min,
-            found.interval_s,
+            counting.time_s,
+            counting.known_s,
+            60.0 / mean_s,
+            mean_s,
             settled_until_s=self.settled_until_s,
         )
-
-    def _rates(self, breaths: Breaths) -> BreathingRates:
-        counting = breaths.where(self._usability.counts(breaths.time_s))
-        mean = self._average.push(counting.time_s, self._usability.anew_s)
-        known = ~np.isnan(mean)
-        mean = mean[known]
-        return BreathingRates(counting.time_s[known], counting.known_s[known], 60.0 / mean, mean)
