@@ -8,13 +8,17 @@ from functools import cached_property
 import numpy as np
 
 from infantmon.events.history import History
-from infantmon.model.event import Event, Evidence
+from infantmon.model.event import Event, Evidence, Side
 from infantmon.model.spans import BLOCKING, Spans
 
 BEFORE_S = 30.0
 """How far back the breathing and the heart before an event are looked at, in seconds."""
 AROUND_S = 10.0
 """So long before an event the beats belong to what is around it, in seconds."""
+HAIR_S = 1e-6
+"""By so much a stretch of time is widened or narrowed, to have what is at its ends in it or not."""
+ONSET_S = 1.0
+"""So long before an event its onset reaches, in seconds: what is disturbed there counts too."""
 DISTURBED_SHARE = 0.2
 """From this share of an event under movement it is doubtful."""
 
@@ -23,7 +27,18 @@ DISTURBED_SHARE = 0.2
 class Case:
     """An event as the evidence sees it: what has been found by a stream time, and no more.
 
-    `until_s` is the end of the event, or the time reached where it is still open.
+    Attributes
+    ----------
+    event : Event
+        The event as it stands.
+    assessable : bool
+        False if it reached its limit only by counting what could not be judged.
+    until_s : float
+        The end of the event, or the time reached where it is still open, in seconds.
+    known_s : float
+        Stream time up to which findings may be known, in seconds: no later one is looked at.
+    history : History
+        The findings.
     """
 
     event: Event
@@ -59,10 +74,11 @@ class Case:
 
 def disturbed(case: Case, spans: Spans, what: str) -> list[Evidence]:
     """Tell the share of the event, its onset included, that lies in disturbed stretches."""
-    share = spans.overlap_s(case.event.onset_s - 1.0, case.until_s) / (case.length_s + 1.0)
+    start_s = case.event.onset_s - ONSET_S
+    share = spans.overlap_s(start_s, case.until_s) / (case.length_s + ONSET_S)
     if share <= 0.0:
         return [Evidence("no movement seen in it", "for")]
-    side = "against" if share >= DISTURBED_SHARE else "beside"
+    side: Side = "against" if share >= DISTURBED_SHARE else "beside"
     return [Evidence(f"{what} for {100 * share:.0f} % of it", side)]
 
 

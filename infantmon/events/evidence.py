@@ -1,5 +1,10 @@
 """What speaks for and against each event, and the judgement that follows. Reads findings only.
 
+In comes a `Case`: an event, and all findings known by the time it is looked at. Out come its
+reasons, and the judgement they lead to: not assessable if one of them says so, else doubtful if one
+speaks against it, else supported. Which questions are asked of which kind of event is a table at
+the end of this file; the questions themselves stand in the `evidence_...` files.
+
 Every figure here is the project's own choice unless a source stands beside it. Evidence never takes
 an event off the list.
 """

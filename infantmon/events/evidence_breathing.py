@@ -1,16 +1,27 @@
-"""What breathing, pulsation, movement and contact say of an apnea or of periodic breathing."""
+"""What breathing, pulsation, movement and contact say of an apnea or of periodic breathing.
+
+In comes a `Case`: the event, and all findings known by the time it is looked at. Each function asks
+one question of it and gives what it finds as `Evidence`: words and a side (for, against, beside, or
+not assessable), or nothing where there is nothing to say.
+"""
 
 from __future__ import annotations
 
 import numpy as np
 
-from infantmon.events.case import BEFORE_S, DISTURBED_SHARE, Case, counted, disturbed
+from infantmon.events.case import BEFORE_S, DISTURBED_SHARE, HAIR_S, Case, counted, disturbed
 from infantmon.events.measures import unusable_inside
 from infantmon.events.probable_apneas import LEAST
-from infantmon.model.event import Evidence
-from infantmon.model.marks import PROBABILITY_EVERY_S, PROBABILITY_OVER_S, Pulsations
+from infantmon.model.event import NOT_ASSESSABLE, Evidence
+from infantmon.model.marks import PROBABILITY_EVERY_S, PROBABILITY_OVER_S, Breaths, Pulsations
 from infantmon.model.spans import BLOCKING, DISTURBING, Reason
 
+ENOUGH_BEFORE, ENOUGH_AFTER = 4, 3
+"""With fewer breaths than these in the time before, or after, nothing is known of what is usual."""
+SHALLOW_LEAST, SHALLOW_AMONG = 3, 5
+"""So many shallow ones among so many breaths just before: breathing had become shallow."""
+AFTER_COUNT = 5
+"""So many breaths after the end tell at what size breathing came back."""
 PULSATION_SHARE = 0.8
 """From this ratio of pulsation to breath the two are hard to tell apart."""
 LEFT_SHARE, NEARLY_ALL = 0.115, 10.0
@@ -40,14 +51,19 @@ def only_with_unusable_time(case: Case) -> list[Evidence]:
     text = "the limit was reached only by counting time in which the impedance could not be used"
     if not unusable_inside(case):
         text = "the limit was reached only by not counting swings that may be no breaths"
-    return [Evidence(text, "not assessable")]
+    return [Evidence(text, NOT_ASSESSABLE)]
+
+
+def _before(case: Case) -> Breaths:
+    """Return the breaths of the 30 s before the event, the one that it begins with included."""
+    onset_s = case.event.onset_s
+    return case.history.breaths(onset_s - BEFORE_S, onset_s + HAIR_S, case.known_s)
 
 
 def breathing_before(case: Case) -> list[Evidence]:
     """Tell the rate of breathing before, or that there was hardly any."""
-    onset_s = case.event.onset_s
-    before = case.history.breaths(onset_s - BEFORE_S, onset_s + 1e-6, case.known_s)
-    if len(before) < 4:
+    before = _before(case)
+    if len(before) < ENOUGH_BEFORE:
         seen = counted(len(before), "breath")
         return [Evidence(f"only {seen} in the {BEFORE_S:g} s before", "against")]
     rate = 60.0 / float(np.median(np.diff(before.time_s)))
@@ -60,9 +76,9 @@ def breathing_after(case: Case) -> list[Evidence]:
     if event.end_s is None:
         return []
     until_s = event.end_s + BEFORE_S
-    after = case.history.breaths(event.end_s - 1e-6, until_s, case.known_s).size[:5]
-    before = case.history.breaths(event.onset_s - BEFORE_S, event.onset_s + 1e-6, case.known_s).size
-    if len(after) < 3 or len(before) < 4:
+    after = case.history.breaths(event.end_s - HAIR_S, until_s, case.known_s).size[:AFTER_COUNT]
+    before = _before(case).size
+    if len(after) < ENOUGH_AFTER or len(before) < ENOUGH_BEFORE:
         return []
     usual = float(np.median(before))
     if after[0] >= HUGE_TIMES * usual:
@@ -77,15 +93,11 @@ def breathing_after(case: Case) -> list[Evidence]:
 
 def shallow_breathing(case: Case) -> list[Evidence]:
     """Look whether breathing had become shallow before."""
-    onset_s = case.event.onset_s
-    before = case.history.breaths(onset_s - BEFORE_S, onset_s + 1e-6, case.known_s)
-    shallow = int(np.count_nonzero(before.shallow[-5:]))
-    if shallow < 3:
+    shallow = int(np.count_nonzero(_before(case).shallow[-SHALLOW_AMONG:]))
+    if shallow < SHALLOW_LEAST:
         return []
-    text = (
-        f"{shallow} of the last 5 breaths before were shallow: effort may go on below what is seen"
-    )
-    return [Evidence(text, "against")]
+    text = f"{shallow} of the last {SHALLOW_AMONG} breaths before were shallow"
+    return [Evidence(f"{text}: effort may go on below what is seen", "against")]
 
 
 def pulsation(case: Case) -> list[Evidence]:
@@ -123,7 +135,7 @@ def _kept_step(*, before_too: bool) -> Evidence:
     """
     if before_too:
         text = "breathing and heart beat kept step and could not be told apart"
-        return Evidence(text, "not assessable")
+        return Evidence(text, NOT_ASSESSABLE)
     text = "swings in step with the heart were taken for its pulsation, not for breaths"
     return Evidence(text, "against")
 
@@ -163,25 +175,29 @@ def movement(case: Case) -> list[Evidence]:
 
 def contact_beside(case: Case) -> list[Evidence]:
     """Contact lost within 2 s of the onset: the last breath may have been an electrode's."""
-    spans = case.history.spans("impedance", case.known_s, BLOCKING)
-    onset_s = case.event.onset_s
-    near = (spans.start_s < onset_s + 2.0) & (spans.end_s > onset_s - 2.0)
-    if not case.assessable or not near.any():
+    words = _beside_onset(case, BLOCKING)
+    if not case.assessable or words is None:
         return []
-    words = Reason(int(spans.reason[np.flatnonzero(near)[0]])).words
-    return [Evidence(f"the signal could not be used within 2 s of the onset ({words})", "against")]
+    text = f"the signal could not be used within {BESIDE_S:g} s of the onset ({words})"
+    return [Evidence(text, "against")]
+
+
+def _beside_onset(case: Case, group: Reason) -> str | None:
+    """Return, in words, what of a group of reasons is told of the impedance close to the onset."""
+    spans = case.history.spans("impedance", case.known_s, group)
+    onset_s = case.event.onset_s
+    near = (spans.start_s < onset_s + BESIDE_S) & (spans.end_s > onset_s - BESIDE_S)
+    rows = np.flatnonzero(near)
+    return Reason(int(spans.reason[rows[0]])).words if len(rows) else None
 
 
 def onset_disturbed(case: Case) -> list[Evidence]:
     """Look whether the last breath before may be no breath: a jump, a movement, a huge swing."""
-    onset_s = case.event.onset_s
-    spans = case.history.spans("impedance", case.known_s, DISTURBING)
-    near = (spans.start_s < onset_s + BESIDE_S) & (spans.end_s > onset_s - BESIDE_S)
-    if near.any():
-        words = Reason(int(spans.reason[np.flatnonzero(near)[0]])).words
+    words = _beside_onset(case, DISTURBING)
+    if words is not None:
         return [Evidence(f"the impedance was disturbed at its onset ({words})", "against")]
-    before = case.history.breaths(onset_s - BEFORE_S, onset_s + 1e-6, case.known_s).size
-    if len(before) < 4:
+    before = _before(case).size
+    if len(before) < ENOUGH_BEFORE:
         return []
     times = float(before[-1] / np.median(before))
     if times < HUGE_TIMES:
@@ -196,12 +212,13 @@ def swings_inside(case: Case) -> list[Evidence]:
     but a huge swing may be an electrode's, and what follows it no pause.
     """
     event = case.event
-    inside = case.history.breaths(event.onset_s + 1e-6, case.until_s - 1e-6, case.known_s)
+    inside = case.history.breaths(event.onset_s + HAIR_S, case.until_s - HAIR_S, case.known_s)
     if not len(inside):
         return []
     text = f"{counted(len(inside), 'swing')} inside it may be a disturbance or a breath"
-    before = case.history.breaths(event.onset_s - BEFORE_S, event.onset_s + 1e-6, case.known_s).size
-    huge = len(before) >= 4 and bool(inside.size.max() >= HUGE_TIMES * np.median(before))
+    before = _before(case).size
+    usual = float(np.median(before)) if len(before) >= ENOUGH_BEFORE else np.inf
+    huge = bool(inside.size.max() >= HUGE_TIMES * usual)
     edges_s = np.concatenate(([event.onset_s], inside.time_s, [case.until_s]))
     enough = float(np.diff(edges_s).max()) >= float(event.limits.get("limit_s", 0.0))
     return [Evidence(text, "beside" if enough and not huge else "against")]

@@ -1,15 +1,34 @@
-"""What beats, a second lead and the state of the ECG say of a heart-rate event."""
+"""What beats, a second lead and the state of the ECG say of a slow, fast or stopped heart.
+
+In comes a `Case`: the event, and all findings known by the time it is looked at. Each function asks
+one question of it and gives what it finds as `Evidence`: words and a side (for, against, beside, or
+not assessable), or nothing where there is nothing to say.
+"""
 
 from __future__ import annotations
 
 import numpy as np
 
-from infantmon.events.case import AROUND_S, BEFORE_S, DISTURBED_SHARE, Case, counted, disturbed
+from infantmon.events.case import (
+    AROUND_S,
+    BEFORE_S,
+    DISTURBED_SHARE,
+    HAIR_S,
+    Case,
+    counted,
+    disturbed,
+)
 from infantmon.model.arrays import Floats
-from infantmon.model.event import NOT_ASSESSABLE, Event, Evidence
+from infantmon.model.event import NOT_ASSESSABLE, Event, Evidence, Side
 from infantmon.model.marks import RPeaks
 from infantmon.model.spans import BLOCKING, DISTURBING
 
+ENOUGH_BEATS = 5
+"""With fewer beats than this before the event their usual size is not known."""
+ENOUGH_IN_SECOND = 3
+"""With fewer beats than this in a second lead nothing is made of it."""
+MEANWHILE_S = 1.0
+"""So much more than the event, on either side, is looked at for the rate in a second lead, in s."""
 UNRELIABLE_SHARE = 0.3
 """From this share of beats that do not look like their neighbours a rate is doubtful."""
 SAME_BEAT_S = 0.1
@@ -23,7 +42,8 @@ SHRUNK_SHARE = 0.5
 GROWN_SHARE = 3.0
 """Above this multiple of their size before they may be swings of the electrodes."""
 LAST_BEATS = 2
-"""Beats before the longest interval whose size is looked at by itself."""
+"""So many beats before the longest interval are looked at by themselves, and so many in the event
+are enough to have a size."""
 
 
 def cut_in_two(case: Case) -> list[Evidence]:
@@ -40,14 +60,14 @@ def beats_alike(case: Case) -> list[Evidence]:
     Where it does, a beat that looks strange is still a beat (a wide one, an escape beat).
     """
     event = case.event
-    beats = case.history.beats(event.onset_s - AROUND_S, case.until_s + 1e-6, case.known_s)
+    beats = case.history.beats(event.onset_s - AROUND_S, case.until_s + HAIR_S, case.known_s)
     stopped = event.kind == "no heart beat"
     if not len(beats):
         # whether a heart has stopped cannot be told by a lead that has not shown it beat
         return [Evidence("no heart beat was seen before", NOT_ASSESSABLE if stopped else "against")]
-    if stopped and beats.time_s[0] > event.onset_s + 1e-6:
+    if stopped and beats.time_s[0] > event.onset_s + HAIR_S:
         return [Evidence("no heart beat was seen before", "against")]
-    strange_side = "beside" if _carried_by_second_lead(case) else "against"
+    strange_side: Side = "beside" if _carried_by_second_lead(case) else "against"
     share = float(np.mean(~beats.reliable))
     text = f"{100 * (1 - share):.0f} % of the beats around look alike"
     items = [Evidence(text, strange_side if share >= UNRELIABLE_SHARE else "for")]
@@ -65,31 +85,36 @@ def beats_alike(case: Case) -> list[Evidence]:
 def beat_size(case: Case) -> list[Evidence]:
     """Compare the size of the beats before and in it.
 
-    Beats that fade may go unseen; what is far larger may be a swing of the electrodes.
-
-    The last beats before the longest interval are looked at by themselves: a drop-out begins there.
+    Beats that fade may go unseen; what is far larger may be a swing of the electrodes. The last
+    beats before the longest interval are looked at by themselves: a drop-out begins there.
     """
     event = case.event
     before = case.history.beats(event.onset_s - BEFORE_S, event.onset_s, case.known_s)
-    inside = case.history.beats(event.onset_s, case.until_s + 1e-6, case.known_s)
-    if len(before) < 5:
+    inside = case.history.beats(event.onset_s, case.until_s + HAIR_S, case.known_s)
+    if len(before) < ENOUGH_BEATS:
         return []
-    usual = float(np.median(np.abs(before.amplitude)))
+    usual = _size(before)
     ends_s = np.append(inside.time_s, case.until_s)
-    longest_s = float(ends_s[int(np.argmax(np.diff(ends_s, prepend=before.time_s[-1])))])
-    around = case.history.beats(event.onset_s - BEFORE_S, longest_s - 1e-6, case.known_s)
-    sizes = [float(np.median(np.abs(around.amplitude[-LAST_BEATS:])))]
-    if len(inside) >= 2:
-        sizes.append(float(np.median(np.abs(inside.amplitude))))
+    longest_ends_s = float(ends_s[int(np.argmax(np.diff(ends_s, prepend=before.time_s[-1])))])
+    start_s = event.onset_s - BEFORE_S
+    until_longest = case.history.beats(start_s, longest_ends_s - HAIR_S, case.known_s)
+    sizes = [_size(until_longest.rows(len(until_longest) - LAST_BEATS, len(until_longest)))]
+    if len(inside) >= LAST_BEATS:
+        sizes.append(_size(inside))
     if usual <= 0.0:
         return []
     percent = 100.0 * min(sizes) / usual
     if percent < 100.0 * SHRUNK_SHARE:
-        hides = "beside" if event.kind == "high heart rate" else "against"
+        hides: Side = "beside" if event.kind == "high heart rate" else "against"
         return [Evidence(f"beats had shrunk to {percent:.0f} % of their size before", hides)]
     if percent > 100.0 * GROWN_SHARE:
         return [Evidence(f"beats had grown to {percent:.0f} % of their size before", "against")]
     return [Evidence(f"beats kept their size ({percent:.0f} % of before)", "for")]
+
+
+def _size(beats: RPeaks) -> float:
+    """Return the usual height of beats, of whatever polarity."""
+    return float(np.median(np.abs(beats.amplitude)))
 
 
 def second_lead(case: Case) -> list[Evidence]:
@@ -97,8 +122,10 @@ def second_lead(case: Case) -> list[Evidence]:
     event = case.event
     if _leads_agree(case):
         return [Evidence("the second lead shows the same beats", "for")]
-    other = case.history.second_beats(event.onset_s - 1.0, case.until_s + 1.0, case.known_s)
-    if len(other) < 3:
+    other = case.history.second_beats(
+        event.onset_s - MEANWHILE_S, case.until_s + MEANWHILE_S, case.known_s
+    )
+    if len(other) < ENOUGH_IN_SECOND:
         return []
     rate_bpm = 60.0 / float(np.median(np.diff(other.time_s)))
     text = f"the second lead shows {rate_bpm:.0f} beats a minute meanwhile"
@@ -117,10 +144,10 @@ def _beyond_limit(event: Event, beats: RPeaks) -> bool:
 
 def _leads_agree(case: Case) -> bool:
     """Tell whether both leads show the same beats around the event, one to one within 0.1 s."""
-    start_s, end_s = case.event.onset_s - AGREE_BEFORE_S, case.until_s + 1e-6
+    start_s, end_s = case.event.onset_s - AGREE_BEFORE_S, case.until_s + HAIR_S
     first = case.history.beats(start_s, end_s, case.known_s).time_s
     other = case.history.second_beats(start_s, end_s, case.known_s).time_s
-    if min(len(first), len(other)) < 3:
+    if min(len(first), len(other)) < ENOUGH_IN_SECOND:
         return False
     near = _distance_s(first, other) <= SAME_BEAT_S
     near_other = _distance_s(other, first) <= SAME_BEAT_S
@@ -142,8 +169,10 @@ def _carried_by_second_lead(case: Case) -> bool:
     if _leads_agree(case):
         return True
     event = case.event
-    other = case.history.second_beats(event.onset_s - 1.0, case.until_s + 1e-6, case.known_s)
-    if len(other) < 3 or float(np.mean(~other.reliable)) >= UNRELIABLE_SHARE:
+    other = case.history.second_beats(
+        event.onset_s - MEANWHILE_S, case.until_s + HAIR_S, case.known_s
+    )
+    if len(other) < ENOUGH_IN_SECOND or float(np.mean(~other.reliable)) >= UNRELIABLE_SHARE:
         return False
     return _beyond_limit(event, other)
 

@@ -1,10 +1,16 @@
-"""What surrounds a long time without a heart beat, and tells a stopped heart from unseen beats."""
+"""What surrounds a long time without a heart beat, and tells a stopped heart from unseen beats.
+
+In comes a `Case`: the event, and all findings known by the time it is looked at. Each function asks
+one question of the longest time without a beat in it (or shortly before): was there breathing
+meanwhile, did the beats come back as if nothing had happened, could the ECG be used? What it finds
+it gives as `Evidence`, or nothing where there is nothing to say.
+"""
 
 from __future__ import annotations
 
 import numpy as np
 
-from infantmon.events.case import AROUND_S, BEFORE_S, Case, counted
+from infantmon.events.case import AROUND_S, BEFORE_S, HAIR_S, Case, counted
 from infantmon.model.event import Event, Evidence
 from infantmon.model.spans import BLOCKING, INTERFERING
 
@@ -21,6 +27,8 @@ FEW_BEATS = 5
 MAINS_SHARE, MAINS_BEFORE_S = 0.5, 10.0
 """Mains interference over this share of the longest time without a beat, and over less than half of
 that in so many seconds before it, began with it."""
+ENOUGH_BREATHS = 4
+"""With fewer breaths than this, before or meanwhile, nothing is said of breathing."""
 WENT_ON_SHARE = 0.7
 """From this share of the breaths that were due, breathing went on as before."""
 
@@ -33,7 +41,7 @@ def few_beats_before(case: Case) -> list[Evidence]:
     start_s, end_s = case.longest_without_beat_s
     if end_s - start_s < VANISHED_S:
         return []
-    seen = len(case.history.beats(start_s - BEFORE_S, start_s + 1e-6, case.known_s))
+    seen = len(case.history.beats(start_s - BEFORE_S, start_s + HAIR_S, case.known_s))
     if seen >= FEW_BEATS:
         return []
     seen_before = f"only {counted(seen, 'beat')} in the {BEFORE_S:g} s before"
@@ -50,7 +58,7 @@ def breathing_went_on(case: Case) -> list[Evidence]:
         return []
     meanwhile = case.history.breaths(start_s, end_s, case.known_s)
     before = case.history.breaths(start_s - BEFORE_S, start_s, case.known_s)
-    if len(before) < 4 or len(meanwhile) < 4:
+    if min(len(before), len(meanwhile)) < ENOUGH_BREATHS:
         return []
     usual_s = float(np.median(np.diff(before.time_s)))
     if len(meanwhile) * usual_s < WENT_ON_SHARE * (end_s - start_s):
@@ -68,7 +76,7 @@ def beats_went_on(case: Case) -> list[Evidence]:
     start_s, end_s = case.longest_without_beat_s
     if end_s - start_s < LONG_WITHOUT_BEAT_S:
         return []
-    before = case.history.beats(start_s - BEFORE_S, start_s + 1e-6, case.known_s).time_s
+    before = case.history.beats(start_s - BEFORE_S, start_s + HAIR_S, case.known_s).time_s
     after = case.history.beats(end_s, end_s + BEFORE_S, case.known_s).time_s[: RESUMED_BEATS + 1]
     if len(before) <= RESUMED_BEATS or len(after) <= RESUMED_BEATS:
         return []
@@ -108,7 +116,7 @@ def beats_missing(case: Case) -> list[Evidence]:
     start_s = event.onset_s - AROUND_S
     lost = case.history.spans("ecg", case.known_s, BLOCKING)
     lost_s = lost.overlap_s(start_s, case.until_s)
-    beats_s = case.history.beats(start_s, case.until_s + 1e-6, case.known_s).time_s
+    beats_s = case.history.beats(start_s, case.until_s + HAIR_S, case.known_s).time_s
     if lost_s <= 0.0 or not len(beats_s):
         return []
     edges_s = np.sort(np.concatenate((beats_s, lost.start_s, lost.end_s, [case.until_s])))

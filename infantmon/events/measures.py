@@ -1,4 +1,8 @@
-"""What is measured of an event: its effort-free part, its extreme rate, what was unusable in it."""
+"""What is measured of an event: its effort-free part, its extreme rate, what was unusable in it.
+
+In comes a `Case`: the event, and all findings known by the time it is looked at. None of these
+measures is compared with a limit; they stand beside the event, for who reads it.
+"""
 
 from __future__ import annotations
 
@@ -6,7 +10,7 @@ import dataclasses
 
 import numpy as np
 
-from infantmon.events.case import BEFORE_S, Case
+from infantmon.events.case import BEFORE_S, HAIR_S, Case
 from infantmon.model.event import Event, UnusableStretch
 from infantmon.model.interval_average import IntervalAverage
 from infantmon.model.spans import BLOCKING, Reason
@@ -30,7 +34,7 @@ def effort_free_s(case: Case) -> float | None:
     event = case.event
     if event.end_s is None:
         return None
-    around = case.history.breaths(event.onset_s - 1e-6, event.end_s + 1e-6, case.known_s)
+    around = case.history.breaths(event.onset_s - HAIR_S, event.end_s + HAIR_S, case.known_s)
     if len(around) < 2:
         return None
     free_s = float(around.rise_start_s[-1] - around.fall_end_s[0])
@@ -42,7 +46,7 @@ def with_extreme_rate(
 ) -> Event:
     """Return a heart-rate event with the extreme of the averaged rate inside it."""
     spans = case.history.spans("ecg", case.known_s, BLOCKING)
-    beats = case.history.beats(event.onset_s - 2 * BEFORE_S, case.until_s + 1e-6, case.known_s)
+    beats = case.history.beats(event.onset_s - 2 * BEFORE_S, case.until_s + HAIR_S, case.known_s)
     time_s = beats.time_s[~spans.inside(beats.time_s)]
     mean_s = IntervalAverage(*averaging).push(time_s, spans.end_s)[time_s >= event.onset_s]
     mean_s = mean_s[np.isfinite(mean_s)]

@@ -4,14 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Final, Literal
 
 from infantmon.model.carried import record
 
-SUPPORTED, DOUBTFUL, NOT_ASSESSABLE = "supported", "doubtful", "not assessable"
+SUPPORTED, DOUBTFUL = "supported", "doubtful"
+NOT_ASSESSABLE: Final = "not assessable"
 """Judgements of an event."""
 
 ABSENT, PENDING, ACTIVE, LATCHED = "absent", "pending", "active", "latched"
 """States of an alarm condition. Latched: cleared by itself, its indicator still on."""
+
+Side = Literal["for", "against", "not assessable", "beside"]
+"""Where a piece of evidence stands; "beside" is told, but changes no judgement."""
 
 
 @record
@@ -28,7 +33,7 @@ class Evidence:
     """
 
     text: str
-    side: str
+    side: Side
 
     def __str__(self) -> str:
         return f"{self.side}: {self.text}"
