@@ -24,7 +24,7 @@ def movement(start, end):
 def doubts(breaths, *, stretches=(), noise=()):
     told = DoubtfulBreaths()
     (batch,) = batches_of([400.0], contact={"impedance": contact_of(stretches, noise)})
-    told.learn(batch, "impedance")
+    told.learn(batch)
     return breaths.time_s[told.tell(breaths)].tolist()
 
 

@@ -128,9 +128,8 @@ def find_piece(recording: Recording, found: Found, piece_s: float | None) -> Non
     until_s = math.inf if piece_s is None else found.until_s + whole_blocks_s(piece_s)
     batches = [] if found.whole is None else [found.whole]
     fed = replay(recording, found.chain, from_s=found.until_s, until_s=until_s)
-    batches.extend(
-        dataclasses.replace(batch, effort=None) for batch in fed
-    )  # the effort goes at once
+    # The effort goes at once: it is by far the largest part.
+    batches.extend(dataclasses.replace(batch, effort=None) for batch in fed)
     found.whole = Batch.joined(batches)
     found.until_s = until_s
     found.pieces += 1

@@ -1,4 +1,8 @@
-"""Breaths that are large and small in turn."""
+"""Breaths that are large and small in turn.
+
+In comes the size of each breath; out comes by which factor the next one may be smaller than breaths
+must be otherwise.
+"""
 
 from __future__ import annotations
 

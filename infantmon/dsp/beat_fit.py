@@ -1,4 +1,8 @@
-"""Harmonics of the heart beat in a signal, fitted over a few beats, and made into samples again."""
+"""Harmonics of the heart beat in a signal, fitted over a few beats, and made into samples again.
+
+In come windows of three beats, each beat resampled to as many points; out come the cosine and sine
+parts of one, two and three times the heart rate, and how much of the window they explain.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,8 @@
-"""The heart's harmonics stopped in beats instead of seconds, where they stand still."""
+"""The heart's harmonics stopped in beats instead of seconds, where they stand still.
+
+In come samples and the times of beats; out come the samples without what repeats with the beat. A
+heart's rate wanders, so no fixed filter can stop it; counted in beats it is always 1, 2 and 3.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,8 @@
-"""Whether beats can be trusted where they are: do they look like each other, and stand alone."""
+"""Whether beats can be trusted where they are: do they look like each other, and stand alone.
+
+In comes, for each beat, how alike it is to its neighbours and how many lesser candidates lie around
+it; out comes whether the beats up to it form a train that can be trusted.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,9 @@
-"""A train of beats repaired as it comes in: extra beats dropped, missed ones counted in."""
+"""A train of beats repaired as it comes in: extra beats dropped, missed ones counted in.
+
+In come times of R peaks, one by one; out comes each with its number in the train, or nothing where
+it is taken for an extra one. The pulsation is followed by that number, so one beat too many or too
+few would put all that come after it out of step.
+"""
 
 from __future__ import annotations
 

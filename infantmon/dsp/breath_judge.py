@@ -1,4 +1,10 @@
-"""Which local maxima of the impedance are breaths: by size, by what follows, and by rhythm."""
+"""Which local maxima of the impedance are breaths: by size, by what follows, and by rhythm.
+
+In comes one maximum after the other, with what the signal does around it; out comes the breath that
+it marks, or nothing. How large breaths are (`UsualSize`), how far apart (`BreathRhythm`), whether
+they come large and small in turn (`Alternation`) and whether the heart ripples between them
+(`Ripple`) is learned from the maxima before; here it is brought together.
+"""
 
 from __future__ import annotations
 
@@ -12,24 +18,38 @@ from infantmon.dsp.ripple import Ripple
 from infantmon.dsp.usual_size import UsualSize
 from infantmon.model.carried import Carried
 
-RIPPLED = 0.5  # a breath is at least so large where even small swings lie between the breaths
-LASTING = 0.65  # a rise of this share counts although no fall follows in time (a held breath),
-LASTING_SLOW = 0.55  # and of this one where breathing is slow
-STEEP_S = 0.27  # unless, at its steepest, it would take less than this: the level has jumped
-STEEP_USUAL_S = 0.42  # (not if breaths take no longer, as a rule, where breathing is slow)
-STEEP_WEIGHT = 0.1
-FASTER = 0.4  # where breathing is slow: a swing that rises in less than this share of the usual
-FASTER_LEAST = 0.5  # time is a breath only from this size on
-FASTER_HELD = 0.55  # and one that rises so fast and is held is a jump of the level
-REBOUND = 0.8  # a swing smaller than this share of the usual size,
-LATE = 1.1  # that comes later than so many usual intervals, where breathing is not slow,
-SINKS = 0.7  # must sink in time by this share of its rise,
-AGAIN = 0.04  # or rise again by this share of the usual size: else the resting level rebounds
-RINGS = 0.1  # the band-pass swings by less than this share of a jump, after it and before it
-PASSED = 0.04  # smaller swings are not even noted,
-NOTED = 0.3  # unless far smaller ones may become usual: then if so much of the range around them
-CLOSE = 0.45  # two peaks nearer than this share of the usual interval
-DIP = 0.5  # with a dip of less than this share of the usual size between them are one breath
+# Shares are of the usual size of a breath, unless another measure is named. All values are the
+# project's choice, on the recordings and simulated seeds that the results page names.
+
+# How large a breath is
+RIPPLED = 0.5  # at least, where the heart makes a ripple of small swings between breaths
+LASTING = 0.65  # at least its rise, where no fall follows in time (a breath that is held)
+LASTING_SLOW = 0.55  # the same where breathing is slow
+
+# A rise as steep as the band-pass makes a jump of the level is no breath if it is held.
+STEEP_S = 0.27  # so steep: at its steepest the whole rise would take less than this
+STEEP_USUAL_S = 0.42  # but not where breathing is slow and its breaths take no longer as a rule
+STEEP_WEIGHT = 0.1  # of a new breath, at least, in what is known of how steep breaths are
+RINGS = 0.1  # of a jump: by less than this the band-pass swings before it and after it
+
+# Where breathing is slow, what rises far faster than breaths do may be the heart's, or a jump.
+FASTER = 0.4  # of the usual time of a rise: what takes less has to be large to be a breath,
+FASTER_LEAST = 0.5  # at least so large
+FASTER_HELD = 0.55  # of the usual time of a rise: what takes less, and is held, is a jump
+
+# After the last breath of a series the resting level rebounds, late and slowly: no breath.
+LATE = 1.1  # usual intervals since the last breath; later than this a swing may be a rebound,
+REBOUND = 0.8  # if it is smaller than this,
+AGAIN = 0.04  # and the signal does not rise again by so much meanwhile:
+SINKS = 0.7  # then it is a breath only if it falls in time by this share of its rise
+
+# Two peaks close to each other with a small dip between them are one breath, at the higher one.
+CLOSE = 0.45  # of the usual interval apart
+DIP = 0.5  # deep, at most
+
+# Swings too small for a breath are remembered, since far smaller ones may become usual.
+PASSED = 0.04  # from this size on they always are,
+NOTED = 0.3  # of the range of the signal around: from here on while little is known of breathing
 
 Turn = tuple[int, float, bool]  # place, value, whether a maximum
 

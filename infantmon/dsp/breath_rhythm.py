@@ -1,4 +1,8 @@
-"""How far apart breaths are as a rule, and what a breath must be that comes sooner."""
+"""How far apart breaths are as a rule, and what a breath must be that comes sooner.
+
+In come places of breaths; out comes the usual interval, whether breathing is slow, and by which
+factor a breath at a place must be larger, or may be smaller, than otherwise.
+"""
 
 from __future__ import annotations
 
@@ -7,16 +11,24 @@ from typing import ClassVar
 
 from infantmon.model.carried import Carried
 
-INTERVALS = 9  # whose median is usual
-LONGEST_S = 6.0  # a longer one is a pause
+# All values are the project's choice, on the recordings and simulated seeds that the results page
+# names.
+INTERVALS = 9  # so many of the latest: their median is the usual interval
+LONGEST_S = 6.0  # a longer interval is a pause, and is not learned from
 SLOW_S = 2.2  # breathing is slow from this usual interval on
-SOON = 0.7  # sooner than this share of the usual interval, a breath
-SOON_MORE = 1.5  # must be larger: by this share more if it came at once
-SPARED = 4  # so many left out for coming too soon are a faster rhythm
-UNEVEN = 1.5  # but not one alone between two breaths, so much nearer to one than to the other
-QUICK_USUAL_S = 0.55  # where breaths come as fast as this,
-QUICK_S = 0.45  # one so soon after another is flattened by the band-pass
-QUICK = 0.5  # and may be smaller by this
+
+# A breath that comes soon must be larger than otherwise.
+SOON = 0.7  # of the usual interval: sooner than this
+SOON_MORE = 1.5  # larger by this share if it came at once; by less the later it comes
+
+# Rhythm must not lock: where breathing has become faster, breaths would be left out for ever.
+SPARED = 4  # so many left out for coming too soon are a faster rhythm, and rhythm does not count
+UNEVEN = 1.5  # one alone, so much nearer to one breath than to the next, is no sign of it
+
+# The band-pass flattens breaths that come very fast: these may be smaller than otherwise.
+QUICK_USUAL_S = 0.55  # where this or less is the usual interval,
+QUICK_S = 0.45  # one that comes so soon
+QUICK = 0.5  # may be smaller by this factor
 
 
 class BreathRhythm(Carried):

@@ -1,4 +1,9 @@
-"""Bursts of swings far larger than usual, and jumps of the level: movement, not breathing."""
+"""Bursts of swings far larger than usual, and jumps of the level: movement, not breathing.
+
+In come samples; out come the edges of bursts and jumps. The idea: in blocks of a quarter of a
+second only the smallest and largest sample are kept; what spans far more than the usual swing
+within a second is looked at block by block, all else is passed over.
+"""
 
 from __future__ import annotations
 

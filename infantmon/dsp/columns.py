@@ -1,4 +1,8 @@
-"""Sums over the columns of an array that do not depend on how many columns there are."""
+"""Sums over the columns of an array that do not depend on how many columns there are.
+
+Results of a stream have to be equal to the last bit however it is cut; numpy's own sum adds in
+another order where there is one column alone.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,8 @@
-"""Where in a QRS complex the dominant extreme is, without jumping between R and S."""
+"""Where in a QRS complex the dominant extreme is, without jumping between R and S.
+
+In come samples around each complex; out come the column of its extreme, upright or inverted, and
+its height over the baseline. The steps in between (baseline, smoothing, refining) are here too.
+"""
 
 from __future__ import annotations
 

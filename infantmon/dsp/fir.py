@@ -1,4 +1,7 @@
-"""Filters with a finite, symmetric response: their delay is exact and can be taken off."""
+"""Filters with a finite, symmetric response: their delay is exact and can be taken off.
+
+In come samples; out come as many filtered ones, later by half the length of the response.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,8 @@
-"""Runs of exactly equal samples: each run with its place, its length and what led into it."""
+"""Runs of exactly equal samples: each run with its place, its length and what led into it.
+
+In come samples; out comes a table of runs that have lasted long enough to matter. Whether a run is
+a flat signal, or one at the end of its range, is told elsewhere (`held_edges`).
+"""
 
 from __future__ import annotations
 

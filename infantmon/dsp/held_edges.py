@@ -1,4 +1,7 @@
-"""From runs of equal samples to edges: a flat signal, and one at the end of its range."""
+"""From runs of equal samples to edges: a flat signal, and one at the end of its range.
+
+In comes the table of runs of a push (`HeldTable`); out come the edges that are known with it.
+"""
 
 from __future__ import annotations
 

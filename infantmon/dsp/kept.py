@@ -1,4 +1,8 @@
-"""The latest samples of a stream, found by their place in it."""
+"""The latest samples of a stream, found by their place in it.
+
+In come samples; out come, when asked for, windows of those that have not been forgotten. Places are
+counted from the start of the stream, so nobody has to know what has been dropped.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,8 @@
-"""The last pulse before the heart stands still, in a pause: it takes its own time and shape."""
+"""The last pulse before the heart stands still, in a pause: it takes its own time and shape.
+
+In come samples after a beat that no other follows in time; out come the same without what that last
+pulse may have added. The shape learned from beat to beat does not fit it: no next beat cuts it off.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,8 @@
-"""The median of the latest values, for every moment in a row of new ones."""
+"""The median of the latest values, for every moment in a row of new ones.
+
+In come values; out comes the median as it was before each of them. That is what a loop would have
+seen, found for all of them at once.
+"""
 
 from __future__ import annotations
 

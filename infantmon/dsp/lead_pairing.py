@@ -1,4 +1,8 @@
-"""Marks of two leads, paired and weighed one after the other."""
+"""Marks of two leads, paired and weighed one after the other.
+
+In come the R peaks of both leads; out come the beats of one train. `LeadFusion` describes the
+method; here are its decisions, mark by mark in the order of time.
+"""
 
 from __future__ import annotations
 
@@ -11,21 +15,29 @@ from typing import ClassVar, NamedTuple
 from infantmon.model.carried import Carried
 from infantmon.model.marks import RPeaks
 
-MATCH_S = 0.1  # two marks no farther apart are one beat
-DISTANCES = 15  # between matched marks, whose median is taken off
-FARTHEST_S = 0.1  # that the leads' marks of one beat are apart as a rule
-LATEST = 8  # marks that tell the quality of a lead
-BETTER = 0.15  # by which the errors of the second lead must be fewer for it to lead
-ERROR_WEIGHT = 0.12
+# "Usual" is the usual interval between beats of the one train. `LeadFusion` says on what the values
+# were chosen.
+
+# Which marks of the two leads are one beat
+MATCH_S = 0.1  # two marks no farther apart (common practice)
+DISTANCES = 15  # latest distances between such marks: their median is taken off the second lead's
+FARTHEST_S = 0.1  # but no more than this is
+APART_S = 0.12  # two beats of the one train are never closer than this
+LATEST = 8  # intervals whose median is usual, and marks of a lead that tell whether it is reliable
+FIRST_GUESS_S = 0.45  # usual while no interval is known
+
+# Which lead leads: the one that errs less, where one shows more or fewer marks than there are beats
+ERROR_WEIGHT = 0.12  # of the latest interval in a lead's mean errors
 ERRORS_MOST = 2  # counted in one interval
-ERRS = 0.1  # errors an interval from which a leading lead may show artefacts, or miss beats
-LONG = 1.6  # of the usual interval: from here on a beat may be missing
-STALE = 3.0  # usual intervals without a mark after which a lead tells nothing
-STALE_S = 1.5
-NEAR = 0.8  # of the usual interval: a single mark this near to a beat fills no gap
-WHOLE = 1.3  # of the usual interval: in an interval up to this nothing is missing
-APART_S = 0.12  # two marks closer than this are one beat
-FIRST_GUESS_S = 0.45  # usual interval while none is known
+BETTER = 0.15  # errors an interval fewer: then the second lead leads
+STALE = 3.0  # usual intervals without a mark,
+STALE_S = 1.5  # and so long: such a lead tells nothing
+
+# Whether a mark in one lead alone is a beat
+ERRS = 0.1  # errors an interval: from here on the leading lead may show artefacts
+WHOLE = 1.3  # usual intervals: nothing is missing in an interval of the other lead up to this
+NEAR = 0.8  # usual intervals: a mark this near to a beat fills no gap
+LONG = 1.6  # usual intervals: a gap shorter than this needs no filling
 
 
 class Mark(NamedTuple):

@@ -1,4 +1,7 @@
-"""Local maxima of a stream, each found once, however the stream is cut."""
+"""Local maxima of a stream, each found once, however the stream is cut.
+
+In come samples; out come places and heights of those that are the largest around.
+"""
 
 from __future__ import annotations
 

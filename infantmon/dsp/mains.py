@@ -1,4 +1,8 @@
-"""Mains interference in a slow signal, at its own frequency or where sampling folds it to."""
+"""Mains interference in a slow signal, at its own frequency or where sampling folds it to.
+
+In come samples; out come the edges of stretches in which a line of 50 or 60 Hz is large beside the
+usual swing.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,8 @@
-"""Fits of the pulsation over the three intervals before each of many beats, all at once."""
+"""Fits of the pulsation over the three intervals before each of many beats, all at once.
+
+In come new beats and the samples kept so far; out comes a fit for each beat, or nothing where the
+intervals before it are odd.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,10 @@
-"""The heart's pulsation in the impedance, as harmonics of the beat, followed from beat to beat."""
+"""The heart's pulsation in the impedance, as harmonics of the beat, followed from beat to beat.
+
+In comes one fit after the other (`beat_fit`); out comes the shape to take out from here on. The
+difficulty: while the infant breathes a fit holds part of a breath, so the shape must be followed
+slowly; in a pause the heart slows and its pulsation changes, so it must be followed quickly, and
+nothing else moves that could mislead it. Most of this file tells the one from the other.
+"""
 
 from __future__ import annotations
 
@@ -8,45 +14,64 @@ from typing import ClassVar
 from infantmon.dsp.beat_fit import BEATS
 from infantmon.model.carried import Carried
 
-QUIET = 0.5  # of the usual level without pulsation: less is a pause, where only the heart moves
-GROWN = 1.6  # no pulsation grows by more than this, times the square of the longer interval,
-UNSEEN = 0.3  # beyond this share of the breathing level
-DROPPED = 0.85  # and of the usual level with it
-STILL_QUIET = 1.5  # in a pause, of the usual level: so much may still be the heart,
-SLOWED = 1.2  # if the interval has grown by so much
-EXPLAINED = 0.7  # and if its harmonics explain this share of the power
-ALIKE = 0.12  # or if it differs from the fit before by less than this share of its power,
-SLOW_REST = 0.02  # so little is left by the harmonics of a slowed heart where nothing else moves
-STILL = 0.08  # and the harmonics leave less than this share
-SLOWING = 1.08  # of the usual interval: from here on changes of the pulsation are carried on
-FRESH = 0.7  # weight of the latest change
-AHEAD = 1.2  # beats from the middle of a fit to where it is used: a change is carried on so far
-HELPED = 0.5  # in a pause: if the harmonics leave less than this share, they are taken out at once
-QUICK = 0.9  # weight of a new fit in a pause
-SLOW = 1.0 / 100.0  # and while the infant breathes
-FAR = 0.1  # of the usual level: less, or more than its inverse, is no change of breathing or heart;
-TOO_LARGE = 3.0  # a template that exceeds all that is in the signal by this factor is none of it:
-PATIENCE = 60  # after so many beats with such a template all is learned anew,
-LONG_PATIENCE = 600  # and after so many with a level so far off: no pause lasts so long;
-# or after as many as it was learned from, if these were fewer than the first
-STANDS = 1e-4  # of the usual power: with less the signal stands still, and nothing is learned
-HUGE = 3.0  # of the usual level: more is movement, nothing is learned from it
-SAME_INTERVAL = 0.12  # intervals whose logarithms differ by less are one heart rate
-IN_STEP = 0.4  # of the level: if less is left without the pulsation although the level is as usual,
-FULL = 0.75  # or at least this share of it, breaths keep step with the heart
-STEPS = 8  # if it lasts for so many beats
-STEPS_KEPT = 24
-STEP_LOST = 0.6  # of the usual level: then breaths that kept step have stopped
-KNOWN_FROM = 20  # fits after which the size of a pulsation is known
+# "Level" is the root mean square of a window of three beats, "breathing level" that without the
+# pulsation; the usual ones are learned. A fit's "power" is that of its harmonics or of the window,
+# its "rest" what the harmonics leave of the window's. All values are the project's choice, on the
+# recordings and simulated seeds that the results page names.
+
+# A pause: only the heart moves
+QUIET = 0.5  # of the usual breathing level: less is left without the pulsation,
+DROPPED = 0.85  # and the whole is less than this of the usual level
 PAUSE_FROM = 6  # quiet beats that make a pause; after fewer, what was learned in them is dropped
-SURE_S = 1.8  # of quiet at the usual interval, after which a pause has a template of its own
 STILL_FROM = 5  # quiet beats after which nothing but the heart moves
+SURE_S = 1.8  # of quiet at the usual interval, after which a pause has a template of its own
 LONG_QUIET = 60  # beats after which a lasting lower level becomes the usual one
-LEVEL_SHARE = 0.05
-GATE_SHARE = 0.03
-GATE = -0.3  # of the template's power: if taking it out does more harm than this, it is left in
-CERTAIN = 60.0  # fits that do not overlap, in a template that has been learned for long
-FEW = 6  # nothing is taken out before so many fits
+
+# A pause goes on, or has begun, although more moves: the heart has slowed, and its pulse has grown
+SLOWING = 1.08  # of the usual interval: from here on changes of the pulsation are carried on
+ALIKE = 0.12  # of its power: a fit that differs by less from the one before is the same heart,
+STILL = 0.08  # of the power: if its harmonics leave less than this
+SLOWED = 1.2  # of the usual interval: the heart has slowed for sure,
+EXPLAINED = 0.7  # of the power: if the harmonics hold this much it may be the heart
+STILL_QUIET = 1.5  # of the usual level: up to here
+SLOW_REST = 0.02  # of the power: so little is left where only a slowed heart moves
+
+# How large a pulsation can have become; what is larger is a breath
+GROWN = 1.6  # times the usual one, times the square of how much longer the interval is,
+UNSEEN = 0.3  # and this share of the breathing level
+KNOWN_FROM = 20  # fits after which the size of a pulsation is known
+
+# How fast it is followed
+SLOW = 1.0 / 100.0  # weight of a new fit while the infant breathes (at least: the mean at first)
+QUICK = 0.9  # and in a pause
+FRESH = 0.7  # weight of the latest change from beat to beat, in a pause
+AHEAD = 1.2  # beats from the middle of a fit to where it is used: a change is carried on so far
+SAME_INTERVAL = 0.12  # intervals whose logarithms differ by less are one heart rate
+LEVEL_SHARE = 0.05  # least weight of a new level
+GATE_SHARE = 0.03  # weight of a new fit in whether taking the pulsation out helps
+
+# When nothing is learned from a fit, and when all is learned anew
+STANDS = 1e-4  # of the usual power: with less the signal stands still, an electrode may be off
+HUGE = 3.0  # of the usual level: more is movement
+TOO_LARGE = 3.0  # times what is in the signal: a template beyond this is none of it
+FAR = 0.1  # of the usual level: below this, or above its inverse, breathing has not just changed
+# With such a template, or such a level, all is learned anew: after as many beats as the template
+# rests on, and at the latest
+PATIENCE = 60  # after so many,
+LONG_PATIENCE = 600  # or after so many, where only the level is far off and more had been learned
+
+# Breaths in step with the heart cannot be told from its pulsation
+IN_STEP = 0.4  # of the level: if less is left without the pulsation,
+FULL = 0.75  # of the usual level: although this much or more moves
+STEPS = 8  # for so many beats
+STEPS_KEPT = 24  # so many beats after it, it still matters:
+STEP_LOST = 0.6  # of the usual level: with less, breaths that kept step have stopped
+
+# When the template is used
+FEW = 6  # not before so many fits
+GATE = -0.3  # of its power: not if taking it out has done more harm than this of late
+HELPED = 0.5  # of the power: but at once, in a pause, if the harmonics leave less than this
+CERTAIN = 60.0  # no template is more certain than one of so many fits that do not overlap
 
 Row = tuple[float, float, float, float, float, float]
 _NOTHING: Row = (0.0,) * 6
@@ -217,10 +242,7 @@ class PulseTemplate(Carried):
 
     def _learn_levels(self, level: float, breath_level: float) -> None:
         weight = _weight(LEVEL_SHARE, self._fits + 1)
-        off, most = (
-            level - self._level,
-            self._level,
-        )  # no level counts for more than twice the usual
+        off, most = level - self._level, self._level  # none counts for more than twice the usual
         self._level += weight * (off if off < most else most)
         if self._steps_ago >= STEPS_KEPT:  # in step, too little would be left of a breath
             off, most = breath_level - self._breath_level, self._breath_level

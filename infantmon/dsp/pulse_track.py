@@ -1,4 +1,8 @@
-"""The pulsation over time: which beats and which template lead from which sample on."""
+"""The pulsation over time: which beats and which template lead from which sample on.
+
+In come beats with the shape known after each (`pulse_template`); out comes the pulsation at every
+output sample: the shape at its phase between two beats, faded out where the next beat is overdue.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,9 @@
-"""Maxima of the QRS envelope, each with what its surroundings tell about it."""
+"""Maxima of the QRS envelope, each with what its surroundings tell about it.
+
+In come the envelope, the band-passed signal and the signal itself; out come candidates for beats
+(`Candidates`): how high each is beside the others in sight, how deep the envelope falls beside it,
+how alike its shape is to those around it. All later decisions rest on these columns alone.
+"""
 
 from __future__ import annotations
 
@@ -135,9 +140,8 @@ class CandidateFinder(Carried):
         self._height = NO_FLOATS
         self._steep = NO_FLOATS  # largest step between neighbouring means
         self._given = 0  # how many of them have been given out
-        self._shapes = np.zeros(
-            (2 * self._wing + 1, _ALIKE), dtype=np.float32
-        )  # of the latest prominent ones
+        # of the latest prominent ones, one a column
+        self._shapes = np.zeros((2 * self._wing + 1, _ALIKE), dtype=np.float32)
 
     def push(self, means: Floats, band: Floats, envelope: Floats, *, last: bool = False) -> None:
         """Take up ticks of the signal itself, of the band-passed signal and of the envelope."""

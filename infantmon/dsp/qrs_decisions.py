@@ -1,4 +1,9 @@
-"""Which candidates are heart beats: levels that follow the signal, and rules for each candidate."""
+"""Which candidates are heart beats: levels that follow the signal, and rules for each candidate.
+
+In come candidates in order; out come the indices of those that are beats. Each decision rests on
+levels that the decisions before it have made; how many are decided at once all the same stands with
+`BeatDecider`. The rules themselves are in `qrs_rules`.
+"""
 
 from __future__ import annotations
 

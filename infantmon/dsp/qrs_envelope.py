@@ -1,4 +1,8 @@
-"""From ECG samples to the band that holds the QRS complex, and its envelope, at a low rate."""
+"""From ECG samples to the band that holds the QRS complex, and its envelope, at a low rate.
+
+In come samples; out come, at 100 to 200 a second, their means, the same band-passed, and the mean
+height of that over the length of a complex: one hump where a complex is, whatever its shape.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,8 @@
-"""From the place of a QRS complex in the envelope to the sample of its dominant extreme."""
+"""From the place of a QRS complex in the envelope to the sample of its dominant extreme.
+
+In come samples, and the places of beats in ticks of the envelope; out come the sample of each mark
+and its height over the baseline.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,8 @@
-"""What a candidate must show to be taken for a heart beat, given the levels at that moment."""
+"""What a candidate must show to be taken for a heart beat, given the levels at that moment.
+
+In come candidates, and what is known at each from the decisions before it (`Standing`); out comes a
+verdict on each. All thresholds stand in `DecisionRules`, with what they mean.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""Small even swings between large ones: what a heart leaves between slow breaths."""
+"""Small even swings between large ones: what a heart leaves between slow breaths.
+
+In come places and sizes of swings; out comes whether the small ones among them are such a ripple.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,8 @@
-"""Stretches joined from what several detectors say begins and ends, on a stream of ticks."""
+"""Stretches joined from what several detectors say begins and ends, on a stream of ticks.
+
+In come edges, each of one reason that begins or ends; out come marks: a stretch is established, or
+over. Reasons that overlap, or follow each other at once, make one stretch.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""Turning points of a smooth signal: every local maximum and minimum, each found once."""
+"""Turning points of a smooth signal: every local maximum and minimum, each found once.
+
+In come samples; out come places and values at which the signal turns, and which way.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,10 @@
-"""The usual size of something that repeats, learned from the last few, with ways back."""
+"""The usual size of something that repeats, learned from the last few, with ways back.
+
+In come sizes of breaths, and of swings that were too small for one; out comes the size that is
+usual at a time. A median alone would lock: after a burst of movement every breath would be too
+small to count, and so to be learned from; after a long silence noise would be taken for breathing.
+Most of this file tells when to believe something new.
+"""
 
 from __future__ import annotations
 
@@ -11,44 +17,60 @@ from typing import Any, ClassVar
 
 from infantmon.model.carried import Carried
 
+# Shares and multiples are of the usual size, unless another measure is named. "Unlikeness" is the
+# median deviation of logarithms; an even row is a few swings whose intervals differ by no more than
+# a factor. All values are the project's choice, on the recordings and simulated seeds that the
+# results page names.
+
 KEPT = 25  # sizes the median is taken over
 FEW = 4  # with fewer sizes than this nothing is usual yet
-ALIKE_COUNT = 6  # so many sizes are trusted
-ALIKE = 0.27  # if the median deviation of the logarithms of sizes and intervals is no larger
-SETTLED_S = 25.0  # learned for so long, they are trusted
-SETTLED = 0.54  # if the median deviation of the logarithms of sizes is no larger
-HUGE = 2.5  # a size beyond this many usual ones is not learned from at once
-HUGE_FOR_S = 12.0  # unless nothing smaller came for so long
-HUGE_APART_S = 6.0  # in a row: with a longer silence between them they are single jumps
-FAR = 20.0  # beyond so many it is a first breath, and what came before it was noise,
+
+# When what was learned is trusted
+ALIKE_COUNT = 6  # sizes, at least,
+ALIKE = 0.27  # whose sizes and intervals have no larger unlikeness;
+SETTLED_S = 25.0  # or sizes learned over so long,
+SETTLED = 0.54  # of no larger unlikeness
+
+# Far larger than usual: movement, unless it goes on
+HUGE = 2.5  # a size beyond this is not learned from at once
+HUGE_FOR_S = 12.0  # but is once nothing smaller has come for so long,
+HUGE_APART_S = 6.0  # with no longer silence between: such would be single jumps
+FAR = 20.0  # a size beyond this is a first breath, and what came before it was noise,
 NEW_S = 10.0  # unless that had been learned for longer than this
-PATIENCE_S = 30.0  # silence after which an even row of small ones is believed
-SHALLOW_LEAST = 0.1  # if no smaller than this share of what is settled: noise and pulsation are
-SHALLOW_AMONG = 0.45  # those count that are at least this share of the largest of them
-SHALLOW_COUNT = 5
-SHALLOW_EVEN = 2.5
-NOISE_MOST = 0.15  # below this share they could be noise: then the row must be longer,
-SURE_ROW = 9
-SURE_EVEN = 2.0  # more even,
-SURE_BETWEEN = 0.15  # with no swing of a size between this share and that of the row
-SURE_APART_S = 0.62  # and breaths no closer than this, on average
-GIVEN_UP_S = 180.0  # silence after which the usual size sinks, and an even row may be of any size
-HALVED_EVERY_S = 20.0
-FEW_GIVEN_UP_S = 90.0  # the same for a few sizes: what is seen is usual then, as at the start; any
-# apnea limit, 60 s at most, has been reached by then
-SUNK = 0.5  # it sinks no further than to this share
-WHATEVER_S = 600.0  # before so long a silence, after which it sinks whatever comes
-SWINGS = 12  # kept, whether they counted or not
-SMALL_COUNT = 6  # so many in a row may be what is usual
-SMALL_EVEN = 1.9  # if neither their sizes nor their intervals differ by more than this factor
-SMALL = 0.6  # and all are smaller than this share of what was believed
-SMALL_APART_S = (0.55, 6.0)  # and these are their intervals
-SLOWER = 3.0  # nothing that came at so many times these intervals was a burst
-LONG_COUNT = 60  # sizes in the long memory
+
+# A silence, after which an even row of small swings is believed: breathing has become shallow
+PATIENCE_S = 30.0  # so long a silence
+SHALLOW_LEAST = 0.1  # the row is no smaller than this: noise and pulsation are
+SHALLOW_AMONG = 0.45  # of the largest swing since: smaller ones do not belong to the row
+SHALLOW_COUNT = 5  # swings in the row
+SHALLOW_EVEN = 2.5  # factor by which their intervals may differ
+NOISE_MOST = 0.15  # a row smaller than this could be noise, and more is asked of it:
+SURE_ROW = 9  # so many swings,
+SURE_EVEN = 2.0  # so even,
+SURE_BETWEEN = 0.15  # of the row's largest: none from this size on that is too small for the row,
+SURE_APART_S = 0.62  # and so far apart, at least, on average
+
+# A long silence: what was usual is given up
+GIVEN_UP_S = 180.0  # from here on the usual size sinks, and an even row may be of any size
+HALVED_EVERY_S = 20.0  # how fast it sinks
+SUNK = 0.5  # to no less than this,
+WHATEVER_S = 600.0  # before so long a silence: from then on it sinks whatever comes
+FEW_GIVEN_UP_S = 90.0  # fewer than FEW sizes are forgotten after this: apnea limits are shorter
+
+# After a burst an even row of small swings is believed at once
+SWINGS = 12  # latest swings kept, whether they counted or not
+SMALL_COUNT = 6  # swings in the row
+SMALL_EVEN = 1.9  # factor by which their sizes, and their intervals, may differ
+SMALL = 0.6  # all are smaller than this
+SMALL_APART_S = (0.55, 6.0)  # least and longest mean interval of breathing
+SLOWER = 3.0  # what came so many times more slowly than the row was breathing, and no burst
+
+# A long memory, to find back to what was usual before a burst, or before a row that was none
+LONG_COUNT = 60  # sizes it reaches back over
 LONG_FROM = 20  # with fewer there is none
 LONG_STEP = 1.5  # a size beyond this factor counts in it no more than one at this factor
-BACK_COUNT = 3  # in an even row of a size that was given up: breathing is back
-AS_LONG = 1.7  # two in a row within this factor of it are of that size
+BACK_COUNT = 3  # so many in an even row of a size that was given up: breathing is back
+AS_LONG = 1.7  # within this factor of a remembered size, a swing is of that size
 
 
 class UsualSize(Carried):

@@ -1,4 +1,10 @@
-"""Apnea: time without breath, counted from the last breath that was detected."""
+"""Apnea: time without breath, counted from the last breath that was detected.
+
+In come breaths and what is known of the impedance; out come the steps of one alarm condition. The
+idea is a clock that each breath sets back to nothing: an apnea begins when it reaches the limit.
+What is not so simple stands in `PauseRule` (time in which the signal could not be used) and in
+`BreathDoubts` (swings that may have been no breaths).
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,8 @@
-"""What flows from the signal chain into the events: findings up to one common time."""
+"""What flows from the signal chain into the events: findings up to one common time.
+
+Channels run at their own rates and latencies. A `Batch` is what all of them together have settled
+since the one before, so that every rule, and the evidence, sees the same state of knowledge.
+"""
 
 from __future__ import annotations
 

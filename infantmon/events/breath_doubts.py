@@ -1,4 +1,8 @@
-"""All that makes a breath doubtful: a disturbance, a silence around it, or the heart."""
+"""All that makes a breath doubtful: a disturbance, a silence around it, or the heart.
+
+In come breaths, contact marks and pulsation; out comes, for each breath, whether it may be none and
+for which kind of reason (`Doubts`). Each reason has a file of its own; here they are put together.
+"""
 
 from __future__ import annotations
 
@@ -27,7 +31,7 @@ class BreathDoubts(Carried):
 
     def learn(self, batch: Batch) -> None:
         """Take up what a batch tells beside the breaths themselves."""
-        self._disturbed.learn(batch, "impedance")
+        self._disturbed.learn(batch)
         self._unled.learn(batch)
 
     def tell(self, breaths: Breaths) -> Doubts:

@@ -1,4 +1,8 @@
-"""An event as the evidence sees it, and what is asked of it in more than one place."""
+"""An event as the evidence sees it, and what is asked of it in more than one place.
+
+In come an event, a stream time and the findings known by then. The evidence asks its questions of
+this object alone, so no answer can rest on what became known later.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,10 @@
-"""Contact loss and signal unusable: the two technical conditions."""
+"""Contact loss and signal unusable: the two technical conditions.
+
+In come the contact marks of all channels (and stretches of beats that do not look like beats); out
+come the steps of an alarm condition. Each is active once any channel has been out for longer than
+the delay, until all are back. They differ in the reason alone: one points to the electrode, the
+other does not.
+"""
 
 from __future__ import annotations
 

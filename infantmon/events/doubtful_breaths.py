@@ -1,15 +1,22 @@
-"""Which breaths may be no breaths: swings that a disturbance or an electrode may have made."""
+"""Which breaths may be no breaths: swings that a disturbance or an electrode may have made.
+
+In come breaths and the contact marks of the impedance; out comes, for each breath, whether it lies
+in or beside a stretch in which the signal was lost or disturbed. As marks come late, a breath is
+judged by what was known of such stretches when the breath itself became known: so the answer does
+not depend on how the stream is cut.
+"""
 
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass, replace
 from typing import ClassVar
 
 import numpy as np
 
 from infantmon.events.batch import Batch
 from infantmon.model.arrays import Bools
-from infantmon.model.carried import Carried
+from infantmon.model.carried import Carried, record
 from infantmon.model.marks import Breaths
 from infantmon.model.spans import BLOCKING, INTERFERING, ContactMarks
 
@@ -17,7 +24,34 @@ BEFORE_S = 0.5
 AFTER_S = 2.0
 """A swing so close before or after a lost or disturbed stretch may come from it, in seconds: that
 is how long the filters ring and a jolt dies away."""
-_KEPT_S = 60.0
+_KEPT_S = 60.0  # no breath that is still to come lies longer before the time reached
+
+
+@record
+@dataclass(frozen=True, slots=True)
+class Zone:
+    """A lost or disturbed stretch, as it was known during a time (all in seconds).
+
+    Attributes
+    ----------
+    since_s, end_s : float
+        Where it begins and ends; an open one ends at infinity.
+    from_s, until_s : float
+        The stream time from which, and up to which, this was what was known of it.
+    blocking : bool
+        Whether the signal was lost, not only disturbed: the two have stretches of their own.
+    """
+
+    since_s: float
+    end_s: float
+    from_s: float
+    until_s: float
+    blocking: bool
+
+    @property
+    def is_open(self) -> bool:
+        """Whether no end of it is known to this day."""
+        return self.end_s == math.inf and self.until_s == math.inf
 
 
 class DoubtfulBreaths(Carried):
@@ -32,16 +66,15 @@ class DoubtfulBreaths(Carried):
     carried: ClassVar[tuple[str, ...]] = ("_zones", "_reached_s")
 
     def __init__(self) -> None:
-        # since, end, known from, known until; an open stretch has no end yet
-        self._zones: list[tuple[float, float, float, float, bool]] = []
+        self._zones: list[Zone] = []
         self._reached_s = -math.inf
 
-    def learn(self, batch: Batch, role: str) -> None:
-        """Take up the contact marks of a batch."""
+    def learn(self, batch: Batch) -> None:
+        """Take up the contact marks of the impedance in a batch."""
         oldest_s = self._reached_s - _KEPT_S  # of the batch before: what this one holds is not told
         self._reached_s = batch.reached_s
-        self._zones = [zone for zone in self._zones if zone[1] >= oldest_s]
-        marks = batch.contact.get(role)
+        self._zones = [zone for zone in self._zones if zone.end_s >= oldest_s]
+        marks = batch.contact.get("impedance")
         if marks is None:
             return
         counts = ~marks.bridged & ((marks.reason & int(INTERFERING)) == 0)
@@ -52,19 +85,19 @@ class DoubtfulBreaths(Carried):
         since_s, known_s = float(marks.since_s[row]), float(marks.known_s[row])
         blocking = bool(int(marks.reason[row]) & int(BLOCKING))
         for place, zone in enumerate(self._zones):  # what was known of it till now holds no longer
-            if zone[1] == math.inf and zone[3] == math.inf and zone[4] == blocking:
-                self._zones[place] = (zone[0], known_s, zone[2], known_s, blocking)
+            if zone.is_open and zone.blocking == blocking:
+                self._zones[place] = replace(zone, end_s=known_s, until_s=known_s)
         end_s = float(marks.time_s[row]) if marks.usable[row] else math.inf
-        self._zones.append((since_s, end_s, known_s, math.inf, blocking))
+        self._zones.append(Zone(since_s, end_s, known_s, math.inf, blocking))
 
     def tell(self, breaths: Breaths) -> Bools:
         """Return which of the next breaths are doubtful."""
         time_s, known_s = breaths.time_s, breaths.known_s
         doubtful = np.zeros(len(breaths), dtype=np.bool_)
-        for since_s, end_s, from_s, until_s, _ in self._zones:
-            latest_s = end_s + AFTER_S if until_s == math.inf else until_s
-            first = int(np.searchsorted(time_s, since_s - BEFORE_S))
+        for zone in self._zones:
+            latest_s = zone.end_s + AFTER_S if zone.until_s == math.inf else zone.until_s
+            first = int(np.searchsorted(time_s, zone.since_s - BEFORE_S))
             after = int(np.searchsorted(time_s, latest_s, side="right"))
             known = known_s[first:after]
-            doubtful[first:after] |= (known >= from_s) & (known < until_s)
+            doubtful[first:after] |= (known >= zone.from_s) & (known < zone.until_s)
         return doubtful

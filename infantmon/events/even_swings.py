@@ -1,4 +1,9 @@
-"""Rows of small even swings where nothing is known of the heart: they may be its pulsation."""
+"""Rows of small even swings where nothing is known of the heart: they may be its pulsation.
+
+In come times and sizes of breaths; out comes, for each, whether it is one of such a row. This is
+asked where there is no ECG, or none that has ever shown a beat: in a pause the heart alone moves
+the chest, and its swings would be counted as breaths.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,9 @@
-"""Low and high heart rate: the averaged rate beyond a limit for the hold-off time."""
+"""Low and high heart rate: the averaged rate beyond a limit for the hold-off time.
+
+In come heart beats and the contact marks of the ECG; out come the steps of an alarm condition. At
+each beat the rate is 60 / the mean of the latest intervals. Between beats the interval that is
+still open may decide by itself: a slow heart is told without waiting for a beat that does not come.
+"""
 
 from __future__ import annotations
 

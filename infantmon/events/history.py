@@ -1,4 +1,8 @@
-"""The latest findings, kept for as long as an open or unsettled event may need them."""
+"""The latest findings, kept for as long as an open or unsettled event may need them.
+
+In come the batches; out come, when the evidence asks, the findings of a stretch of time as far as
+they were known at a given moment. Old ones are dropped, so that memory stays bounded.
+"""
 
 from __future__ import annotations
 

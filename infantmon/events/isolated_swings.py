@@ -1,4 +1,9 @@
-"""Swings alone in a silence that are no sign of regular breathing: large ones, and small ones."""
+"""Swings alone in a silence that are no sign of regular breathing: large ones, and small ones.
+
+In come breaths, and which of them come after a silence; out comes, for each, whether it is as
+doubtful as all others since that silence. Breathing that comes back begins with an ordinary breath;
+a movement, a gasp or the heart does not.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,8 @@
-"""The event list, folded from alarm-condition changes."""
+"""The event list, folded from alarm-condition changes.
+
+In come the changes that a monitor or review gave, in order; out come the events as they stand at
+last, and the excursions that never went active.
+"""
 
 from __future__ import annotations
 

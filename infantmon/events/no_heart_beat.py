@@ -1,4 +1,8 @@
-"""No heart beat: time since the last heart beat that was detected."""
+"""No heart beat: time since the last heart beat that was detected.
+
+In come heart beats and the contact marks of the ECG; out come the steps of an alarm condition. As
+with an apnea, a clock runs from the last beat; the condition begins when it reaches the limit.
+"""
 
 from __future__ import annotations
 

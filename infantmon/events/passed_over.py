@@ -1,4 +1,9 @@
-"""Findings that may be none, passed over: where a pause began, and when it is long enough."""
+"""Findings that may be none, passed over: where a pause began, and when it is long enough.
+
+In come breaths with their doubts (`Doubts`); out come the times at which a pause reaches a limit
+if the doubtful ones among them do not count. So a pause that is long only without them is listed,
+as not assessable, and not lost.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,11 @@
-"""A clock that reaches its limit: what "apnea" and "no heart beat" have in common."""
+"""A clock that reaches its limit: what "apnea" and "no heart beat" have in common.
+
+In come breaths or beats; out come the steps of an alarm condition. The clock runs from the last
+finding, or from the end of an unusable stretch after it. For an apnea two more are looked at: one
+that runs on through unusable time and doubtful breaths, from the last breath beyond doubt; and one
+that runs on through a short row of breaths. Whichever reaches the limit first begins the event, but
+only what the first clock tells can be assessed.
+"""
 
 from __future__ import annotations
 
@@ -143,10 +150,8 @@ class PauseRule(ClockedRule):
         self._by_doubts = past_row or passed.any_doubts
         onset_s, cause = passed.sure_s, "limit reached counting unusable time"
         if past_row:
-            onset_s, cause = (
-                passed.before_row_s,
-                "limit reached not counting a short row of breaths",
-            )
+            onset_s = passed.before_row_s
+            cause = "limit reached not counting a short row of breaths"
         elif self._by_doubts:
             cause = "limit reached not counting doubtful breaths"
         return self._stamped(self.condition.begin(onset_s, known_s, cause))

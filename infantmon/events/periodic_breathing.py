@@ -1,4 +1,9 @@
-"""Periodic breathing: several pauses, each soon after the one before."""
+"""Periodic breathing: several pauses, each soon after the one before.
+
+In come breaths and the contact marks of the impedance; out come the steps of an alarm condition.
+Pauses are collected into a row; the condition begins when the row holds as many as are asked for,
+and ends when no further pause comes in time.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,8 @@
-"""Stretches of probable apnea, by the published rule on the probability of apnea."""
+"""Stretches of probable apnea, by the published rule on the probability of apnea.
+
+In comes the probability, four times a second; out come the stretches in which it is high for long
+enough. They stand beside what this library lists, as a second opinion, and raise no alarm.
+"""
 
 from __future__ import annotations
 

@@ -1,9 +1,10 @@
 """What the rules of all physiological conditions share: timers on known time, and unusable signals.
 
-A rule reads findings of one channel (beats or breaths) and that channel's contact marks. Most
-findings change nothing; `interesting` picks, vectorised, those that can, and only these are looped
-over. What happens because *nothing* was found (a pause, a stopped heart) happens at the time it is
-about plus the constant latency of the stage: then it is certain.
+A rule reads findings of one channel (beats or breaths) and that channel's contact marks, and gives
+the steps of one alarm condition. Most findings change nothing; `interesting` picks, vectorised,
+those that can, and only these are looped over. What happens because *nothing* was found (a pause, a
+stopped heart) happens at the time it is about plus the constant latency of the stage: then it is
+certain.
 """
 
 from __future__ import annotations

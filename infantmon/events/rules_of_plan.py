@@ -1,4 +1,8 @@
-"""The rules that a prescription asks for, as far as the channels allow them."""
+"""The rules that a prescription asks for, as far as the channels allow them.
+
+In come a prescription and the names of the channels; out come rules, ready for the first batch. A
+rule without its table, or without its channel, is left out.
+"""
 
 from __future__ import annotations
 

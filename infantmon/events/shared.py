@@ -1,4 +1,8 @@
-"""What several prescriptions over the same findings have in common, worked out once."""
+"""What several prescriptions over the same findings have in common, worked out once.
+
+Trying a hundred limits over one night asks the same questions a hundred times. Here an answer is
+kept under all that it depends on, and looked up by whoever asks again.
+"""
 
 from __future__ import annotations
 

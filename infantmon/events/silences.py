@@ -1,4 +1,7 @@
-"""Silences between breaths: far longer than breaths are apart as a rule."""
+"""Silences between breaths: far longer than breaths are apart as a rule.
+
+In come times of breaths; out comes, for each, whether a silence lies before it.
+"""
 
 from __future__ import annotations
 

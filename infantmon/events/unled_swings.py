@@ -1,4 +1,9 @@
-"""Small swings while no R peaks lead: the heart's pulsation may have made them."""
+"""Small swings while no R peaks lead: the heart's pulsation may have made them.
+
+In come breaths, beats and how much pulsation was taken out; out comes, for each breath, whether it
+may be pulsation that was left in. That can be where the ECG is lost, or its beats cannot be
+trusted: how large the pulsation was before tells which swings it could have made.
+"""
 
 from __future__ import annotations
 

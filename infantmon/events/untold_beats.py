@@ -1,4 +1,8 @@
-"""Stretches in which heart beats cannot be told: what is marked does not look like beats."""
+"""Stretches in which heart beats cannot be told: what is marked does not look like beats.
+
+In come heart beats, each reliable or not; out come marks where a long row of unreliable ones
+begins and is over. To the technical condition "signal unusable" they are as contact marks are.
+"""
 
 from __future__ import annotations
 

@@ -11,10 +11,8 @@ from infantmon.errors import ArgumentError, require_between, require_rate
 from infantmon.model.arrays import Floats, as_samples
 
 WINDOW_S = 32.0
-LENGTHS_S = (
-    0.5,
-    4.0,
-)  # of breaths that count: 15 to 120 a minute (published for adults: 1 to 15 s)
+LENGTHS_S = (0.5, 4.0)
+"""Shortest and longest breath that counts: 15 to 120 a minute (published for adults: 1 to 15 s)."""
 LEAST_COVERED, MOST_ODD, MOST_VARIATION, LEAST_ALIKE = 0.6, 0.15, 0.25, 0.75
 ODD = (0.5, 1.5)  # of the median length: shorter and longer breaths are odd
 POINTS = 40  # to which each breath is resampled for the template

@@ -1,4 +1,10 @@
-"""A second, independent opinion on apnea: the published probability, in a causal variant."""
+"""A second, independent opinion on apnea: the published probability, in a causal variant.
+
+In come raw impedance and R peaks; out comes, four times a second, the probability that the infant
+does not breathe. The idea: take the heart's pulsation out in a way of its own, scale what is left
+by how much usually moves, and ask how much still moves. It knows no breaths, and so can speak
+against those that the breath detector found or missed.
+"""
 
 from __future__ import annotations
 

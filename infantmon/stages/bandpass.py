@@ -1,4 +1,9 @@
-"""Band-passes of the two channels, causal, with their delay known and taken off."""
+"""Band-passes of the two channels, causal, with their delay known and taken off.
+
+In come raw samples; out comes the band in which a QRS complex, or a breath, is seen best. Both run
+forward alone, so that they can be streamed. What that costs in delay is known, and the clock of the
+output is set back by it: a peak stays at the time at which it was.
+"""
 
 from __future__ import annotations
 

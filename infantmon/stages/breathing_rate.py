@@ -1,4 +1,8 @@
-"""Rate of breathing from breaths: the mean of the latest intervals from peak to peak."""
+"""Rate of breathing from breaths: the mean of the latest intervals from peak to peak.
+
+In come breaths and the contact marks of the impedance; out comes a rate at each breath. No interval
+that reaches across time in which the signal could not be used is averaged.
+"""
 
 from __future__ import annotations
 

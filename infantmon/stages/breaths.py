@@ -1,4 +1,10 @@
-"""Breath effort: one mark an inspiration, by the rise before it and the fall after it."""
+"""Breath effort: one mark an inspiration, by the rise before it and the fall after it.
+
+In comes impedance without the heart's pulsation; out come breaths. The idea: every local maximum is
+a candidate, and a breath if the signal rises to it, and falls after it, by a good share of what
+breaths here usually do. There is no threshold in ohm: what is usual is learned as it goes. The
+stage finds the maxima and measures around them; `BreathJudge` decides.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,9 @@
-"""The heart's pulsation taken out of the impedance, led by the R peaks."""
+"""The heart's pulsation taken out of the impedance, led by the R peaks.
+
+In come band-passed impedance and R peaks; out comes the impedance as breathing alone would have
+made it, and how much was taken out. The idea: seen in beats instead of seconds, the pulsation is
+one shape that comes again and again, and breathing is not. That shape is learned and subtracted.
+"""
 
 from __future__ import annotations
 

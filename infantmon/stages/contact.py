@@ -1,4 +1,9 @@
-"""Contact: whether a channel can be used, and where it cannot, with the reason."""
+"""Contact: whether a channel can be used, and where it cannot, with the reason.
+
+In come raw samples of one channel; out come marks where a stretch begins and ends that cannot be
+used, or only with care. Each reason (missing, flat, saturated, movement, ...) has a finder of its
+own in `infantmon.dsp`, which says where it begins and ends; here they are joined into stretches.
+"""
 
 from __future__ import annotations
 

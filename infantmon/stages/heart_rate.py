@@ -1,4 +1,8 @@
-"""Heart rate from heart beats: the mean of the latest RR intervals."""
+"""Heart rate from heart beats: the mean of the latest RR intervals.
+
+In come R peaks and the contact marks of the ECG; out comes a rate at each beat. No interval that
+reaches across time in which the signal could not be used is averaged.
+"""
 
 from __future__ import annotations
 

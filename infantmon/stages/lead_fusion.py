@@ -1,4 +1,9 @@
-"""Two ECG leads, one train of heart beats: the better lead leads, the other fills its gaps."""
+"""Two ECG leads, one train of heart beats: the better lead leads, the other fills its gaps.
+
+In come the R peaks of two leads; out comes one train of beats, each with the leads that show it.
+The idea: marks of both leads at one instant are a beat for sure. Where the leads differ, the one
+that has differed less from the rhythm of such beats is believed.
+"""
 
 from __future__ import annotations
 
@@ -99,9 +104,8 @@ class LeadFusion(Stage):
     def latency_s(self) -> float:
         """The longest that a beat can be known after its time, in seconds."""
         lag_s = max(self.settings.first_lag_s, self.settings.second_lag_s)
-        return float(
-            LOOK_S + 2.0 * FARTHEST_S + lag_s
-        )  # the distance taken off may change meanwhile
+        # The distance that is taken off the second lead's marks may change meanwhile.
+        return float(LOOK_S + 2.0 * FARTHEST_S + lag_s)
 
     @property
     def settled_until_s(self) -> float:

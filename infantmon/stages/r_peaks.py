@@ -1,4 +1,11 @@
-"""R peaks: heart beats found in an ECG as it arrives, 30 to 300 a minute, of either polarity."""
+"""R peaks: heart beats found in an ECG as it arrives, 30 to 300 a minute, of either polarity.
+
+In comes raw ECG; out come heart beats, each with its height and whether it can be trusted. The idea
+in four steps, each with a file of its own in `infantmon.dsp`: an envelope that is high where a QRS
+complex is (`qrs_envelope`); its maxima, with what is seen around each (`qrs_candidates`); the
+decision which of them are beats (`qrs_decisions`, `qrs_rules`); and the sample at which each beat's
+dominant extreme lies (`qrs_locator`).
+"""
 
 from __future__ import annotations
 

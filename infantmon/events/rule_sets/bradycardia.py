@@ -1,4 +1,8 @@
-"""Slow hearts as research has defined them: sustained, pooled single beats, and relative falls."""
+"""Slow hearts as research has defined them: sustained, pooled single beats, and relative falls.
+
+In come the stored findings of a recording; out come the episodes that each published definition
+makes of its RR intervals. No averaging is involved: every single interval is compared.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""Pauses of at least a length, as episodes."""
+"""Pauses of at least a length, as episodes.
+
+In come intervals from breath to breath; out come those that are long enough.
+"""
 
 from __future__ import annotations
 
