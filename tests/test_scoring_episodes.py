@@ -62,6 +62,23 @@ def test_touching_is_not_overlapping():
     assert not match_episodes([[10, 20]], [[20, 30]]).reference_found.any()
 
 
+def test_touching_does_not_hang_on_rounding():
+    """0.1 * 3 lies 6e-17 above 0.3; on a grid of tenths both are the same instant."""
+    touching = match_episodes([[0.1, 0.1 * 3]], [[0.3, 0.5]]).tally
+    assert (touching.found, touching.missed, touching.right, touching.false) == (0, 1, 0, 1)
+    assert match_episodes([[0.1, 0.1 * 3], [0.3, 0.5]], []).tally.missed == 2
+
+
+@pytest.mark.parametrize("share", [0.25, 0.5, 0.75, 1.0])
+def test_a_share_that_is_just_covered_is_enough(share):
+    """On a grid of tenths, wherever the episode lies: 0.1 + 0.2 is not 0.3 in binary."""
+    for start in range(40):
+        episode = [[0.1 * start, 0.1 * (start + 4)]]
+        parts = [[0.1 * k, 0.1 * (k + 1)] for k in range(start, start + round(4 * share))]
+        assert match_episodes(episode, parts, least_share=share).tally.found == 1
+        assert match_episodes(parts, episode, least_share=share).tally.right == 1
+
+
 def test_the_partner_is_the_one_that_overlaps_longest():
     assert match_episodes([[10, 30]], [[8, 12], [15, 25]]).partner.tolist() == [1]
 
@@ -108,5 +125,9 @@ def test_episodes_that_cannot_be_scored(reference, words):
 def test_settings_that_cannot_be_used():
     with pytest.raises(ArgumentError, match="it must end after it starts"):
         match_episodes([], [], start_s=5.0, end_s=5.0)
+    with pytest.raises(ArgumentError, match="start_s is '0'; a number in s"):
+        match_episodes([], [], start_s="0")
+    with pytest.raises(ArgumentError, match="end_s is None; a number in s"):
+        match_episodes([], [], end_s=None)
     with pytest.raises(ArgumentError, match="least_share is 50"):
         match_episodes([], [], least_share=50)

@@ -173,6 +173,8 @@ def test_windows_that_cannot_be_used(window, words):
 def test_a_period_that_ends_before_it_starts():
     with pytest.raises(ArgumentError, match="it must end after it starts"):
         score_marks([1.0], [1.0], 0.15, start_s=10.0, end_s=5.0)
+    with pytest.raises(ArgumentError, match="end_s is '5'; a number in s"):
+        score_marks([1.0], [1.0], 0.15, end_s="5")
 
 
 def test_nothing_against_nothing():

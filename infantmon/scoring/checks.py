@@ -9,6 +9,7 @@ import numpy.typing as npt
 
 from infantmon.errors import ArgumentError, require_number
 from infantmon.model.arrays import Bools, Floats
+from infantmon.scoring.pairing import TOLERANCE_S
 
 
 def require_marks(values: npt.ArrayLike, *, name: str) -> Floats:
@@ -28,7 +29,7 @@ def require_marks(values: npt.ArrayLike, *, name: str) -> Floats:
     _require_times(marks, name=name)
     step = np.diff(marks)
     _refuse(step < 0.0, marks, name, "comes before the mark in front of it; sort the marks", 1)
-    _refuse(step == 0.0, marks, name, "is there twice; one mark a beat or breath is expected", 1)
+    _refuse(step == 0.0, marks, name, "is there twice; leave one of them out", 1)
     return marks
 
 
@@ -62,8 +63,20 @@ def require_episodes(values: npt.ArrayLike, *, name: str, end_s: float) -> Float
     _refuse(
         start[1:] < start[:-1], start, name, "starts before the one in front of it; sort them", 1
     )
-    _refuse(start[1:] < end[:-1], start, name, "starts before the last one ended; merge the two", 1)
+    within = start[1:] < end[:-1] - TOLERANCE_S  # two that touch may differ by rounding
+    _refuse(within, start, name, "starts before the last one ended; merge the two", 1)
     return episodes
+
+
+def require_period(start_s: object, end_s: object) -> tuple[float, float]:
+    """Return the scored period in seconds, or say what it must be; its end may be infinity."""
+    start = require_number(start_s, name="start_s", unit="s")
+    end = math.inf if end_s == math.inf else require_number(end_s, name="end_s", unit="s")
+    if not end > start:
+        raise ArgumentError(
+            f"the scored period is {start:g} to {end:g} s; it must end after it starts."
+        )
+    return start, end
 
 
 def require_window(window_s: object) -> float:

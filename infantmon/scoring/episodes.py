@@ -13,9 +13,10 @@ from dataclasses import dataclass, fields
 import numpy as np
 import numpy.typing as npt
 
-from infantmon.errors import ArgumentError, require_between
+from infantmon.errors import require_between
 from infantmon.model.arrays import Bools, Floats, Ints
-from infantmon.scoring.checks import require_episodes
+from infantmon.scoring.checks import require_episodes, require_period
+from infantmon.scoring.pairing import TOLERANCE_S
 from infantmon.scoring.tallies import ratio, wilson_interval
 
 
@@ -147,7 +148,8 @@ def match_episodes(
     least_share : float
         0 for any overlap; otherwise the share of an episode that must be covered: of the
         reference episode for the sensitivity, of the test episode for the positive predictivity
-        (EC57's rule for ST episodes has 0.5).
+        (EC57's rule for ST episodes has 0.5). Episodes that only touch do not overlap: a billionth
+        of a second is left to rounding.
 
     Returns
     -------
@@ -167,14 +169,9 @@ def match_episodes(
     (0.5, array([1.]))
     """
     share = require_between(least_share, 0.0, 1.0, name="least_share", unit="of an episode")
-    if math.isnan(end_s) or not end_s > start_s:
-        raise ArgumentError(
-            f"the scored period is {start_s:g} to {end_s:g} s; it must end after it starts."
-        )
-    reference = _clipped(
-        require_episodes(reference_s, name="reference_s", end_s=end_s), start_s, end_s
-    )
-    test = _clipped(require_episodes(test_s, name="test_s", end_s=end_s), start_s, end_s)
+    start, end = require_period(start_s, end_s)
+    reference = _clipped(require_episodes(reference_s, name="reference_s", end_s=end), start, end)
+    test = _clipped(require_episodes(test_s, name="test_s", end_s=end), start, end)
     row, column, overlap = _overlaps(reference, test)
     found, partner = _matched(row, column, overlap, _lengths(reference), share)
     right, _ = _matched(column, row, overlap, _lengths(test), share)
@@ -217,7 +214,8 @@ def _matched(
 ) -> tuple[Bools, Ints]:
     """Tell which episodes are covered well enough, and by which one for longest (-1: none)."""
     covered = np.bincount(place, weights=overlap, minlength=len(lengths))
-    matched: Bools = (covered > 0.0) & (covered >= share * lengths)
+    # what only touches, or just reaches the share, must not hang on rounding
+    matched: Bools = (covered > TOLERANCE_S) & (covered >= share * lengths - TOLERANCE_S)
     partner = np.full(len(lengths), -1, dtype=np.int64)
     order = np.lexsort((-other, overlap))  # the longest, then the earliest, is written last
     partner[place[order]] = other[order]

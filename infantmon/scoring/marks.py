@@ -13,9 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from infantmon.errors import ArgumentError, require_number
 from infantmon.model.arrays import Bools, Floats, Ints
-from infantmon.scoring.checks import require_marks, require_window
+from infantmon.scoring.checks import require_marks, require_period, require_window
 from infantmon.scoring.pairing import pair_up
 from infantmon.scoring.tallies import Tally
 
@@ -170,15 +169,11 @@ def score_marks(
     ArgumentError
         As in `match_marks`, or if the period ends before it starts.
     """
-    start = require_number(start_s, name="start_s", unit="s")
-    if not end_s > start:
-        raise ArgumentError(
-            f"the scored period is {start:g} to {end_s:g} s; it must end after it starts."
-        )
+    start, end = require_period(start_s, end_s)
     match = match_marks(reference_s, test_s, window_s)
 
     def inside(times_s: Floats) -> Bools:
-        within: Bools = (times_s >= start) & (times_s < end_s)
+        within: Bools = (times_s >= start) & (times_s < end)
         return within
 
     paired = inside(match.reference_s[match.reference_index])
