@@ -29,8 +29,8 @@ def console() -> Console:
 
 
 def say(screen: Console, text: str = "") -> None:
-    """Print a line that a terminal may wrap, and nothing in it is taken for markup."""
-    screen.print(text, soft_wrap=True, markup=False, highlight=False)
+    """Print a line that a terminal may wrap; nothing in it is taken for markup or a pictograph."""
+    screen.print(text, soft_wrap=True, markup=False, emoji=False, highlight=False)
 
 
 def say_cautions(screen: Console) -> None:

@@ -65,3 +65,9 @@ def test_what_cannot_be_added(tmp_path):
 
     with pytest.raises(RecordingError, match="infantmon fetch nstdb"):
         recorded_noise("em", tmp_path)
+
+
+def test_a_ratio_to_beats_that_are_missing():
+    samples = np.full(3600, np.nan)
+    with pytest.raises(ArgumentError, match="samples are missing at each of the first 3 beats"):
+        stressed(samples, 360.0, np.array([2.0, 3.0, 4.0]), np.arange(720.0) % 7, 6.0)

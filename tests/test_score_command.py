@@ -10,6 +10,9 @@ import pytest
 
 from infantmon.cli import main
 from infantmon.errors import ArgumentError
+from infantmon.formats import read, write_wfdb
+from infantmon.model.channel import Channel
+from infantmon.model.recording import Recording
 from infantmon.report.cautions import NOTICE
 from infantmon.scorecard.gates import Gate, judge, parse_gates
 from infantmon.scorecard.running import Source, Task, run_task
@@ -136,6 +139,71 @@ def test_a_record_without_its_annotations_signal_or_place(tmp_path, capsys):
     (made / "invented0.dat").unlink()
     assert score(made) == 2
     assert "invented0 with its annotations .atr cannot be read" in capsys.readouterr().err
+
+
+def with_impedance_first(folder, names, units=("ohm", "mV")):
+    """Write a record whose first signal is no ECG, under names and units of one's choice."""
+    made = make_folder(folder, (100.0,))
+    ecg = read(made / "invented0").ecg
+    breathing = 5.0 + np.sin(np.arange(len(ecg)) / 60.0)
+    channels = {"ecg": Channel(breathing, ecg.rate_hz, "mV", name="first"), "ecg2": ecg}
+    write_wfdb(Recording(channels, name="invented0"), made, "invented0")
+    header = made / "invented0.hea"
+    lines = header.read_text().splitlines()
+    for place, (name, unit) in enumerate(zip(names, units, strict=True), start=1):
+        numbers = " ".join(lines[place].split()[:8]).replace("/mV", f"/{unit}")
+        lines[place] = f"{numbers} {name}"
+    header.write_text("\n".join(lines) + "\n")
+    return made
+
+
+@pytest.mark.parametrize(
+    ("names", "units", "told"),
+    [
+        (("IMP", "MLII"), ("ohm", "mV"), []),
+        (("RESP", "MLII"), ("mV", "mV"), []),
+        (("x1", "x2"), ("ohm", "mV"), ["no signal is called an ECG; x2 (mV, 250 Hz) was taken"]),
+    ],
+)
+def test_the_ecg_of_a_folder_is_told_by_name_not_by_place(tmp_path, names, units, told):
+    made = with_impedance_first(tmp_path / "records", names, units)
+    assert score(made, "--gate", "se>=99,ppv>=99", "--out", str(tmp_path)) == 0
+    (record,) = json.loads((tmp_path / "score.json").read_text())["cards"][0]["records"]
+    assert [note.removesuffix(" for one") for note in record["notes"]] == told
+
+
+def test_the_ecg_of_a_folder_keeps_its_rate(tmp_path):
+    """A frame of this record holds five samples of the ECG and one of the impedance."""
+    made = make_folder(tmp_path / "records", (100.0,))
+    impedance = Channel(500.0 + np.sin(np.arange(40 * 50)), 50.0, "ohm", name="IMP")
+    ecg = read(made / "invented0").ecg
+    both = Recording({"ecg": ecg, "impedance": impedance}, name="invented0")
+    write_wfdb(both, made, "invented0")
+    assert (made / "invented0.hea").read_text().startswith("invented0 2 50 ")
+    assert score(made, "--gate", "se>=99,ppv>=99") == 0
+
+
+def test_a_folder_without_an_ecg(tmp_path, capsys):
+    made = with_impedance_first(tmp_path / "records", ("IMP", "RESP"), ("ohm", "ohm"))
+    assert score(made) == 2
+    assert "no signal can be an ECG; there is IMP (ohm, 250 Hz), RESP" in capsys.readouterr().err
+
+
+def test_a_name_with_colons_is_printed_as_it_is(folder, tmp_path, monkeypatch, capsys):
+    """ ":boom:" is no pictograph here."""
+    (tmp_path / "mine_to_print.py").write_text("def boom(samples, rate_hz):\n    return []\n")
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr(sys, "path", [*sys.path])
+    score(folder, "--detector", "mine_to_print:boom", "--gate", "se>=1")
+    assert "mine_to_print:boom: Se >= 1 %" in capsys.readouterr().out
+
+
+def test_an_argument_that_does_not_fit_a_record_names_the_record(tmp_path, capsys):
+    made = make_folder(tmp_path / "records", (100.0,))
+    header = made / "invented0.hea"
+    header.write_text(header.read_text().replace(" 250 10000", " 50 10000"))
+    assert score(made) == 2
+    assert "invented0: rate_hz is 50 Hz" in capsys.readouterr().err
 
 
 def test_annotations_beyond_the_signal(tmp_path, capsys):

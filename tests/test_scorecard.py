@@ -7,10 +7,15 @@ from infantmon.labelled.database import Labelled, SetApart
 from infantmon.model.channel import Channel
 from infantmon.model.recording import Recording
 from infantmon.scorecard.card import Card, pooled_timing
-from infantmon.scorecard.detectors import Detected, _held
+from infantmon.scorecard.detectors import AdaptedDetector, Detected, OwnBeats, _held
+from infantmon.scorecard.gates import Gate, judge
+from infantmon.scorecard.page import as_html, snr_picture
 from infantmon.scorecard.record_score import score_record
 from infantmon.scorecard.tables import beside, total_rows
+from infantmon.scoring.marks import match_marks
 from infantmon.scoring.tallies import Tally
+from infantmon.selftest.drawing import ECG_HZ, at_rate, drawn
+from infantmon.stages.r_peaks import detect_r_peaks
 
 BEATS = np.arange(1.0, 600.0)
 SIGNAL = Recording({"ecg": Channel(np.zeros(600 * 50), 50.0, "mV", name="ECG")}, name="one")
@@ -69,6 +74,14 @@ def test_shutdown_stands_beside_and_does_not_excuse():
     assert row.shutdown.outside.false_negatives == 0
 
 
+def test_shutdown_is_counted_where_it_is_scored():
+    """A stretch in shutdown may begin before the scored period, or lie in unmarked time."""
+    apart = (SetApart(105.0, 120.0, "flutter", unmarked=True),)
+    shut = np.array([[40.0, 52.0], [100.0, 110.0], [112.0, 115.0]])
+    row = scored(Detected(BEATS, shutdown_s=shut), apart=apart, from_s=50.0)
+    assert row.shutdown.seconds == pytest.approx(2.0 + 5.0 + 0.0)
+
+
 def test_trust_is_held_against_the_reference():
     marks = np.sort(np.concatenate((BEATS, [50.5, 60.5])))
     reliable = np.ones(len(marks), dtype=bool)
@@ -100,3 +113,50 @@ def test_a_card_adds_up_and_pools_timing():
 def test_missing_samples_are_held_for_other_peoples_code():
     nan = float("nan")
     assert _held(np.array([nan, 1.0, nan, nan, 2.0])).tolist() == [0.0, 1.0, 1.0, 1.0, 2.0]
+
+
+def test_marks_given_twice_are_told():
+    def thrice(_samples, _rate_hz):
+        return [3.0, 1.0, 2.0, 2.0, 2.0]
+
+    found = AdaptedDetector("thrice", thrice, "ecg").detect(Labelled(SIGNAL))
+    assert found.time_s.tolist() == [1.0, 2.0, 3.0]
+    assert scored(found).notes == ("2 marks stood at the instant of another; counted once",)
+
+
+@pytest.mark.parametrize("cut", [[(10.0, 60.0)], [(0.0, 20.0), (30.0, 60.0)]])
+def test_a_late_or_broken_channel_keeps_the_time_of_the_recording(cut):
+    """Labels count from the start of the recording, not from the first sample of a channel."""
+    drawing = drawn(at_rate(120.0, 60.0, seed=1), 60.0, seed=1)
+    there = [drawing.samples_mv[round(a * ECG_HZ) : round(b * ECG_HZ)] for a, b in cut]
+    pieces = [(a, values) for (a, _), values in zip(cut, there, strict=True)]
+    ecg = Channel.joined(pieces, ECG_HZ, "mV", name="ECG")
+    labelled = Labelled(Recording({"ecg": ecg}, name="late"))
+    reference = np.array([b for b in drawing.beat_s if any(x + 1 < b < y - 1 for x, y in cut)])
+    for detector in (OwnBeats(), AdaptedDetector("own", own_beats, "ecg")):
+        found = detector.detect(labelled).time_s
+        assert len(match_marks(reference, found, 0.05)) == len(reference), detector.name
+    lost = OwnBeats().detect(labelled).shutdown_s
+    assert lost[0] == pytest.approx((0.0, 10.0) if len(cut) == 1 else (20.0, 30.0))
+
+
+def own_beats(samples, rate_hz):
+    return detect_r_peaks(samples, rate_hz, unit="mV").time_s
+
+
+def test_no_gate_holds_for_each_of_no_records():
+    row = scored(Detected(np.empty(0)), references=(np.empty(0),))
+    card = Card("d", "nobody", "invented", "yes", "beats", "x", 0.0, (row,))
+    together, each = judge(card, [Gate("se", 0.0)], each=True)
+    assert not together.holds
+    assert not each.holds
+
+
+def test_no_picture_against_the_ratio_where_nothing_is_defined():
+    row = scored(Detected(np.empty(0)), references=(np.empty(0),))
+    cards = [
+        Card("d", "nobody", "invented", "yes", "beats", "x", 0.0, (row,), f"muscle noise at {r} dB")
+        for r in (6, 12)
+    ]
+    assert snr_picture(cards) is None
+    assert "Scores of detectors" in as_html(cards)

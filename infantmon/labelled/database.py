@@ -47,6 +47,8 @@ class Labelled:
         Stretches that are scored apart.
     alarm : tuple of str and bool, or None
         Kind of the alarm at the end of the recording, and whether it was a true one.
+    notes : tuple of str
+        What had to be decided when it was read, and what could not be read.
     """
 
     recording: Recording
@@ -54,6 +56,7 @@ class Labelled:
     breaths_s: tuple[Floats, ...] = ()
     set_apart: tuple[SetApart, ...] = ()
     alarm: tuple[str, bool] | None = None
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -7,10 +7,12 @@ from pathlib import Path
 import numpy as np
 
 from infantmon.errors import ArgumentError, RecordingError
+from infantmon.formats.naming import IMPEDANCES, looks_like_ecg
+from infantmon.formats.source import Listed
 from infantmon.formats.wfdb_files import wfdb_package
+from infantmon.formats.wfdb_record import WfdbSource
 from infantmon.labelled.database import Database, Labelled, SetApart
 from infantmon.model.arrays import Floats
-from infantmon.model.channel import Channel
 from infantmon.model.recording import Recording
 
 BEAT_CODES = frozenset("NLRBAaJSVrFejnE/fQ?")
@@ -18,7 +20,10 @@ BEAT_CODES = frozenset("NLRBAaJSVrFejnE/fQ?")
 
 
 def with_beats(folder: Path, name: str, annotator: str = "atr") -> Labelled:
-    """Read a WFDB record, its first two signals as ECG leads, with its beat annotations.
+    """Read the ECG of a WFDB record with its beat annotations.
+
+    The leads are the first two signals, in the order of the file, whose name is one that an ECG
+    has; where no name is, the first two that are no impedance, and a note says so.
 
     Parameters
     ----------
@@ -34,33 +39,45 @@ def with_beats(folder: Path, name: str, annotator: str = "atr") -> Labelled:
     RecordingError
         If the record or its annotations cannot be read, naming it.
     """
-    place = str(folder / name)
     try:
+        source = WfdbSource(folder / f"{name}.hea")
+        listed, notes = _leads(source)
+        leads = {role: source.load(one) for role, one in zip(("ecg", "ecg2"), listed, strict=False)}
         with wfdb_package() as wfdb:
-            record = wfdb.rdrecord(place)
-            marks = wfdb.rdann(place, annotator)
-    except (OSError, ValueError, IndexError, KeyError) as fault:
+            marks = wfdb.rdann(str(folder / name), annotator)
+    except (RecordingError, OSError, ValueError, IndexError, KeyError) as fault:
         raise RecordingError(
             f"{name} with its annotations .{annotator} cannot be read ({fault}); a WFDB record "
             "with signals and an annotation file beside it is expected."
         ) from fault
-    if record.p_signal is None or not record.p_signal.shape[1]:
-        raise RecordingError(f"{name} has annotations but no signal; nothing can be scored.")
-    rate_hz = float(record.fs)
-    leads = {
-        role: Channel(record.p_signal[:, k], rate_hz, record.units[k], name=record.sig_name[k])
-        for k, role in zip(range(record.p_signal.shape[1]), ("ecg", "ecg2"), strict=False)
-    }
     codes = np.array(marks.symbol)
-    time_s = np.asarray(marks.sample) / float(marks.fs or rate_hz)
+    time_s = np.asarray(marks.sample) / float(marks.fs or leads["ecg"].rate_hz)
     beats = np.unique(time_s[np.isin(codes, sorted(BEAT_CODES))])
-    end_s = len(record.p_signal) / rate_hz
+    recording = Recording(leads, name=name)
+    end_s = recording.end_s
     if len(beats) and not 0.0 <= beats[0] <= beats[-1] <= end_s:
         raise RecordingError(
             f"{name}: beats are marked from {beats[0]:.3f} to {beats[-1]:.3f} s, the signal lasts "
             f"{end_s:.3f} s; the annotations belong to another rate or record."
         )
-    return Labelled(Recording(leads, name=name), beats_s=beats, set_apart=flutter(codes, time_s))
+    return Labelled(
+        recording,
+        beats_s=beats,
+        set_apart=flutter(codes, time_s),
+        notes=(*notes, *source.notes),
+    )
+
+
+def _leads(source: WfdbSource) -> tuple[list[Listed], list[str]]:
+    """Return the signals to take as ECG, at most two, and what had to be decided."""
+    electric = [one for one in source.channels if one.unit not in IMPEDANCES]
+    named = [one for one in electric if looks_like_ecg(one.name)]
+    if named:
+        return named[:2], []
+    if not electric:
+        told = ", ".join(one.words for one in source.channels)
+        raise RecordingError(f"no signal can be an ECG; there is {told}")
+    return electric[:2], [f"no signal is called an ECG; {electric[0].words} was taken for one"]
 
 
 def flutter(

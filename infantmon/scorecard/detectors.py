@@ -35,11 +35,14 @@ class Detected:
         Which marks the detector itself trusts; None where it does not say.
     shutdown_s : numpy.ndarray, shape (m, 2)
         Stretches that the detector itself calls unusable, in seconds.
+    doubled : int
+        How many marks it gave a second time, at the very same instant; they are counted once.
     """
 
     time_s: Floats
     reliable: Bools | None = None
     shutdown_s: Floats = field(default_factory=lambda: np.empty((0, 2)))
+    doubled: int = 0
 
 
 class Detector(ABC):
@@ -142,7 +145,8 @@ class AdaptedDetector(Detector):
                 f"{self.name} gave something else than times from 0 to {end_s:g} s; a list of "
                 "seconds from the first sample is expected."
             )
-        return Detected(np.unique(given))
+        marks = np.unique(given)
+        return Detected(marks, doubled=len(given) - len(marks))
 
 
 def detector_names(what: str) -> list[str]:
@@ -178,14 +182,29 @@ def find_detector(name: str, what: str) -> Detector:
 
 
 def one_piece(channel: Channel | None, role: str) -> Channel:
-    """Return a channel that is there and in one piece, or say that it is not."""
+    """Return a channel in one piece from 0 s on, NaN where nothing was recorded.
+
+    A detector counts time from the first sample that it is given; labels count from the start of
+    the recording. In one piece from there on, both are the same.
+
+    Parameters
+    ----------
+    channel : Channel or None
+        The channel, with any holes.
+    role : str
+        What to call it, should it not be there.
+
+    Raises
+    ------
+    ArgumentError
+        If it is not there.
+    """
     if channel is None:
         raise ArgumentError(f"the recording has no {role}; this cannot be scored on it.")
-    if len(channel.segments) != 1:
-        raise ArgumentError(
-            f"{role} is in {len(channel.segments)} pieces; a recording to be scored must be in one."
-        )
-    return channel
+    if len(channel.segments) == 1 and channel.segments[0].first_tick == 0:
+        return channel
+    _, values = channel.between(0.0, channel.end_s)
+    return Channel(values, channel.rate_hz, channel.unit, name=channel.name)
 
 
 def _held(samples: Floats) -> Floats:

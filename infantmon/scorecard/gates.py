@@ -152,6 +152,13 @@ def judge(
                 below[0][1] if below else min((f for _, f in rows if f is not None), default=None)
             )
             verdicts.append(
-                Verdict(card.title, gate.words, scope, worst, not below, tuple(below[:_SHOWN]))
+                Verdict(
+                    card.title,
+                    gate.words,
+                    scope,
+                    worst,
+                    bool(rows) and not below,
+                    tuple(below[:_SHOWN]),
+                )
             )
     return verdicts

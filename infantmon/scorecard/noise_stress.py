@@ -27,6 +27,7 @@ from infantmon.labelled.places import recordings_folder
 from infantmon.model.arrays import Bools, Floats
 from infantmon.model.channel import Channel
 from infantmon.model.recording import Recording
+from infantmon.scorecard.detectors import one_piece
 
 NOISES = {"bw": "baseline wander", "em": "electrode motion", "ma": "muscle"}
 CLEAN_S, TURN_S = 300.0, 120.0
@@ -76,16 +77,17 @@ class NoiseStress:
         Raises
         ------
         ArgumentError
-            If the recording has no ECG in one piece, or no reference beats to measure.
+            If the recording has no ECG, or no reference beats to measure.
         RecordingError
             If the noise is not at hand.
         """
         ecg = labelled.recording.ecg
-        if ecg is None or len(ecg.segments) != 1 or labelled.beats_s is None:
+        if ecg is None or labelled.beats_s is None:
             raise ArgumentError(
-                f"{labelled.recording.name} has no ECG in one piece with reference beats; noise "
-                "at a ratio to its QRS complexes cannot be added."
+                f"{labelled.recording.name} has no ECG with reference beats; noise at a ratio to "
+                "its QRS complexes cannot be added."
             )
+        ecg = one_piece(ecg, "ECG")
         noise = recorded_noise(self.kind, self.folder)
         values = stressed(ecg.segments[0].values, ecg.rate_hz, labelled.beats_s, noise, self.snr_db)
         channels = dict(labelled.recording.channels)
@@ -157,7 +159,7 @@ def qrs_height(values: Floats, rate_hz: float, beats_s: Floats) -> float:
     Raises
     ------
     ArgumentError
-        If no beat is marked.
+        If no beat is marked, or none of the first 300 can be measured.
     """
     half = round(_QRS_S * rate_hz)
     places = np.rint(beats_s * rate_hz).astype(np.int64)
@@ -166,7 +168,13 @@ def qrs_height(values: Floats, rate_hz: float, beats_s: Floats) -> float:
         raise ArgumentError("no beat is marked; a ratio to the QRS complexes cannot be made.")
     around = values[places[:, np.newaxis] + np.arange(-half, half + 1)]
     heights = np.ptp(around, axis=1)
-    return float(trim_mean(heights[np.isfinite(heights)], _TRIMMED))
+    heights = heights[np.isfinite(heights)]
+    if not len(heights):
+        raise ArgumentError(
+            f"samples are missing at each of the first {len(places)} beats; a ratio to the QRS "
+            "complexes cannot be made."
+        )
+    return float(trim_mean(heights, _TRIMMED))
 
 
 def noise_gain(height: float, noise: Floats, snr_db: float) -> float:

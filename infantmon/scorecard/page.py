@@ -135,12 +135,15 @@ def snr_picture(cards: Sequence[Card]) -> dict[str, object] | None:
     if len(ratios) < 2:
         return None
     left, right, top, bottom = 50.0, 600.0, 14.0, 230.0
-    lowest = 100.0 * min(
+    figures = [
         figure
         for _, _, _, card in points
         for figure in (card.gross().sensitivity, card.gross().positive_predictivity)
         if figure is not None
-    )
+    ]
+    if not figures:
+        return None
+    lowest = 100.0 * min(figures)
     floor = min(95.0, 10.0 * np.floor(lowest / 10.0))
 
     def place(ratio: float, share: float) -> tuple[float, float]:

@@ -165,11 +165,11 @@ class _Scored:
         keep: Bools = times_s >= self.from_s
         return keep & ~_within(times_s, self.unmarked)
 
-    def length_s(self, end_s: float) -> float:
-        lost = sum(
-            max(0.0, min(s.end_s, end_s) - max(s.start_s, self.from_s)) for s in self.unmarked
-        )
-        return max(0.0, end_s - self.from_s) - lost
+    def between_s(self, start_s: float, end_s: float) -> float:
+        """Return how much of a stretch is scored, in seconds."""
+        start = max(start_s, self.from_s)
+        lost = sum(max(0.0, min(s.end_s, end_s) - max(s.start_s, start)) for s in self.unmarked)
+        return max(0.0, end_s - start) - lost
 
 
 def score_record(
@@ -212,7 +212,7 @@ def score_record(
     return RecordScore(
         record,
         recorded_s=end_s,
-        scored_s=scored.length_s(end_s),
+        scored_s=scored.between_s(0.0, end_s),
         windows=tuple(_window_score(some, scored) for some in matches),
         shutdown=_shutdown(first, scored, detected),
         trusted=_trusted(first[0], scored, detected),
@@ -253,9 +253,7 @@ def _shutdown(matches: list[MarkMatch], scored: _Scored, detected: Detected) -> 
     inside = [(scored.inside(m.reference_s) & _within(m.reference_s, spans)).sum() for m in matches]
     test = scored.inside(detected.time_s) & _within(detected.time_s, spans)
     return Shutdown(
-        seconds=sum(
-            s.end_s - max(s.start_s, scored.from_s) for s in spans if s.end_s > scored.from_s
-        ),
+        seconds=sum(scored.between_s(s.start_s, s.end_s) for s in spans),
         reference=int(sum(inside)),
         test=int(test.sum()),
         outside=_without(matches, scored, spans),
@@ -283,7 +281,9 @@ def _within(times_s: Floats, stretches: tuple[SetApart, ...]) -> Bools:
 
 
 def _notes(labelled: Labelled, detected: Detected, end_s: float) -> list[str]:
-    notes = []
+    notes = list(labelled.notes)
+    if detected.doubled:
+        notes.append(f"{detected.doubled} marks stood at the instant of another; counted once")
     for stretch in labelled.set_apart:
         end = min(stretch.end_s, end_s)
         found = int(((detected.time_s >= stretch.start_s) & (detected.time_s < end)).sum())

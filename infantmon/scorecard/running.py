@@ -243,7 +243,7 @@ def score_labelled(
     ArgumentError
         If there is no such detector, the recording lacks what it needs, or has no such labels.
     """
-    detected, failure = _detected(detector, what, labelled)
+    detected, failure = _detected(record, detector, what, labelled)
     score = score_record(
         record,
         labelled,
@@ -255,18 +255,20 @@ def score_labelled(
     )
     if failure is None:
         return score
-    told = f"the detector failed: {failure}; every mark counts as missed"
+    told = f"{failure.rstrip('.')}; every mark counts as missed"
     bare = replace(score, shutdown=None, known_wrong=None, strip=None)
     return replace(bare, notes=(told, *score.notes), failed=True)
 
 
-def _detected(detector: str, what: str, labelled: Labelled) -> tuple[Detected, str | None]:
+def _detected(
+    record: str, detector: str, what: str, labelled: Labelled
+) -> tuple[Detected, str | None]:
     """Return what the detector found, or nothing and why it failed."""
     found = find_detector(detector, what)
     try:
         return found.detect(labelled), None
-    except ArgumentError:
-        raise
+    except ArgumentError as fault:
+        raise ArgumentError(f"{record}: {fault}") from fault
     except InfantmonError as fault:
         return Detected(np.empty(0)), str(fault)
 
