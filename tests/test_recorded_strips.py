@@ -66,7 +66,7 @@ def test_a_strip_that_ends_in_a_pause_does_not_speak_against_it(nights):
     strip = strip_of(nights["apnea"], AT_S - 30.0, AT_S + 12.0)
     judgement, text = judged(strip, "apnea", 30.0, 42.0)
     assert judgement == NOT_ASSESSABLE
-    assert "the impedance that could be used ends 12.0 s after the last clear breath" in text
+    assert "the chest impedance that could be used ends 12.0 s after the last clear breath" in text
 
 
 def test_a_strip_that_begins_in_a_pause_does_not_speak_against_it_whatever_the_pulsation(nights):
@@ -91,7 +91,7 @@ def test_a_pause_that_a_hole_cuts_is_not_ruled_out(nights):
     strip = strip_of(nights["apnea"], AT_S - 30.0, AT_S + 60.0, hole=(AT_S + 14.0, AT_S + 19.0))
     judgement, text = judged(strip, "apnea", 30.0, 60.0)
     assert judgement == NOT_ASSESSABLE
-    assert "a time without a clear breath is cut by impedance that could not be used" in text
+    assert "a time without a clear breath is cut by chest impedance that could not be used" in text
 
 
 @pytest.mark.parametrize("start_s", [AT_S - 60.0, AT_S + PAUSE_S + 5.0])

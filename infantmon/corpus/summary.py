@@ -17,6 +17,7 @@ from infantmon.errors import RecordingError
 from infantmon.formats.parquet_table import arrow_package
 from infantmon.model.arrays import Floats
 from infantmon.model.prescription import Prescription
+from infantmon.model.recording import ROLE_WORDS
 from infantmon.report.cautions import BLIND_SPOT, CAUTIONS, NOTICE, SHORT_NOTICE
 from infantmon.report.rendering import templates_of
 from infantmon.report.summary import limit_rows
@@ -256,6 +257,7 @@ def _page(summary: Summary, failed: Sequence[str], plan: Prescription | None) ->
         lost=summary.of(LOST),
         repeats=REPEATS,
         version=library_version(),
+        role_words=ROLE_WORDS,
     )
 
 

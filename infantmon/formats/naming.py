@@ -12,6 +12,7 @@ from pathlib import Path
 
 from infantmon.errors import ArgumentError, RecordingError
 from infantmon.formats.source import Listed
+from infantmon.model.recording import ROLE_WORDS
 
 _UNITS = {
     "v": "V",
@@ -124,10 +125,10 @@ def choose(
             f"It has {_listing(channels)}. Choose with ecg=NAME and impedance=NAME "
             "(--ecg NAME, --impedance NAME)." + "".join(f" {note}." for note in notes)
         )
-    for role, title in (("ecg", "ECG"), ("impedance", "chest impedance")):
+    for role in ("ecg", "impedance"):
         if role not in chosen:
             notes.append(
-                f"no {title} found by name and unit among {_listing(channels)}; "
+                f"no {ROLE_WORDS[role]} found by name and unit among {_listing(channels)}; "
                 f"{role}=NAME (--{role} NAME) chooses one"
             )
     return chosen, notes

@@ -12,6 +12,10 @@ from infantmon.model.display import notebook_html
 
 ROLES = ("ecg", "ecg2", "impedance")
 """What a channel can be to the signal chain."""
+ROLE_WORDS = {"ecg": "ECG", "ecg2": "second ECG lead", "impedance": "chest impedance"}
+"""What people call a channel, by its role."""
+SHORT_ROLE_WORDS = {"ecg": "ECG", "ecg2": "second lead", "impedance": "impedance"}
+"""The same where there is little room, as beside a trace."""
 
 
 @dataclass(frozen=True, eq=False)

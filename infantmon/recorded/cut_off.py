@@ -11,8 +11,9 @@ import math
 import numpy as np
 
 from infantmon.model.arrays import Floats
+from infantmon.model.recording import ROLE_WORDS
 from infantmon.recorded.listed import Listed
-from infantmon.recorded.measures import WORDS, lost_stretches
+from infantmon.recorded.measures import lost_stretches
 from infantmon.recorded.reviewed import Reviewed
 from infantmon.recorded.small_swings import clear_breaths
 
@@ -55,7 +56,7 @@ def _cut_pause(found: Reviewed, listed: Listed, role: str, marks_s: Floats, limi
     usable_s = channel.end_s - channel.start_s - lost.overlap_s(channel.start_s, channel.end_s)
     if usable_s < limit_s:
         limit = f"less than the limit of {limit_s:g} s"
-        return f"the {WORDS[role]} could be used for {usable_s:.1f} s only, {limit}"
+        return f"the {ROLE_WORDS[role]} could be used for {usable_s:.1f} s only, {limit}"
     marks_s = marks_s[~lost.inside(marks_s)]
     edges_s = np.concatenate(([-math.inf], marks_s, [math.inf]))
     cuts_s = np.concatenate(([channel.start_s], lost.start_s, [channel.end_s]))
@@ -71,7 +72,7 @@ def _cut_pause(found: Reviewed, listed: Listed, role: str, marks_s: Floats, limi
 
 
 def _pause_text(role: str, before_s: float, after_s: float, seen_s: float) -> str:
-    mark, usable = MARKS[role], f"the {WORDS[role]} that could be used"
+    mark, usable = MARKS[role], f"the {ROLE_WORDS[role]} that could be used"
     if before_s == -after_s:
         where = f"no {mark} was seen in {seen_s:.1f} s of {usable}"
     elif before_s == -math.inf:
@@ -79,7 +80,7 @@ def _pause_text(role: str, before_s: float, after_s: float, seen_s: float) -> st
     elif after_s == math.inf:
         where = f"{usable} ends {seen_s:.1f} s after the last {mark}"
     else:
-        where = f"a time without a {mark} is cut by {WORDS[role]} that could not be used"
+        where = f"a time without a {mark} is cut by {ROLE_WORDS[role]} that could not be used"
     return f"no event found, but {where}: {NOT_TOLD}"
 
 

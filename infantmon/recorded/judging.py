@@ -9,10 +9,11 @@ from dataclasses import dataclass
 from infantmon.events.case import DISTURBED_SHARE
 from infantmon.model.event import DOUBTFUL, NOT_ASSESSABLE, SUPPORTED, Event, Evidence
 from infantmon.model.prescription import KINDS
+from infantmon.model.recording import ROLE_WORDS
 from infantmon.recorded.cut_off import cut_off
 from infantmon.recorded.event import RecordedEvent, RecordedEvents
 from infantmon.recorded.listed import Listed
-from infantmon.recorded.measures import WORDS, Measures, measures_of
+from infantmon.recorded.measures import Measures, measures_of
 from infantmon.recorded.reviewed import Reviewed
 from infantmon.recorded.small_swings import small_swings
 
@@ -183,14 +184,16 @@ def _not_assessable(found: Reviewed, kind: str, measures: Measures) -> str:
     if kind in ("contact loss", "signal unusable"):
         return ""
     if role not in measures.unusable:
-        return f"the {WORDS[role]} it rests on was not recorded"
+        return f"the {ROLE_WORDS[role]} it rests on was not recorded"
     for shares, word in (
         (measures.unusable, "could not be used"),
         (measures.disturbed, "was disturbed"),
     ):
         share = shares[role]
         if share >= DISTURBED_SHARE:
-            return f"no event found, but the {WORDS[role]} {word} for {100 * share:.0f} % of it"
+            return (
+                f"no event found, but the {ROLE_WORDS[role]} {word} for {100 * share:.0f} % of it"
+            )
     if kind in ("low heart rate", "high heart rate") and measures.lowest_bpm is None:
         return "no event found, but no heart rate is known in it"
     return ""

@@ -12,9 +12,6 @@ from infantmon.model.arrays import Floats
 from infantmon.model.marks import Breaths, HeartRates, Pulsations
 from infantmon.model.spans import Spans
 
-WORDS = {"ecg": "ECG", "ecg2": "second ECG lead", "impedance": "impedance"}
-"""Channels in words, by role."""
-
 
 class Findings(Protocol):
     """What is needed of a review."""

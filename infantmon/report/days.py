@@ -10,11 +10,11 @@ import numpy as np
 
 from infantmon.errors import require_between
 from infantmon.model.event import Event
-from infantmon.model.recording import ROLES
+from infantmon.model.recording import ROLE_WORDS, ROLES
 from infantmon.model.spans import Reason, Spans
 from infantmon.report.reviewed import Reviewed
 from infantmon.report.summary import TECHNICAL, basis_role, event_length_s
-from infantmon.report.words import ROLE_WORDS, hours_text, length_text
+from infantmon.report.words import hours_text, length_text
 
 DAY_S = 86400.0
 """A day of a recording: 24 h counted from its start, or what is left of them."""

@@ -11,14 +11,14 @@ from infantmon.model.arrays import Floats
 from infantmon.model.channel import Channel
 from infantmon.model.event import Event
 from infantmon.model.prescription import KINDS
-from infantmon.model.recording import Recording
+from infantmon.model.recording import ROLE_WORDS, Recording
 from infantmon.report.drawing import Drawing
 from infantmon.report.panel import Panel
 from infantmon.report.rendering import templates
 from infantmon.report.scale import Scale, Tick, range_of
 from infantmon.report.timeline import LANE, Block, Lane, Timeline, blocks_of, time_ticks
 from infantmon.report.window import Part
-from infantmon.report.words import ROLE_WORDS, hours_text
+from infantmon.report.words import hours_text
 
 WIDTH, LEFT, RIGHT = 760.0, 120.0, 744.0
 GLANCE_HEIGHT, GLANCE_GAP = 44.0, 10.0

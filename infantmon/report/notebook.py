@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from infantmon.model.event import Event
-from infantmon.model.recording import Recording
+from infantmon.model.recording import ROLE_WORDS, Recording
 from infantmon.report.cautions import BLIND_SPOT, NOTICE
 from infantmon.report.drawing import draw_day
 from infantmon.report.glance import event_glance, recording_glance
@@ -13,7 +13,6 @@ from infantmon.report.rendering import templates
 from infantmon.report.reviewed import Reviewed
 from infantmon.report.summary import JUDGEMENTS, kind_summaries
 from infantmon.report.words import (
-    ROLE_WORDS,
     hours_text,
     length_text,
     main_reason,

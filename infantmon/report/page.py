@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from infantmon.model.event import NOT_ASSESSABLE, Event
 from infantmon.model.prescription import KINDS, Prescription
+from infantmon.model.recording import ROLE_WORDS
 from infantmon.model.spans import BRIDGED_S
 from infantmon.recorded.event import RecordedEvent
 from infantmon.recorded.judging import JudgedList
@@ -33,7 +34,7 @@ from infantmon.report.timeline import timelines_of
 from infantmon.report.what_if import Tried, what_if_of
 from infantmon.report.whole_file import write_whole
 from infantmon.report.window import LEAD_MOST_S, LEAD_S, TAIL_S
-from infantmon.report.words import ROLE_WORDS, hours_text
+from infantmon.report.words import hours_text
 
 SIDES = (
     ("for", "speaks for it"),

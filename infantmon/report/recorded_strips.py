@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from infantmon.model.recording import ROLE_WORDS
 from infantmon.recorded.event import RecordedEvent
 from infantmon.recorded.judging import JudgedList, JudgedRecorded
 from infantmon.recorded.measures import Measures
@@ -15,7 +16,7 @@ from infantmon.report.reviewed import Reviewed
 from infantmon.report.signals import Paper
 from infantmon.report.strip import LEFT, RIGHT, Named, Reach, Strip, drawn_strip, reach_of
 from infantmon.report.window import window_of
-from infantmon.report.words import ROLE_WORDS, length_text, number_text, time_text
+from infantmon.report.words import length_text, number_text, time_text
 
 MOST_BARS = 4
 """Of the events found in a recorded one so many are drawn as bars; all are named beside."""

@@ -9,6 +9,7 @@ import numpy as np
 
 from infantmon.model.arrays import Floats
 from infantmon.model.channel import Channel
+from infantmon.model.recording import SHORT_ROLE_WORDS
 from infantmon.model.signal import Signal
 from infantmon.model.spans import Spans
 from infantmon.report.panel import (
@@ -30,7 +31,6 @@ from infantmon.report.window import Window
 
 GAP = 9.0
 """Room between two panels, in drawing units."""
-PANEL_NAMES = {"ecg": "ECG", "ecg2": "second lead", "impedance": "impedance"}
 BEFORE, AFTER = "before", "after"
 """Words beside the unit: the impedance before and after the heart's pulsation was taken out."""
 HEIGHTS = {"ecg": 78.0, "ecg2": 56.0, "impedance": 66.0}
@@ -78,7 +78,7 @@ def _next(panels: Sequence[Panel], top: float) -> float:
 
 
 def _channel_panel(paper: Paper, role: str, channel: Channel | None, top: float) -> Panel:
-    name = PANEL_NAMES[role]
+    name = SHORT_ROLE_WORDS[role]
     if channel is None:
         return Panel(name, "", top, NOTE_HEIGHT, note="not recorded")
     height, window = HEIGHTS[role], paper.window
@@ -127,7 +127,7 @@ def _effort_panel(paper: Paper, cleaned: Signal, unit: str, top: float) -> Panel
     samples = Samples(tuple(_between(cleaned, p.start_s, p.end_s) for p in window.parts))
     scale = samples.scale(top, EFFORT_HEIGHT, spans, left_out=LEFT_OUT["impedance"])
     return Panel(
-        name=PANEL_NAMES["impedance"],
+        name=SHORT_ROLE_WORDS["impedance"],
         unit=f"{unit or 'unit ?'}, {AFTER}",
         top=top,
         height=EFFORT_HEIGHT,

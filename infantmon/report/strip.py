@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from infantmon.model.event import Event
+from infantmon.model.recording import ROLE_WORDS
 from infantmon.model.spans import BLOCKING, INTERFERING, Reason, Spans
 from infantmon.report.alarm import AlarmTimes
 from infantmon.report.panel import Panel, spans_in
@@ -13,7 +14,7 @@ from infantmon.report.reviewed import Reviewed, linked_events
 from infantmon.report.scale import Tick
 from infantmon.report.signals import Paper, panels_of
 from infantmon.report.window import Window, window_of
-from infantmon.report.words import ROLE_WORDS, length_text
+from infantmon.report.words import length_text
 
 WIDTH = 760.0
 LEFT, RIGHT = 74.0, WIDTH - 8.0

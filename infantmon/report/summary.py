@@ -11,12 +11,11 @@ import numpy as np
 from infantmon.model.channel import Channel
 from infantmon.model.event import DOUBTFUL, NOT_ASSESSABLE, SUPPORTED, Event
 from infantmon.model.prescription import KINDS, HeartRateLimit, Prescription
-from infantmon.model.recording import ROLES
+from infantmon.model.recording import ROLE_WORDS, ROLES
 from infantmon.model.spans import BLOCKING, Reason, Spans
 from infantmon.report.cautions import BLIND_SPOT
 from infantmon.report.reviewed import Reviewed
 from infantmon.report.words import (
-    ROLE_WORDS,
     hours_text,
     length_text,
     named_value_text,

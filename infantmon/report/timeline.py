@@ -11,6 +11,7 @@ import numpy as np
 
 from infantmon.model.arrays import Floats
 from infantmon.model.event import Event
+from infantmon.model.recording import ROLE_WORDS
 from infantmon.report.days import DAY_S, day_ends
 from infantmon.report.panel import Line, Panel, Shade, shades_of, spans_in
 from infantmon.report.reviewed import Reviewed
@@ -21,7 +22,7 @@ from infantmon.report.summary import kind_summaries
 from infantmon.report.trace import path_of
 from infantmon.report.trend import Trend, bin_edges, binned, breathing_rate, pauses
 from infantmon.report.window import Part
-from infantmon.report.words import ROLE_WORDS, length_text
+from infantmon.report.words import length_text
 
 LANE, GAP, RATE_HEIGHT, BREATH_HEIGHT = 15.0, 14.0, 86.0, 56.0
 TIMELINE_LEFT, TIMELINE_RIGHT = LEFT + 46.0, RIGHT - 10.0

@@ -8,9 +8,6 @@ from datetime import datetime, timedelta
 
 from infantmon.model.event import DOUBTFUL, NOT_ASSESSABLE, SUPPORTED, Event
 
-ROLE_WORDS = {"ecg": "ECG", "ecg2": "second ECG lead", "impedance": "chest impedance"}
-"""What to call a channel by its role."""
-
 _UNITS = (("_bpm", "beats/min"), ("_hz", "Hz"), ("_s", "s"))
 
 
