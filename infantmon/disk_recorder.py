@@ -272,6 +272,9 @@ class DiskRecorder:
             self._keep(self._monitor.finish(), save=True)
         return self.store
 
+    def __repr__(self) -> str:
+        return f"DiskRecorder({self._path.name}: {self._monitor!r})"
+
     def close(self) -> None:
         """Let go of the file; `reopen` goes on with it."""
         self._tables.close()

@@ -296,6 +296,10 @@ class Monitor(Carried):
         monitor.restore(parts["state"])
         return monitor
 
+    def __repr__(self) -> str:
+        rates = ", ".join(f"{role} {rate:g} Hz" for role, rate in self.rates_hz.items())
+        return f"Monitor({rates}; at {self.state.reached_s:.1f} s)"
+
     def _advance(self, *, last: bool = False) -> list[Change]:
         changes: list[Change] = []
         for batch in self._chain.advance(last=last, stops_s=self._resets):

@@ -45,6 +45,10 @@ class StoredFindings:
         """Channels that were there."""
         return tuple(self.chain.channels)
 
+    def __repr__(self) -> str:
+        kept = f"{len(self.whole.r_peaks)} R peaks, {len(self.whole.breaths)} breaths"
+        return f"StoredFindings({kept}; {', '.join(self.roles)})"
+
 
 def find(
     recording: Recording, *, progress: Callable[[float], None] | None = None

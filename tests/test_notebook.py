@@ -134,3 +134,33 @@ def test_findings_and_spans_are_one_line_in_a_terminal(review) -> None:
     assert repr(breaths) == f"{told}{', '.join(breaths.columns())})"
     assert repr(breaths.rows(0, 0)).startswith("Breaths(0 rows; time_s, ")
     assert repr(spans) == f"Spans({len(spans)} of {spans.total_s:.1f} s together)"
+
+
+def test_everything_a_notebook_meets_is_one_line_in_a_terminal(review) -> None:
+    night = simulate_night(demo_scenario(), seed=5)
+    monitor = im.Monitor(review.plan, ecg_hz=250.0, impedance_hz=62.5)
+    monitor.push(ecg=np.zeros(500), impedance=np.zeros(125))
+    event = review.events.of_kind("apnea")[0]
+    assert repr(event) == (
+        f"Event({event.number}: apnea at {event.onset_s:.1f} s, {event.length_s:.1f} s, "
+        f"{event.judgement}, {len(event.reasons)} reasons)"
+    )
+    assert "still open" in repr(dataclasses.replace(event, end_s=None))
+    assert repr(monitor) == "Monitor(ecg 250 Hz, impedance 62.5 Hz; at 2.0 s)"
+    assert repr(night.truth).startswith(f"Truth(1800 s: {len(night.truth.beat_s)} beats, ")
+    assert repr(review.findings).endswith("breaths; ecg, impedance)")
+    for thing in (night, review, review.recording, review.events, review.decisions):
+        assert "\n" not in repr(thing)
+        assert len(repr(thing)) < 400
+
+
+def test_columns_of_a_table_of_events_do_not_change_with_its_rows(review) -> None:
+    """Tables of many nights are put together; one without events, or without heart rates, too."""
+    events = review.events
+    some, none = events.to_frame(), im.EventLog().to_frame()
+    assert some["highest_bpm"].isna().all()
+    assert none.dtypes.to_dict() == some.dtypes.to_dict()
+    assert some.dtypes["highest_bpm"] == np.float64
+    open_one = im.EventLog([dataclasses.replace(events[0], end_s=None, settled_s=None)])
+    assert np.isnan(open_one.to_frame()["length_s"][0])
+    assert str(some["onset_s"].dtype) == "float64"

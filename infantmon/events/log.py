@@ -18,6 +18,15 @@ from infantmon.model.prescription import KINDS
 if TYPE_CHECKING:
     import pandas as pd
 
+_COLUMN_KINDS = {
+    "number": "int64",
+    "assessable": "bool",
+    "limits": "object",
+    "linked": "object",
+    **dict.fromkeys(("kind", "judgement", "reasons", "unusable"), "str"),
+}
+"""Kinds of the columns of `to_frame`; all others are numbers that may be missing."""
+
 
 class EventLog(Sequence[Event]):
     """Events in the order of going active.
@@ -71,7 +80,11 @@ class EventLog(Sequence[Event]):
         return EventLog(event for event in self._events if event.kind == kind)
 
     def to_frame(self) -> pd.DataFrame:
-        """Return a pandas table, one row an event, times in seconds."""
+        """Return a pandas table, one row an event, times in seconds.
+
+        A column has the same type in every table, an empty one too: what is None is NaN where
+        numbers stand. `limits` and `linked` hold objects.
+        """
         import pandas as pd  # noqa: PLC0415 - heavy; loaded only for who asks for a table
 
         names = [f.name for f in dataclasses.fields(Event)]
@@ -87,7 +100,8 @@ class EventLog(Sequence[Event]):
             }
             for event in self._events
         ]
-        return pd.DataFrame(rows, columns=[*names, "length_s", "assessable"])
+        frame = pd.DataFrame(rows, columns=[*names, "length_s", "assessable"])
+        return frame.astype({name: _COLUMN_KINDS.get(name, "float64") for name in frame.columns})
 
     def _repr_html_(self) -> str:
         """Show a small table, and when the events were, in a notebook."""

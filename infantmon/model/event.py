@@ -107,6 +107,11 @@ class Event:
         """From onset to end, in seconds; None while it is open."""
         return None if self.end_s is None else self.end_s - self.onset_s
 
+    def __repr__(self) -> str:
+        length = "still open" if self.length_s is None else f"{self.length_s:.1f} s"
+        what = f"{self.kind} at {self.onset_s:.1f} s, {length}, {self.judgement}"
+        return f"Event({self.number}: {what}, {len(self.reasons)} reasons)"
+
 
 @record
 @dataclass(frozen=True, slots=True)

@@ -119,6 +119,10 @@ class Decisions:
 
     __hash__ = None  # type: ignore[assignment]
 
+    def __repr__(self) -> str:
+        readers = list(dict.fromkeys(decision.by for decision in self._made))
+        return f"Decisions({len(self)} by {len(readers)} readers)"
+
     def add(
         self, event: Event | RecordedEvent, decision: str, *, by: str, note: str = ""
     ) -> Decision:

@@ -81,6 +81,9 @@ class RecordedEvents(Sequence[RecordedEvent]):
     def __len__(self) -> int:
         return len(self._events)
 
+    def __repr__(self) -> str:
+        return f"RecordedEvents({len(self)} rows)"
+
     def __iter__(self) -> Iterator[RecordedEvent]:
         return iter(self._events)
 

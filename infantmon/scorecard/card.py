@@ -48,6 +48,10 @@ class Card:
         noise = f", {self.noise}" if self.noise else ""
         return f"{self.what} of {self.database}, {self.detector}{noise}"
 
+    def __repr__(self) -> str:
+        counts = self.gross()
+        return f"Card({self.title}: {len(self.records)} records, {counts})"
+
     @property
     def windows_s(self) -> tuple[float | None, ...]:
         """The match windows, in seconds; the first is the headline."""

@@ -65,6 +65,9 @@ class SimulatedNight:
     scenario: Scenario
     seed: int
 
+    def __repr__(self) -> str:
+        return f"SimulatedNight(seed {self.seed}: {self.recording!r}, {self.truth!r})"
+
 
 class InventedInfant:
     """An infant made after a scenario; the same seed gives the same samples, bit for bit.

@@ -186,6 +186,12 @@ class Truth:
     beat_ectopic: Bools = field(default_factory=lambda: np.empty(0, dtype=np.bool_))
     breath_obstructed: Bools = field(default_factory=lambda: np.empty(0, dtype=np.bool_))
 
+    def __repr__(self) -> str:
+        counts = (
+            f"{len(self.beat_s)} beats, {len(self.breath_s)} breaths, {len(self.pauses)} pauses"
+        )
+        return f"Truth({self.duration_s:g} s: {counts})"
+
     def beats_slower_than(self, limit_bpm: float, *, beats: int = 1) -> Intervals:
         """Return the longest stretches in which every interval between beats is below a rate.
 
