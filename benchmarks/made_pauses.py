@@ -60,11 +60,11 @@ def clipped_share(values: Floats) -> float:
 
 def measure(labelled: Labelled, seed: int, *, wholly: bool) -> dict[str, float]:
     """Return what was found of the windows of one recording and seed."""
-    ecg = one_piece(labelled.recording.ecg, "ECG")
+    ecg = one_piece(labelled.recording, "ecg")
     beats = detect_r_peaks(ecg.segments[0].values, ecg.rate_hz, unit=ecg.unit)
     heart_hz = 1.0 / float(np.median(np.diff(beats.time_s)))
     made = with_pauses(labelled, heart_hz, seed=seed, wholly=wholly)
-    impedance = one_piece(made.labelled.recording.impedance, "impedance")
+    impedance = one_piece(made.labelled.recording, "impedance")
     values = impedance.segments[0].values
     breaths = detect_breaths(values, impedance.rate_hz, r_peaks=beats).time_s
     compared = compare(made, np.column_stack((breaths[:-1], breaths[1:])))

@@ -9,10 +9,13 @@ import tempfile
 from datetime import UTC, datetime, timedelta
 
 import infantmon as im
-from infantmon.downloads.download import download_of
-from infantmon.downloads.page import write_downloads
-from infantmon.downloads.summary import Prescribed, summarise_downloads
-from infantmon.downloads.telling import downloads_text
+from infantmon.downloads import (
+    Prescribed,
+    download_of,
+    downloads_text,
+    summarise_downloads,
+    write_downloads,
+)
 from infantmon.simulate import LooseElectrode, Pause, Scenario, SlowingInPause, simulate_night
 
 FIRST = datetime(2031, 5, 2, 21, 30, tzinfo=UTC)

@@ -1,4 +1,4 @@
-"""What the README and the examples show runs as shown."""
+"""What the README, the tour and the examples show runs as shown."""
 
 import os
 import re
@@ -37,6 +37,20 @@ def test_snippet_runs_and_says_something(snippet, tmp_path):
     done = run(["-c", snippet], tmp_path)
     assert done.returncode == 0, done.stderr
     assert done.stdout.strip()
+
+
+def test_the_tour_runs_as_it_stands(tmp_path):
+    tour = (ROOT / "docs" / "tour.md").read_text()
+    (limits,) = re.findall(r"```toml\n# limits.toml\n(.*?)```", tour, flags=re.DOTALL)
+    (tmp_path / "limits.toml").write_text(limits)
+    done = run(["-c", "".join(re.findall(r"```python\n(.*?)```", tour, flags=re.DOTALL))], tmp_path)
+    assert done.returncode == 0, done.stderr
+    assert done.stdout.splitlines()[-1].startswith("2 0 ")  # both true apneas, found
+    assert (tmp_path / "review.html").exists()
+    command = re.search(r"    infantmon (review night.edf .*)", tour)[1]
+    done = run(["-m", "infantmon", *command.split()], tmp_path)
+    assert done.returncode == 0, done.stderr
+    assert (tmp_path / "review" / "review.html").exists()
 
 
 @pytest.mark.parametrize("example", EXAMPLES, ids=lambda path: path.stem)

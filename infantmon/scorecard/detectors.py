@@ -12,6 +12,7 @@ from infantmon.errors import ArgumentError, InfantmonError
 from infantmon.labelled.database import Labelled
 from infantmon.model.arrays import Bools, Floats
 from infantmon.model.channel import Channel
+from infantmon.model.recording import ROLE_WORDS, Recording
 from infantmon.scorecard.peers import BEATS, BREATHS, Detect
 from infantmon.selftest.subject import load_detector
 from infantmon.stages.contact import ContactDetector, ContactSettings
@@ -68,7 +69,7 @@ class OwnBeats(Detector):
 
     def detect(self, labelled: Labelled) -> Detected:
         """Return the R peaks, and where the electrode cannot be used."""
-        ecg = one_piece(labelled.recording.ecg, "ECG")
+        ecg = one_piece(labelled.recording, "ecg")
         values = ecg.segments[0].values
         found = detect_r_peaks(values, ecg.rate_hz, unit=ecg.unit)
         contact = ContactSettings.for_ecg(ecg.rate_hz, ecg.unit)
@@ -90,10 +91,10 @@ class OwnBreaths(Detector):
 
     def detect(self, labelled: Labelled) -> Detected:
         """Return the breaths, and where the electrode cannot be used."""
-        impedance = one_piece(labelled.recording.impedance, "impedance")
+        impedance = one_piece(labelled.recording, "impedance")
         beats = None
         if self.led:
-            ecg = one_piece(labelled.recording.ecg, "ECG")
+            ecg = one_piece(labelled.recording, "ecg")
             beats = detect_r_peaks(ecg.segments[0].values, ecg.rate_hz, unit=ecg.unit)
         values = impedance.segments[0].values
         found = detect_breaths(values, impedance.rate_hz, r_peaks=beats)
@@ -130,7 +131,7 @@ class AdaptedDetector(Detector):
         InfantmonError
             If it fails, or gives something else than times within the recording.
         """
-        channel = one_piece(labelled.recording.channels.get(self._role), self._role)
+        channel = one_piece(labelled.recording, self._role)
         samples = channel.segments[0].values
         try:
             given = np.asarray(self._detect(_held(samples), channel.rate_hz), dtype=np.float64)
@@ -181,7 +182,7 @@ def find_detector(name: str, what: str) -> Detector:
     )
 
 
-def one_piece(channel: Channel | None, role: str) -> Channel:
+def one_piece(recording: Recording, role: str) -> Channel:
     """Return a channel in one piece from 0 s on, NaN where nothing was recorded.
 
     A detector counts time from the first sample that it is given; labels count from the start of
@@ -189,18 +190,21 @@ def one_piece(channel: Channel | None, role: str) -> Channel:
 
     Parameters
     ----------
-    channel : Channel or None
-        The channel, with any holes.
+    recording : Recording
+        What the channel is of; it may have holes, and begin late.
     role : str
-        What to call it, should it not be there.
+        "ecg", "ecg2" or "impedance".
 
     Raises
     ------
     ArgumentError
         If it is not there.
     """
+    channel = recording.channels.get(role)
     if channel is None:
-        raise ArgumentError(f"the recording has no {role}; this cannot be scored on it.")
+        raise ArgumentError(
+            f"the recording has no {ROLE_WORDS[role]}; this cannot be scored on it."
+        )
     if len(channel.segments) == 1 and channel.segments[0].first_tick == 0:
         return channel
     _, values = channel.between(0.0, channel.end_s)

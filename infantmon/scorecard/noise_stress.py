@@ -81,13 +81,12 @@ class NoiseStress:
         RecordingError
             If the noise is not at hand.
         """
-        ecg = labelled.recording.ecg
-        if ecg is None or labelled.beats_s is None:
+        if labelled.recording.ecg is None or labelled.beats_s is None:
             raise ArgumentError(
                 f"{labelled.recording.name} has no ECG with reference beats; noise at a ratio to "
                 "its QRS complexes cannot be added."
             )
-        ecg = one_piece(ecg, "ECG")
+        ecg = one_piece(labelled.recording, "ecg")
         noise = recorded_noise(self.kind, self.folder)
         values = stressed(ecg.segments[0].values, ecg.rate_hz, labelled.beats_s, noise, self.snr_db)
         channels = dict(labelled.recording.channels)

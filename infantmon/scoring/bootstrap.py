@@ -86,12 +86,34 @@ def record_interval(
 
 
 def sensitivities(counts: Floats) -> Floats:
-    """Return TP / (TP + FN) of each row of counts; NaN where there is no reference mark."""
+    """Return TP / (TP + FN) of each row of counts; NaN where there is no reference mark.
+
+    Parameters
+    ----------
+    counts : numpy.ndarray, shape (n, 3)
+        True positives, false negatives and false positives.
+
+    Returns
+    -------
+    numpy.ndarray, shape (n,)
+        Between 0 and 1.
+    """
     return _shares(counts[:, 0], counts[:, 0] + counts[:, 1])
 
 
 def positive_predictivities(counts: Floats) -> Floats:
-    """Return TP / (TP + FP) of each row of counts; NaN where there is no test mark."""
+    """Return TP / (TP + FP) of each row of counts; NaN where there is no test mark.
+
+    Parameters
+    ----------
+    counts : numpy.ndarray, shape (n, 3)
+        True positives, false negatives and false positives.
+
+    Returns
+    -------
+    numpy.ndarray, shape (n,)
+        Between 0 and 1.
+    """
     return _shares(counts[:, 0], counts[:, 0] + counts[:, 2])
 
 
