@@ -231,7 +231,8 @@ def print_cards(
         How it differs from a stored result.
     """
     for card in cards:
-        say(screen, f"{card.title}: {len(card.records)} records")
+        count = len(card.records)
+        say(screen, f"{card.title}: {count} record{'s' if count != 1 else ''}")
         say(screen, about(card))
         say(screen)
         say(screen, _table(card, screen.width))

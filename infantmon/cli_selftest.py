@@ -52,7 +52,8 @@ def add_selftest(app: typer.Typer) -> None:
         recordings: Annotated[
             Path | None,
             typer.Option(
-                envvar=RECORDINGS_VARIABLE, help="Folder that holds the waveforms aami-ec13."
+                help="Folder that holds the folder of waveforms aami-ec13; by default what "
+                f"{RECORDINGS_VARIABLE} says."
             ),
         ] = None,
         json: AsJson = False,

@@ -204,6 +204,16 @@ def test_recorded_rows_say_when_the_waveforms_are_not_at_hand(monkeypatch, tmp_p
     assert "INFANTMON_RECORDINGS" in bench.rows[0].reason
 
 
+def test_a_folder_without_the_waveforms_is_told(tmp_path, monkeypatch, capsys):
+    """The variable may lead to other recordings; a folder that is asked for must hold these."""
+    assert main(["selftest", "--recordings", str(tmp_path)]) == 2
+    assert f"{tmp_path} has no folder aami-ec13" in capsys.readouterr().err
+    monkeypatch.setenv("INFANTMON_RECORDINGS", str(tmp_path))
+    trials = [trial for trial in TRIALS if trial.needs == RECORDED]
+    bench = run_bench(ForeignDetector(own, "own"), trials=trials)
+    assert bench.counts[NOT_RUN] == len(trials)
+
+
 @pytest.mark.recordings
 def test_recorded_rows_are_run_where_the_waveforms_are(recordings):
     trials = [trial for trial in TRIALS if trial.needs == RECORDED]

@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
+from infantmon.errors import ArgumentError
 from infantmon.reviewing import library_version
 from infantmon.selftest.alarms import alarm_trials
 from infantmon.selftest.breathing import breathing_trials
@@ -28,6 +29,7 @@ from infantmon.selftest.subject import DetectorError, OwnChain, Subject
 from infantmon.selftest.waves import wave_trials
 
 RECORDINGS_VARIABLE = "INFANTMON_RECORDINGS"
+WAVEFORMS = "aami-ec13"  # folder of the recorded waveforms
 
 TRIALS: tuple[Trial, ...] = (
     *heart_rate_trials(),
@@ -92,6 +94,11 @@ def run_bench(
     progress : callable or None
         Called with the name of a trial and the share done, 0 to 1.
 
+    Raises
+    ------
+    ArgumentError
+        If a folder is given that does not hold `aami-ec13`.
+
     Notes
     -----
     Seeds are fixed: the same subject gives the same rows.
@@ -108,9 +115,14 @@ def run_bench(
 
 
 def _recordings(given: Path | None) -> Path | None:
+    if given is not None and not (given / WAVEFORMS).is_dir():
+        raise ArgumentError(
+            f"{given} has no folder {WAVEFORMS}; pass the folder that holds it, or leave it out: "
+            "then the rows that need its waveforms are not run."
+        )
     told = os.environ.get(RECORDINGS_VARIABLE)
     folder = given if given is not None else (Path(told) if told else None)
-    return folder if folder is not None and (folder / "aami-ec13").is_dir() else None
+    return folder if folder is not None and (folder / WAVEFORMS).is_dir() else None
 
 
 def _row(trial: Trial, bed: Bed) -> Row:
