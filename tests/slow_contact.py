@@ -56,7 +56,10 @@ class SlowStretch:
         self.present, self.end = None, 0
 
     def finish(self, now: int) -> None:
-        if self.present is not None and not self.holds and self.end <= now:
+        if self.present is not None and self.holds and not self.present["opened"]:
+            self.end = now + 1
+            self.close(now + 1)
+        elif self.present is not None and not self.holds and self.end <= now:
             self.close(now)
 
 

@@ -54,6 +54,23 @@ def test_up_to_one_second_is_bridged(samples, marks):
     assert found.time_s[-1] == pytest.approx(20.0 + samples / 50.0)
 
 
+@pytest.mark.parametrize("bad", [math.nan, 512.5], ids=["invalid", "held"])
+@pytest.mark.parametrize("samples", [1, 20, 38, 50])
+def test_what_is_bad_at_the_very_end_does_not_vanish(samples, bad):
+    """EDF fills its last data record, so a recording often ends in less than a second of this."""
+    x = heart(60)
+    ecg_samples = samples * 5
+    x[-ecg_samples:] = bad
+    found = run(x, ECG).blocking
+    flat = not math.isnan(bad)
+    assert len(found) == (0 if flat and ecg_samples <= 100 else 1)  # flat from 0.4 s on
+    for mark in range(len(found)):
+        assert found.bridged[mark]
+        assert found.since_s[mark] == pytest.approx(60.0 - ecg_samples / 250.0)
+        assert found.time_s[mark] == found.known_s[mark] == 60.0
+    assert found.spans(60.0).total_s == pytest.approx(len(found) * ecg_samples / 250.0)
+
+
 def test_stretches_less_than_half_a_second_apart_are_one():
     x = breathing(60)
     x[1000:1010] = np.nan

@@ -91,7 +91,8 @@ class Stretches(Carried):
         """Return the marks that are known once the tick `reached` is in.
 
         All edges known up to that tick must be given, in order. On the last push a stretch whose
-        end has been seen is marked as over.
+        end has been seen is marked as over, and so is one that was too short to be established: it
+        is bridged, but it must not vanish.
         """
         marks: list[StretchMark] = []
         for edge in edges:
@@ -101,9 +102,17 @@ class Stretches(Carried):
             else:
                 self._take(edge, marks)
         self._go_on(reached, marks)
-        if last and self._inside and not self._holds and self._end <= reached:
-            self._close(reached, marks)
+        if last and self._inside:
+            self._finish(reached, marks)
         return marks
+
+    def _finish(self, reached: int, marks: list[StretchMark]) -> None:
+        """End what the stream ends in, but for a stretch that is established: that stays open."""
+        if self._holds and not self._opened:
+            self._holds, self._end = 0, reached + 1
+            self._close(reached + 1, marks)
+        elif not self._holds and self._end <= reached:
+            self._close(reached, marks)
 
     def _take(self, edge: Edge, marks: list[StretchMark]) -> None:
         """Begin a stretch, or go on with the present one for another reason."""
