@@ -160,3 +160,23 @@ def test_no_picture_against_the_ratio_where_nothing_is_defined():
     ]
     assert snr_picture(cards) is None
     assert "Scores of detectors" in as_html(cards)
+
+
+def test_lines_of_two_detectors_are_told_apart():
+    rows = [scored(Detected(BEATS[:count])) for count in (300, 500)]
+    cards = [
+        Card(
+            "d", "nobody", "invented", "yes", "beats", name, 0.0, (row,), f"muscle noise at {r} dB"
+        )
+        for name, row in zip(("one", "other"), rows, strict=True)
+        for r in (6, 12)
+    ]
+    lines = snr_picture(cards)["lines"]
+    told = [(line["letter"], line["name"], line["dashed"]) for line in lines]
+    assert told == [
+        ("a", "Se, one", False),
+        ("a", "PPV, one", True),
+        ("b", "Se, other", False),
+        ("b", "PPV, other", True),
+    ]
+    assert as_html(cards).count(">b</text>") == 4  # at each spot of both lines

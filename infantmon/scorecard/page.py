@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from string import ascii_lowercase
 
 import numpy as np
 
@@ -151,7 +152,9 @@ def snr_picture(cards: Sequence[Card]) -> dict[str, object] | None:
         return x, bottom - (bottom - top) * (100.0 * share - floor) / (100.0 - floor)
 
     lines = []
-    for detector, kind in sorted({(d, k) for d, k, _, _ in points}):
+    for letter, (detector, kind) in zip(
+        ascii_lowercase, sorted({(d, k) for d, k, _, _ in points}), strict=False
+    ):
         mine = sorted(
             ((r, c) for d, k, r, c in points if (d, k) == (detector, kind)), key=lambda row: row[0]
         )
@@ -161,7 +164,8 @@ def snr_picture(cards: Sequence[Card]) -> dict[str, object] | None:
                 for ratio, card in mine
                 if (share := getattr(card.gross(), figure)) is not None
             ]
-            lines.append({"name": f"{name}, {detector}", "spots": spots, "dashed": name == "PPV"})
+            line = {"name": f"{name}, {detector}", "spots": spots, "dashed": name == "PPV"}
+            lines.append(line | {"letter": letter})
     return {
         "lines": lines,
         "ratios": [(place(r, 1.0)[0], f"{r:g}") for r in ratios],
