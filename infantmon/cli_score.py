@@ -105,7 +105,7 @@ def add_score(app: typer.Typer) -> None:
         quiet: Quiet = False,
     ) -> None:
         """Score detectors on annotated recordings; 1 if a gate is not reached."""
-        gates = parse_gates(gate) if gate is not None else ()
+        gates = () if gate is None else parse_gates(gate, lower=gate_lower)
         if (gate_each or gate_lower) and not gates:
             raise ArgumentError("--gate-each and --gate-lower need a --gate, such as se>=99.5.")
         stored = None if against is None else read_stored(against)
@@ -145,12 +145,15 @@ def _tasks(
             raise ArgumentError(f"the match window is {window:g} s; it must be above 0 s.")
     if from_s is not None and not from_s >= 0.0:
         raise ArgumentError(f"--from-s is {from_s:g} s; 0 s or more is expected.")
-    return [
+    tasks = [
         Task(source, kind, name, tuple(window_s or ()), from_s, noise)
         for name in detectors
         for kind in kinds
         for noise in noises
     ]
+    for task in tasks:
+        task.detector_name()  # a detector that is not there too: the last may run hours later
+    return tasks
 
 
 def _noises(noise: str | None, snr_db: Sequence[float] | None) -> list[NoiseStress | None]:

@@ -114,6 +114,15 @@ def test_what_cannot_be_done_is_told(folder, words, said, capsys):
     assert told.err.count("\n") == 1
 
 
+@pytest.mark.parametrize(
+    "words",
+    [["--detector", "ours", "--detector", "nobody"], ["--gate", "f1>=90", "--gate-lower"]],
+)
+def test_what_cannot_be_done_is_told_before_anything_runs(folder, words, monkeypatch):
+    monkeypatch.setattr("infantmon.cli_score.run_task", lambda *_a, **_k: pytest.fail("it ran"))
+    assert score(folder, *words) == 2
+
+
 def test_a_place_that_is_not_there(tmp_path, capsys):
     assert score(tmp_path / "nothing") == 2
     assert "there is no database or folder" in capsys.readouterr().err

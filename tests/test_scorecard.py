@@ -74,6 +74,16 @@ def test_shutdown_stands_beside_and_does_not_excuse():
     assert row.shutdown.outside.false_negatives == 0
 
 
+def test_marks_in_shutdown_are_summed_over_annotators():
+    """As in the counts, where each annotator meets every test mark."""
+    shut = np.array([[100.5, 110.5]])
+    row = scored(Detected(BEATS, shutdown_s=shut), references=(BEATS, BEATS[::2]))
+    inside, outside = row.shutdown, row.shutdown.outside
+    assert (inside.reference, inside.test) == (10 + 5, 10 + 10)
+    assert inside.reference + outside.reference_count == row.tally.reference_count
+    assert inside.test + outside.test_count == row.tally.test_count
+
+
 def test_shutdown_is_counted_where_it_is_scored():
     """A stretch in shutdown may begin before the scored period, or lie in unmarked time."""
     apart = (SetApart(105.0, 120.0, "flutter", unmarked=True),)

@@ -83,13 +83,20 @@ class Verdict:
         return f"{told}: NOT reached" + (f"; furthest below: {named}" if named else "")
 
 
-def parse_gates(text: str) -> tuple[Gate, ...]:
+def parse_gates(text: str, *, lower: bool = False) -> tuple[Gate, ...]:
     """Read gates such as ``se>=99.5,ppv>=99.5``.
+
+    Parameters
+    ----------
+    text : str
+        Gates with commas between them.
+    lower : bool
+        Whether the lower end of the interval will have to reach them.
 
     Raises
     ------
     ArgumentError
-        If a part is no gate, or its figure lies outside 0 to 100 %.
+        If a part is no gate, its figure lies outside 0 to 100 %, or it has no interval.
     """
     gates = []
     for part in text.split(","):
@@ -103,7 +110,13 @@ def parse_gates(text: str) -> tuple[Gate, ...]:
         if not 0.0 <= least <= 100.0:
             raise ArgumentError(f"the gate {part.strip()!r} lies outside 0 to 100 %.")
         gates.append(Gate(match[1].lower(), least))
+    _require_intervals(gates, lower=lower)
     return tuple(gates)
+
+
+def _require_intervals(gates: Sequence[Gate], *, lower: bool) -> None:
+    if lower and any(gate.figure == "f1" for gate in gates):
+        raise ArgumentError("F1 is no share and has no interval; gate se and ppv by lower end.")
 
 
 def judge(
@@ -127,8 +140,7 @@ def judge(
     ArgumentError
         If the lower end of F1 is asked for, which has no such interval.
     """
-    if lower and any(gate.figure == "f1" for gate in gates):
-        raise ArgumentError("F1 is no share and has no interval; gate se and ppv by lower end.")
+    _require_intervals(gates, lower=lower)
     verdicts = []
     for gate in gates:
         figure = gate.lower_of if lower else gate.of

@@ -49,7 +49,7 @@ class Shutdown:
     seconds : float
         How long they are together, in seconds.
     reference, test : int
-        Reference and test marks inside.
+        Reference and test marks inside, summed over annotators as in `Tally`.
     outside : Tally
         The counts without them.
     """
@@ -255,7 +255,7 @@ def _shutdown(matches: list[MarkMatch], scored: _Scored, detected: Detected) -> 
     return Shutdown(
         seconds=sum(scored.between_s(s.start_s, s.end_s) for s in spans),
         reference=int(sum(inside)),
-        test=int(test.sum()),
+        test=int(test.sum()) * len(matches),
         outside=_without(matches, scored, spans),
     )
 

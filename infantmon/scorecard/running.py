@@ -119,6 +119,25 @@ class Task:
     from_s: float | None = None
     noise: NoiseStress | None = None
 
+    def detector_name(self) -> str:
+        """Return what the detector is called in tables, without running it.
+
+        Raises
+        ------
+        ArgumentError
+            If there is no such database, detector or use of both.
+        """
+        if self.what not in self.source.scored_for():
+            raise ArgumentError(
+                f"{self.source.name} cannot be scored for {self.what}; its labels are "
+                f"{', '.join(self.source.scored_for())}."
+            )
+        if self.what != ALARM_MARKS:
+            return find_detector(self.detector, self.what).name
+        if self.detector != OURS:
+            raise ArgumentError(f"alarms are scored for {OURS!r} alone, not for {self.detector!r}.")
+        return OURS
+
 
 def run_task(task: Task, *, workers: int = 2, progress: Progress | None = None) -> Card:
     """Score a detector over a database.
@@ -146,14 +165,7 @@ def run_task(task: Task, *, workers: int = 2, progress: Progress | None = None) 
         If a recording or its labels cannot be read.
     """
     shelf = task.source.open()
-    if task.what not in task.source.scored_for():
-        raise ArgumentError(
-            f"{shelf.name} cannot be scored for {task.what}; its labels are "
-            f"{', '.join(task.source.scored_for())}."
-        )
-    if task.what == ALARM_MARKS and task.detector != OURS:
-        raise ArgumentError(f"alarms are scored for {OURS!r} alone, not for {task.detector!r}.")
-    name = OURS if task.what == ALARM_MARKS else find_detector(task.detector, task.what).name
+    name = task.detector_name()
     tell = progress or (lambda _what, _share: None)
     scores: dict[str, RecordScore] = {}
     for record, score in _scores(task, shelf.names, workers):
