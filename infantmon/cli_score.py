@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated
@@ -141,7 +142,7 @@ def _tasks(
     source.open()  # a database that is not there is told before anything runs
     kinds = source.scored_for() if what is None else (what,)
     for window in window_s or ():
-        if not window > 0.0:
+        if not 0.0 < window < math.inf:
             raise ArgumentError(f"the match window is {window:g} s; it must be above 0 s.")
     if from_s is not None and not from_s >= 0.0:
         raise ArgumentError(f"--from-s is {from_s:g} s; 0 s or more is expected.")

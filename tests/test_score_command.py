@@ -233,7 +233,9 @@ def test_a_detector_of_ones_own_and_one_that_fails(folder, tmp_path, monkeypatch
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr(sys, "path", [*sys.path])
     assert score(folder, "--detector", "mine_to_score:steady") == 0
-    assert "mine_to_score:steady" in capsys.readouterr().out
+    shown = capsys.readouterr().out
+    assert "Tuned on: not known of mine_to_score:steady." in shown
+    assert "Shutdown" not in shown
     for name, why in (("broken", "ValueError: no idea"), ("beyond", "something else than times")):
         words = ["--detector", f"mine_to_score:{name}", "--gate", "se>=1", "--out", "out"]
         assert score(folder, *words) == 1

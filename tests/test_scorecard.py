@@ -110,7 +110,10 @@ def test_the_strip_shows_the_most_errors():
 
 
 def test_a_card_adds_up_and_pools_timing():
-    rows = (scored(Detected(BEATS + 0.01)), scored(Detected(BEATS[:100] - 0.01)))
+    none = np.empty((0, 2))  # it tells, and has none
+    rows = tuple(
+        scored(Detected(found, shutdown_s=none)) for found in (BEATS + 0.01, BEATS[:100] - 0.01)
+    )
     card = Card("d", "nobody", "invented", "yes", "beats", "x", 0.0, rows)
     assert card.gross() == Tally(699, 499, 0)
     errors = np.concatenate((np.full(599, 0.01), np.full(100, -0.01)))
@@ -130,6 +133,7 @@ def test_marks_given_twice_are_told():
         return [3.0, 1.0, 2.0, 2.0, 2.0]
 
     found = AdaptedDetector("thrice", thrice, "ecg").detect(Labelled(SIGNAL))
+    assert scored(found).shutdown is None  # nothing is known of it, which is not "none"
     assert found.time_s.tolist() == [1.0, 2.0, 3.0]
     assert scored(found).notes == ("2 marks stood at the instant of another; counted once",)
 

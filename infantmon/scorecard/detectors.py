@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -34,15 +34,15 @@ class Detected:
         Marks, in seconds, strictly increasing.
     reliable : numpy.ndarray of bool, shape (n,), or None
         Which marks the detector itself trusts; None where it does not say.
-    shutdown_s : numpy.ndarray, shape (m, 2)
-        Stretches that the detector itself calls unusable, in seconds.
+    shutdown_s : numpy.ndarray, shape (m, 2), or None
+        Stretches that the detector itself calls unusable, in seconds; None where it does not say.
     doubled : int
         How many marks it gave a second time, at the very same instant; they are counted once.
     """
 
     time_s: Floats
     reliable: Bools | None = None
-    shutdown_s: Floats = field(default_factory=lambda: np.empty((0, 2)))
+    shutdown_s: Floats | None = None
     doubled: int = 0
 
 

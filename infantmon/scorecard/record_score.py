@@ -248,7 +248,9 @@ def _without(matches: list[MarkMatch], scored: _Scored, apart: tuple[SetApart, .
     )
 
 
-def _shutdown(matches: list[MarkMatch], scored: _Scored, detected: Detected) -> Shutdown:
+def _shutdown(matches: list[MarkMatch], scored: _Scored, detected: Detected) -> Shutdown | None:
+    if detected.shutdown_s is None:
+        return None
     spans = tuple(SetApart(float(a), float(b), "") for a, b in detected.shutdown_s)
     inside = [(scored.inside(m.reference_s) & _within(m.reference_s, spans)).sum() for m in matches]
     test = scored.inside(detected.time_s) & _within(detected.time_s, spans)

@@ -23,6 +23,7 @@ from infantmon.scorecard.detectors import (
     BEAT_MARKS,
     BREATH_MARKS,
     OURS,
+    OURS_ALONE,
     Detected,
     find_detector,
 )
@@ -175,7 +176,7 @@ def run_task(task: Task, *, workers: int = 2, progress: Progress | None = None) 
         shelf.name,
         shelf.population,
         shelf.label_origin,
-        shelf.tuned_on,
+        shelf.tuned_on if task.detector in (OURS, OURS_ALONE) else f"not known of {name}",
         task.what,
         name,
         from_s=shelf.learning_s if task.from_s is None else task.from_s,
@@ -268,7 +269,7 @@ def score_labelled(
     if failure is None:
         return score
     told = f"{failure.rstrip('.')}; every mark counts as missed"
-    bare = replace(score, shutdown=None, known_wrong=None, strip=None)
+    bare = replace(score, known_wrong=None, strip=None)
     return replace(bare, notes=(told, *score.notes), failed=True)
 
 
