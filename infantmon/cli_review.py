@@ -21,6 +21,7 @@ from infantmon.cli_screen import (
     Quiet,
     as_paths,
     console,
+    not_watched_lines,
     progress,
     say,
     say_cautions,
@@ -196,8 +197,8 @@ def print_review(screen: Console, reviewed: Review) -> None:
         say(screen, f"  {role}: not recorded")
     for note in reviewed.recording.notes:
         say(screen, f"  note: {note}")
-    if reviewed.plan.not_watched:
-        say(screen, f"  not watched (no limit set): {', '.join(reviewed.plan.not_watched)}")
+    for line in not_watched_lines(reviewed.not_watched):
+        say(screen, f"  {line}")
     say(screen)
     say(screen, event_table_text(reviewed.events, width=screen.width))
     say(screen)

@@ -40,6 +40,25 @@ def say_cautions(screen: Console) -> None:
         say(screen, caution)
 
 
+def not_watched_lines(why: Mapping[str, str]) -> list[str]:
+    """Return one line a reason for the kinds that are not watched.
+
+    Parameters
+    ----------
+    why : mapping of str to str
+        The reason by kind, as a monitor or a review has it in `not_watched`.
+
+    Examples
+    --------
+    >>> not_watched_lines({"apnea": "no limit set", "low heart rate": "no channel for it"})
+    ['not watched (no limit set): apnea', 'not watched (no channel for it): low heart rate']
+    """
+    return [
+        f"not watched ({reason}): {', '.join(kind for kind in why if why[kind] == reason)}"
+        for reason in dict.fromkeys(why.values())
+    ]
+
+
 def say_json(content: Mapping[str, Any]) -> None:
     """Print one JSON document with the cautions in `notice`, and nothing else."""
     whole = finite({"notice": NOTICE, **content})

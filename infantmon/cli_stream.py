@@ -13,12 +13,13 @@ from typing import Annotated, Any
 
 import typer
 
+from infantmon.cli_screen import not_watched_lines
 from infantmon.disk_recorder import DiskRecorder
 from infantmon.errors import InfantmonError
 from infantmon.formats.reading import read
 from infantmon.framed import FrameReader, frames_of
 from infantmon.model.event import Change
-from infantmon.model.prescription import KINDS, Prescription
+from infantmon.model.prescription import Prescription
 from infantmon.monitor import Monitor
 from infantmon.report.cautions import NOTICE
 from infantmon.report.export import finite
@@ -108,15 +109,11 @@ def _run(monitor: Monitor, record: Path | None, *, as_json: bool) -> None:
 
 def _say_first(monitor: Monitor, *, as_json: bool) -> None:
     """Say that this is no live use, and what is not watched."""
-    unset = monitor.plan.not_watched
-    unseen = [k for k in KINDS if k not in unset and k not in monitor.state.conditions]
     if as_json:
-        _say({"notice": f"{FIRST_LINE} {NOTICE}", "not_watched": [*unset, *unseen]})
+        _say({"notice": f"{FIRST_LINE} {NOTICE}", "not_watched": list(monitor.not_watched)})
         return
-    _say(FIRST_LINE)
-    for why, kinds in (("no limit set", unset), ("no channel for it", unseen)):
-        if kinds:
-            _say(f"not watched ({why}): {', '.join(kinds)}")
+    for line in (FIRST_LINE, *not_watched_lines(monitor.not_watched)):
+        _say(line)
 
 
 def _say_last(reader: FrameReader, rates_hz: Mapping[str, float], *, as_json: bool) -> None:

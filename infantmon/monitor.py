@@ -206,6 +206,11 @@ class Monitor(Carried):
         return self._shown.state(self._chain.reached_s, self._chain.channel_reached_s, conditions)
 
     @property
+    def not_watched(self) -> dict[str, str]:
+        """Kinds of condition that are not watched, and why: "no limit set", "no channel for it"."""
+        return self.plan.why_not_watched(self._watch.rules)
+
+    @property
     def rates_hz(self) -> dict[str, float]:
         """Sampling rate of each channel that was announced, in Hz."""
         return {role: channel.rate_hz for role, channel in self._chain.channels.items()}

@@ -184,6 +184,11 @@ class Review:
         return tuple(role for role in ("ecg", "impedance") if role not in self.contact)
 
     @property
+    def not_watched(self) -> dict[str, str]:
+        """Kinds of condition that were not watched, and why, as `Monitor.not_watched`."""
+        return self.plan.why_not_watched(self.latencies_s)
+
+    @property
     def version(self) -> str:
         """Version of the library that made the review."""
         return library_version()

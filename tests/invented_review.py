@@ -31,6 +31,13 @@ from infantmon.recorded.judging import JudgedList
 ECG_HZ, IMPEDANCE_HZ = 250.0, 50.0
 APNEAS_S = ((300.0, 324.0), (900.0, 931.0))
 SLOW_S = (918.0, 934.0)
+LATENCIES_S = (  # kind, the channel it rests on, and the stated delay
+    ("apnea", "impedance", 3.2),
+    ("low heart rate", "ecg", 4.1),
+    ("high heart rate", "ecg", 4.1),
+    ("contact loss", "", 0.5),
+    ("signal unusable", "", 0.5),
+)
 LOST_S, MOVED_S = (1200.0, 1290.0), (600.0, 612.0)
 
 PLAN = Prescription(
@@ -110,7 +117,7 @@ def invented_review(
         contact={role: contact[role] for role in roles},
         usable_s=usable,
         recorded_s=length_s,
-        latencies_s={"apnea": 3.2, "low heart rate": 4.1, "high heart rate": 4.1},
+        latencies_s={k: late_s for k, role, late_s in LATENCIES_S if role in (*roles, "")},
         missing_roles=tuple(r for r in ("ecg", "ecg2", "impedance") if r not in roles),
         cleaned=Signal(cleaned, 0, clock, np.inf) if keep_cleaned else None,
     )

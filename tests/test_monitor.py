@@ -23,7 +23,7 @@ from infantmon.chain import AHEAD_S
 from infantmon.errors import ArgumentError
 from infantmon.events.log import fold
 from infantmon.model.channel import Channel
-from infantmon.model.prescription import Prescription
+from infantmon.model.prescription import KINDS, Prescription
 from infantmon.model.recording import Recording
 from infantmon.monitor import Monitor
 from infantmon.reviewing import review, sweep
@@ -104,6 +104,18 @@ def test_a_recording_is_reviewed_for_what_it_has(roles, kinds, missing):
     made = monitor(roles)
     assert tuple(changes_of(made, pushes(16.0, roles))) == found.changes
     assert set(made.state.conditions) == kinds | technical
+    unseen = set(KINDS) - kinds - technical
+    assert made.not_watched == found.not_watched == dict.fromkeys(unseen, "no channel for it")
+    assert Monitor.resume(made.save()).not_watched == made.not_watched
+
+
+def test_a_monitor_and_a_review_tell_what_has_no_limit():
+    plan = Prescription(apnea={"limit_s": 20}, no_heart_beat={"limit_s": 4})
+    unset = dict.fromkeys(plan.not_watched, "no limit set")
+    assert Monitor(plan, ecg_hz=ECG_HZ, impedance_hz=IMPEDANCE_HZ).not_watched == unset
+    blind = unset | {"apnea": "no channel for it"}
+    assert Monitor(plan, ecg_hz=ECG_HZ, ecg2_hz=ECG_HZ).not_watched == blind
+    assert review(Recording({"ecg": night().channels["ecg"]}), plan).not_watched == blind
 
 
 def test_a_second_lead_is_only_evidence():

@@ -67,6 +67,13 @@ def test_file_and_code_give_equal_prescriptions(tmp_path):
     assert from_text(tmp_path, "[apnea]\nlimit_s = 20\n") == Prescription(apnea={"limit_s": 20})
 
 
+def test_a_kind_without_its_channel_is_not_watched_either(tmp_path):
+    plan = from_text(tmp_path, "[apnea]\nlimit_s = 20\n[no_heart_beat]\nlimit_s = 4\n")
+    unset = dict.fromkeys(plan.not_watched, "no limit set")
+    assert plan.why_not_watched({"apnea"}) == unset | {"no heart beat": "no channel for it"}
+    assert plan.why_not_watched({"apnea", "no heart beat"}) == unset
+
+
 def test_an_absent_table_is_not_watched(tmp_path):
     assert from_text(tmp_path, "").not_watched == KINDS
     assert from_text(tmp_path, "[contact_loss]\ndelay_s = 5\n").not_watched == KINDS[:5]

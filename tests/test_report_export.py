@@ -37,6 +37,8 @@ def test_json_holds_notice_limits_and_every_field_of_every_event() -> None:
     assert read["notice"] == NOTICE
     assert read["prescription"]["apnea"] == {"limit_s": 20.0}
     assert read["not_watched"] == list(review.plan.not_watched)
+    without_ecg = json.loads(events_as_json(invented_review(roles=("impedance",))))
+    assert without_ecg["not_watched"] == [*read["not_watched"], "low heart rate", "high heart rate"]
     assert len(read["events"]) == len(review.events)
     names = {field.name for field in dataclasses.fields(Event)} | {"assessable", "length_s"}
     for written, event in zip(read["events"], review.events, strict=True):

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import tomllib
 import warnings
-from collections.abc import Mapping
+from collections.abc import Container, Mapping
 from datetime import date
 from pathlib import Path
 from typing import Any, Self, get_args
@@ -27,6 +27,8 @@ KINDS = (
     "signal unusable",
 )
 """Kinds of alarm condition; the last two are technical, the others physiological."""
+NO_LIMIT, NO_CHANNEL = "no limit set", "no channel for it"
+"""Why a kind is not watched."""
 
 
 class UnusualLimitWarning(UserWarning):
@@ -224,6 +226,23 @@ class Prescription(_Table):
             "signal unusable": self.contact_loss,
         }
         return tuple(kind for kind in KINDS if watched[kind] is None)
+
+    def why_not_watched(self, watched: Container[str]) -> dict[str, str]:
+        """Return why each kind that is not watched is not, in words.
+
+        Parameters
+        ----------
+        watched : container of str
+            Kinds that are: with a limit here, and the channel that they rest on.
+
+        Returns
+        -------
+        dict of str to str
+            By kind, those without a limit first: "no limit set" or "no channel for it".
+        """
+        unset = dict.fromkeys(self.not_watched, NO_LIMIT)
+        unseen = (kind for kind in KINDS if kind not in unset and kind not in watched)
+        return unset | dict.fromkeys(unseen, NO_CHANNEL)
 
     def _warn_of_unusual(self) -> None:
         if self.apnea is not None and not 10 <= self.apnea.limit_s <= 30:

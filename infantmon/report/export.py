@@ -66,7 +66,7 @@ def events_as_json(reviewed: Reviewed) -> str:
             "unusable": {role: _spans(spans) for role, spans in reviewed.contact.items()},
         },
         "prescription": reviewed.plan.model_dump(mode="json"),
-        "not_watched": list(reviewed.plan.not_watched),
+        "not_watched": list(reviewed.plan.why_not_watched(reviewed.latencies_s)),
         "latencies_s": dict(reviewed.latencies_s),
         "events": [_event(event) for event in reviewed.events],
         "excursions": [dataclasses.asdict(one) for one in reviewed.excursions],
