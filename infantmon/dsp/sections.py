@@ -18,17 +18,19 @@ class Sections(Carried):
     ----------
     sos : numpy.ndarray, shape (sections, 6)
         Coefficients as scipy designs them.
+    lanes : tuple of int
+        Empty for one signal; (m,) for m signals side by side, which take one call together.
     """
 
     carried: ClassVar[tuple[str, ...]] = ("_state",)
 
-    def __init__(self, sos: Floats) -> None:
+    def __init__(self, sos: Floats, *, lanes: tuple[int, ...] = ()) -> None:
         self._sos = np.ascontiguousarray(sos, dtype=np.float64)
-        self._state = np.zeros((len(self._sos), 2))
+        self._state = np.zeros((len(self._sos), *lanes, 2))
 
     def push(self, values: Floats) -> Floats:
-        """Return as many filtered samples as came in."""
-        if not len(values):
+        """Return as many filtered samples as came in, shape (n,) or (m, n)."""
+        if not values.size:
             return values
         filtered, self._state = signal.sosfilt(self._sos, values, zi=self._state)
         return np.asarray(filtered, dtype=np.float64)

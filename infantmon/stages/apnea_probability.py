@@ -24,7 +24,7 @@ from infantmon.dsp.decimate import GroupMean
 from infantmon.dsp.runs import true_runs
 from infantmon.dsp.sections import Sections
 from infantmon.errors import ArgumentError, require_between, require_number, require_rate
-from infantmon.model.arrays import NO_FLOATS, Bools, Floats, Ints, as_samples
+from infantmon.model.arrays import Bools, Floats, Ints, as_samples
 from infantmon.model.carried import record
 from infantmon.model.clock import Clock
 from infantmon.model.marks import (
@@ -148,19 +148,13 @@ class ApneaProbability(Stage):
         "_high_pass",
         "_second",
         "_envelope",
-        "_constant",
         "_lost",
         "_notch",
-        "_time_s",
         "_kept",
-        "_kept_envelope",
-        "_kept_valid",
         "_given",
         "_taken",
         "_beats_until_s",
         "_window",
-        "_window_valid",
-        "_window_led",
         "_count",
     )
 
@@ -178,20 +172,17 @@ class ApneaProbability(Stage):
         self._bridged = Bridged(math.floor(BRIDGED_S * rate))
         self._groups, self._valid_groups = GroupMean(size), GroupMean(size)
         self._high_pass, self._second = Sections(high), Sections(high)
-        self._envelope, self._constant = Sections(self._low), Sections(self._low)
+        self._envelope = self._new_envelope()
         self._lost = 0  # samples at the lower rate that have been lost in a row up to now
         self._notch = BeatNotch()
-        self._time_s = NO_FLOATS  # of the samples that are not done with
-        self._kept = NO_FLOATS
-        self._kept_envelope = NO_FLOATS
-        self._kept_valid = NO_FLOATS
+        # Of the samples that are not done with: time (s), value, envelope, how much is valid.
+        self._kept: Floats = np.empty((4, 0))
         self._given = 0  # of them, given to the second high-pass
         self._taken = 0  # samples at the lower rate so far
         self._beats_until_s = -math.inf  # stream time that the ECG has reached
         self._width = round(PROBABILITY_OVER_S * self._clock.rate_hz)
-        self._window = NO_FLOATS  # normalised samples of the windows to come
-        self._window_valid = NO_FLOATS
-        self._window_led = NO_FLOATS
+        # Of the windows to come: normalised samples, which are valid, and which are led by beats.
+        self._window: Floats = np.empty((3, 0))
         self._count = 0  # normalised samples so far
 
     @property
@@ -247,7 +238,7 @@ class ApneaProbability(Stage):
             self._beats_until_s = beats.settled_until_s + self.settings.beat_lag_s
         self._keep(samples)
         until_s = math.inf if last else self._reached_s() - self.latency_s
-        return self._probabilities(*self._cleaned(until_s))
+        return self._probabilities(self._cleaned(until_s))
 
     def _reached_s(self) -> float:
         own_s = self._raw.time_s(self._pushed - 1)
@@ -262,10 +253,12 @@ class ApneaProbability(Stage):
         slow = self._slow(np.abs(high), valid <= 0.0)
         ticks = np.arange(self._taken, self._taken + len(means), dtype=np.int64)
         self._taken += len(means)
-        self._time_s = np.concatenate((self._time_s, self._clock.times_s(ticks)))
-        self._kept = np.concatenate((self._kept, high))
-        self._kept_envelope = np.concatenate((self._kept_envelope, slow))
-        self._kept_valid = np.concatenate((self._kept_valid, valid))
+        new = np.array((self._clock.times_s(ticks), high, slow, valid))
+        self._kept = np.concatenate((self._kept, new), axis=1)
+
+    def _new_envelope(self) -> Sections:
+        """Return the slow filter at rest: for what moves, and for a constant 1 beside it."""
+        return Sections(self._low, lanes=(2,))
 
     def _slow(self, size: Floats, lost: Bools) -> Floats:
         """Return the slow envelope of what moves; after a long gap it begins anew."""
@@ -275,9 +268,10 @@ class ApneaProbability(Stage):
         parts = []
         for first, after in pairwise(sorted({0, *anew, len(size)})):
             if first in anew:
-                self._envelope, self._constant = Sections(self._low), Sections(self._low)
-            constant = np.maximum(self._constant.push(np.ones(after - first)), _TINY)
-            parts.append(self._envelope.push(size[first:after]) / constant)
+                self._envelope = self._new_envelope()
+            some = size[first:after]
+            slow, constant = self._envelope.push(np.array((some, np.ones(len(some)))))
+            parts.append(slow / np.maximum(constant, _TINY))
         return np.concatenate(parts)
 
     def _ends_of_long_gaps(self, lost: Bools) -> list[int]:
@@ -297,45 +291,38 @@ class ApneaProbability(Stage):
         long = lengths > ANEW_S * self._clock.rate_hz
         return [int(end) for end in ends[long]]
 
-    def _cleaned(self, until_s: float) -> tuple[Floats, Floats, Floats]:
+    def _cleaned(self, until_s: float) -> Floats:
         """Return normalised samples up to a time, which are valid, and which are led by beats."""
-        after = int(np.searchsorted(self._time_s, until_s, side="right"))
+        kept_s = self._kept[0]
+        after = int(np.searchsorted(kept_s, until_s, side="right"))
         here = slice(self._given, max(after, self._given))
-        time_s, values = self._time_s[here], self._kept[here]
+        time_s, values, envelope, valid = self._kept[:, here]
         led: Bools = np.zeros(len(time_s), dtype=np.bool_)
         if self.settings.led_by_beats:
-            values, led = self._notch.clean(time_s, values, until_s, self._time_s, self._kept)
+            values, led = self._notch.clean(time_s, values, until_s, kept_s, self._kept[1])
         second = self._second.push(values)
-        envelope = self._kept_envelope[here]
-        moved = np.divide(second, envelope, out=np.zeros(len(second)), where=envelope > _TINY)
-        valid = (self._kept_valid[here] >= 1.0) & (envelope > _TINY)
+        moves = envelope > _TINY
+        moved = np.divide(second, envelope, out=np.zeros(len(second)), where=moves)
         self._given = here.stop
         # An interval that is not done with may have begun so long ago.
         done_s = (time_s[-1] if len(time_s) else -math.inf) - 2.0 * AHEAD_S
-        gone = min(int(np.searchsorted(self._time_s, done_s)), self._given)
-        self._time_s, self._kept = self._time_s[gone:].copy(), self._kept[gone:].copy()
-        self._kept_envelope = self._kept_envelope[gone:].copy()
-        self._kept_valid = self._kept_valid[gone:].copy()
+        gone = min(int(np.searchsorted(kept_s, done_s)), self._given)
+        self._kept = self._kept[:, gone:].copy()
         self._given -= gone
-        return moved, valid.astype(np.float64), led.astype(np.float64)
+        return np.array((moved, (valid >= 1.0) & moves, led))
 
-    def _probabilities(self, moved: Floats, valid: Floats, led: Floats) -> ApneaProbabilities:
+    def _probabilities(self, normalised: Floats) -> ApneaProbabilities:
         """Return the probability at the end of every window that has been filled."""
-        first = self._count - len(self._window)  # sample number of the first one that is held
-        self._window = np.concatenate((self._window, moved))
-        self._window_valid = np.concatenate((self._window_valid, valid))
-        self._window_led = np.concatenate((self._window_led, led))
-        before, self._count = self._count, self._count + len(moved)
+        first = self._count - self._window.shape[1]  # number of the first sample that is held
+        self._window = np.concatenate((self._window, normalised), axis=1)
+        before, self._count = self._count, self._count + normalised.shape[1]
         ends = self._ends(before, self._count)
         ends = ends[ends - self._width >= first]
         starts = ends - first - self._width
         pieces = [self._windows(starts[at : at + AT_ONCE]) for at in range(0, len(starts), AT_ONCE)]
         spread, counted, followed = np.concatenate(pieces, axis=1) if pieces else np.empty((3, 0))
         spread[counted < VALID_SHARE] = math.nan
-        kept = min(len(self._window), self._width)
-        self._window = self._window[len(self._window) - kept :].copy()
-        self._window_valid = self._window_valid[len(self._window_valid) - kept :].copy()
-        self._window_led = self._window_led[len(self._window_led) - kept :].copy()
+        self._window = self._window[:, -self._width :].copy()
         time_s = self._clock.times_s(ends - 1)
         known_s = time_s + self.latency_s
         if self._ended:
@@ -351,14 +338,14 @@ class ApneaProbability(Stage):
 
     def _windows(self, starts: Ints) -> Floats:
         """Return of each window its deviation, and how much of it is valid, and led by beats."""
-        rows = starts[:, np.newaxis] + np.arange(self._width)
-        good = self._window_valid[rows] > 0.0
-        count = np.count_nonzero(good, axis=1)
-        values = np.where(good, self._window[rows], 0.0)
+        moved, valid, led = self._window[:, starts[:, np.newaxis] + np.arange(self._width)]
+        good = valid > 0.0
+        count = good.sum(axis=1)
+        values = np.where(good, moved, 0.0)
         off = values - (values.sum(axis=1) / np.maximum(count, 1))[:, np.newaxis]
         power = np.where(good, off * off, 0.0).sum(axis=1) / np.maximum(count, 1)
-        led = np.count_nonzero(self._window_led[rows], axis=1)
-        return np.stack((np.sqrt(power), count / self._width, led / self._width))
+        followed = led.sum(axis=1)
+        return np.array((np.sqrt(power), count / self._width, followed / self._width))
 
     def _ends(self, before: int, after: int) -> Ints:
         """Return after how many samples a window ends: the nearest to every quarter of a second."""
