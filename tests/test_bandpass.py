@@ -131,6 +131,16 @@ def test_a_constant_of_any_size_gives_zero_and_bad_samples_hold_the_last_good_on
     assert np.array_equal(out.values, np.zeros(250))
 
 
+def test_samples_that_are_absurdly_large_are_held_as_lost_ones():
+    values = np.random.default_rng(1).standard_normal(2000)
+    lost, absurd = values.copy(), values.copy()
+    lost[500:520], absurd[500:520] = np.nan, 1e300
+    first, second = (
+        EcgBandPass(EcgBandPassSettings(250.0)).push(some, last=True) for some in (lost, absurd)
+    )
+    assert first.equals(second)
+
+
 @pytest.mark.parametrize("count", [0, 1, 2, 10])
 def test_short_inputs_give_short_outputs(count):
     assert len(impedance_band(25.0).push(np.ones(count), last=True)) == count

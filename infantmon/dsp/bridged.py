@@ -11,13 +11,11 @@ from infantmon.dsp.runs import true_runs
 from infantmon.model.arrays import Bools, Floats
 from infantmon.model.carried import Carried
 
-LARGEST = 1e100  # a sample beyond this is no measurement, and its square would overflow
-
 
 class Bridged(Carried):
     """`Anchored` samples that go on from the held level after a gap.
 
-    A sample that is not finite is held, as `Anchored` does. After more than `longest` of them in a
+    A lost sample is held, as `Anchored` does. After more than `longest` of them in a
     row the signal goes on from the level at which it was lost, so that a baseline which moved
     meanwhile makes no step. After a shorter gap it goes on as recorded.
 
@@ -37,9 +35,7 @@ class Bridged(Carried):
         self._level = 0.0  # last value given out
 
     def push(self, values: Floats) -> tuple[Floats, Bools]:
-        """Return the bridged samples, and which of them were not finite."""
-        if not _all_within(values, LARGEST):
-            values = np.where(np.abs(values) <= LARGEST, values, np.nan)
+        """Return the bridged samples, and which of them were lost."""
         level, lost = self._anchored.push(values)
         if not len(level):
             return level, lost
@@ -66,8 +62,3 @@ class Bridged(Carried):
         self._lost = trailing + (self._lost if trailing == len(level) else 0)
         spliced: Floats = level - shift
         return spliced
-
-
-def _all_within(values: Floats, largest: float) -> bool:
-    """Tell whether no sample is missing or beyond a size: two looks, without a copy."""
-    return not len(values) or bool(values.max() <= largest and values.min() >= -largest)

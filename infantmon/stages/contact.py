@@ -15,7 +15,7 @@ from typing import ClassVar, Self
 import numpy as np
 import numpy.typing as npt
 
-from infantmon.dsp.bridged import LARGEST
+from infantmon.dsp.anchored import LARGEST
 from infantmon.dsp.bursts import BurstEdges
 from infantmon.dsp.held import HeldRuns
 from infantmon.dsp.held_edges import FlatEdges, RailEdges
