@@ -87,6 +87,8 @@ class Shown(Carried):
         self.beats_s = [*self.beats_s, *beats.tolist()][keep:]
         self.breaths_s = [*self.breaths_s, *breaths.tolist()][keep:]
         for role, marks in batch.contact.items():
+            if not len(marks):
+                continue
             rows = np.flatnonzero(((marks.reason & int(BLOCKING)) != 0) & ~marks.bridged)
             if not len(rows):
                 continue

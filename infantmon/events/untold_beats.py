@@ -39,6 +39,8 @@ class UntoldBeats(Carried):
     def push(self, beats: RPeaks) -> list[BlockingMark]:
         """Return the marks that follow from the next beats, in the order of known time."""
         marks: list[BlockingMark] = []
+        if self._since_s == math.inf and beats.reliable.all():
+            return marks
         turns = np.flatnonzero(np.diff(beats.reliable)) + 1
         edges = [0, *turns.tolist(), len(beats)]
         for first, after in pairwise(edges):

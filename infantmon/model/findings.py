@@ -45,9 +45,10 @@ class Findings:
     def __post_init__(self) -> None:
         values = self.__dict__  # read at once: thousands of small tables are made a minute
         count = len(values["time_s"])
-        if any(len(values[name]) != count for name in self.columns()):
-            lengths = {name: len(getattr(self, name)) for name in self.columns()}
-            raise ArgumentError(f"the columns differ in length: {lengths}; pass equal lengths")
+        for name in self.columns():
+            if len(values[name]) != count:
+                lengths = {column: len(values[column]) for column in self.columns()}
+                raise ArgumentError(f"the columns differ in length: {lengths}; pass equal lengths")
 
     @classmethod
     @cache
@@ -58,7 +59,14 @@ class Findings:
     @classmethod
     def empty(cls, settled_until_s: float = math.inf) -> Self:
         """Return no findings, with the right type in every column."""
+        if settled_until_s == math.inf:
+            return cls._nothing()
         return cls(**cls._no_columns(), settled_until_s=settled_until_s)
+
+    @classmethod
+    @cache
+    def _nothing(cls) -> Self:
+        return cls(**cls._no_columns(), settled_until_s=math.inf)
 
     @classmethod
     @cache
@@ -84,7 +92,9 @@ class Findings:
         return type(self)(**kept, settled_until_s=self.settled_until_s)
 
     def rows(self, first: int, after: int) -> Self:
-        """Return the rows from `first` up to, not with, `after`."""
+        """Return the rows from `first` up to, not with, `after`; itself if that is all."""
+        if first == 0 and after >= len(self):
+            return self
         cut = {name: getattr(self, name)[first:after] for name in self.columns()}
         return type(self)(**cut, settled_until_s=self.settled_until_s)
 
