@@ -12,6 +12,7 @@ from typing import ClassVar
 import numpy as np
 from scipy import signal
 
+from infantmon.dsp.neighbours import steps
 from infantmon.model.arrays import NO_FLOATS, Bools, Floats
 from infantmon.model.carried import Carried
 
@@ -67,7 +68,7 @@ class BeatNotch(Carried):
             Times and values of samples from before the first beat that is not done with, up to
             `AHEAD_S` after `until_s`.
         """
-        starts, gaps = self._beats[:-1], np.diff(self._beats)
+        starts, gaps = self._beats[:-1], steps(self._beats)
         # The first point of the next interval is needed for the samples before it.
         done = int(np.searchsorted(starts, until_s + LONGEST_S / POINTS, side="right"))
         self._filter(starts[:done], gaps[:done], kept_s, kept)
@@ -87,8 +88,8 @@ class BeatNotch(Carried):
         fits = (gaps > 0.0) & (gaps <= LONGEST_S)
         at_s = starts[:, np.newaxis] + gaps[:, np.newaxis] * (np.arange(POINTS) / POINTS)
         points = np.interp(at_s, kept_s, kept)
-        edges = np.flatnonzero(np.diff(fits, prepend=not fits[0])).tolist()
-        for first, after in pairwise([*edges, len(fits)]):
+        turns = (np.flatnonzero(fits[1:] != fits[:-1]) + 1).tolist()
+        for first, after in pairwise([0, *turns, len(fits)]):
             if not fits[first]:
                 if self._through:  # what follows the run is not to be taken for a line
                     self._put(starts[first : first + 1], np.array([np.nan]))

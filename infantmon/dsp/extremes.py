@@ -9,7 +9,6 @@ from __future__ import annotations
 from typing import ClassVar
 
 import numpy as np
-from numpy.lib.stride_tricks import sliding_window_view
 from scipy import signal
 
 from infantmon.dsp.columns import total
@@ -82,7 +81,7 @@ def baselines(level: Floats, width: int, apart: int) -> Floats:
         One row a complex.
     """
     starts = (0, apart, 2 * apart)
-    return np.stack([total(level[start : start + width]) / width for start in starts], axis=1)
+    return np.array([total(level[start : start + width]) / width for start in starts]).T
 
 
 def off_baseline(windows: Floats, baseline: Floats, knot: int) -> Floats:
@@ -124,6 +123,6 @@ def refined(complexes: Floats, column: Ints, upright: Bools, reach: int) -> tupl
     if not len(complexes):
         return column, np.zeros(0)
     rows = np.arange(len(complexes))
-    near = sliding_window_view(complexes, 2 * reach + 1, axis=1)[rows, column - reach]
+    near = complexes[rows[:, np.newaxis], column[:, np.newaxis] + np.arange(-reach, reach + 1)]
     best = np.where(upright, near.argmax(axis=1), near.argmin(axis=1))
     return column - reach + best, near[rows, best]

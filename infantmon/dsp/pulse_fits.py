@@ -11,6 +11,7 @@ import numpy as np
 from infantmon.dsp.beat_fit import BEATS, POINTS, fit
 from infantmon.dsp.beat_train import MISSED, Beat
 from infantmon.dsp.kept import Kept
+from infantmon.dsp.neighbours import steps
 from infantmon.dsp.pulse_template import Heard
 from infantmon.dsp.pulse_track import PulseTrack
 from infantmon.model.arrays import Floats
@@ -30,7 +31,7 @@ def fits_before(
         np.array([beat.trusted for _, beat in news])
         & (cycles[:, -1] - cycles[:, 0] == BEATS)
         & (windows[:, 0] >= np.maximum(started_s, clock.start_s))
-        & (np.diff(windows, axis=1).max(axis=1) <= longest_s)
+        & (steps(windows).max(axis=1) <= longest_s)
     )
     fits: list[Heard | None] = [None] * len(news)
     if usable.any():
@@ -45,7 +46,7 @@ def fits_before(
 
 def _resampled(windows: Floats, kept: Kept, clock: Clock) -> Floats:
     """Return samples evenly spaced in phase between the beats, one column for each row of beats."""
-    start, length = windows[:, :-1].T, np.diff(windows, axis=1).T
+    start, length = windows[:, :-1].T, steps(windows).T
     phase = ((np.arange(POINTS) + 0.5) / POINTS)[:, np.newaxis]
     times = start[:, np.newaxis] + length[:, np.newaxis] * phase
     exact = (times.reshape(BEATS * POINTS, -1) - clock.start_s) * clock.rate_hz

@@ -89,7 +89,9 @@ class Candidates:
         return cls(whole, real, whole, real, whole, real, whole, whole, real, real, flags)
 
     def part(self, start: int, stop: int) -> Candidates:
-        """Return the candidates from one index up to another."""
+        """Return the candidates from one index up to another: themselves if that is all."""
+        if start == 0 and stop >= len(self):
+            return self
         return Candidates(*(getattr(self, f.name)[start:stop] for f in fields(self)))
 
     def __len__(self) -> int:
@@ -190,7 +192,7 @@ class CandidateFinder(Carried):
         )
         largest = seen.max(axis=0)
         large = seen >= _LARGE * largest
-        between = np.count_nonzero((seen > _SMALL * largest) & ~large, axis=0).astype(np.int64)
+        between = ((seen > _SMALL * largest) & ~large).sum(axis=0, dtype=np.int64)
         ahead = large[reach + 1 :]
         partner = np.where(ahead.any(axis=0), reach + 1 + np.argmax(ahead, axis=0), reach)
         next_large = places[np.arange(start, end) + partner]
@@ -202,7 +204,7 @@ class CandidateFinder(Carried):
             next_large=next_large,
             largest=largest,
             between=between,
-            equal=np.count_nonzero(large, axis=0).astype(np.int64),
+            equal=large.sum(axis=0, dtype=np.int64),
             depth=self._depth(place, height),
             likeness=self._likeness(place, next_large, height, height >= _PROMINENT * largest),
             blunt=self._blunt(start, end, at, seen),
@@ -211,22 +213,19 @@ class CandidateFinder(Carried):
     def _steepness(self, place: Ints) -> Floats:
         """Return the largest step between neighbouring means around each candidate."""
         first = place - (self._lag + self._edge)
-        steps = np.diff(self._means.columns(first, 2 * self._edge + 2), axis=0)
-        return np.asarray(np.abs(steps, out=steps).max(axis=0))
+        means = self._means.columns(first, 2 * self._edge + 2)
+        return np.asarray(np.abs(means[1:] - means[:-1]).max(axis=0))
 
     def _blunt(self, start: int, end: int, at: Ints, seen: Floats) -> Bools:
         """Tell which candidates are blunt against a larger one where their QRS would be."""
         reach = self._neighbours
         steep, height = self._steep[start:end], self._height[start:end]
         padded = np.concatenate((np.zeros(reach), self._steep))
-        blunt = np.zeros(end - start, dtype=np.bool_)
-        for back in range(1, reach + 1):
-            row = reach - back
-            wait = self._place[start:end] - at[row]
-            before = padded[start + row : end + row]
-            near = (wait >= self._t_wave[0]) & (wait <= self._t_wave[1])
-            blunt |= near & (_LOW * seen[row] >= height) & (_BLUNT * before >= steep)
-        return blunt
+        before = neighbours(padded, reach)[start:end].T
+        wait = self._place[start:end] - at[:reach]
+        near = (wait >= self._t_wave[0]) & (wait <= self._t_wave[1])
+        larger = near & (_LOW * seen[:reach] >= height)
+        return np.asarray((larger & (_BLUNT * before >= steep)).any(axis=0))
 
     def _depth(self, place: Ints, height: Floats) -> Floats:
         left = self._envelope.columns(place - self._valley, self._valley + 1).min(axis=0)

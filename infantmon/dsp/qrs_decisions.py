@@ -13,6 +13,7 @@ from typing import ClassVar, Final
 import numpy as np
 
 from infantmon.dsp.latest_median import LatestMedian
+from infantmon.dsp.neighbours import steps
 from infantmon.dsp.qrs_candidates import Candidates
 from infantmon.dsp.qrs_rules import (
     BEAT,
@@ -24,7 +25,7 @@ from infantmon.dsp.qrs_rules import (
     is_stale,
     judge,
 )
-from infantmon.model.arrays import Bools, Ints
+from infantmon.model.arrays import Bools, Floats, Ints
 from infantmon.model.carried import Carried
 
 MEMORY: Final = 8  # values behind each level
@@ -132,9 +133,8 @@ class BeatDecider(Carried):
         seen: Ints = np.cumsum(plain) - plain
         at_last = np.maximum.accumulate(np.where(guess.beat, seen + plain, -self._plain))
         at_last = np.concatenate(([-self._plain], at_last[:-1]))
-        intervals = np.diff(place[guess.beat], prepend=self._last).astype(np.float64)
         unknown = int(self._last == _NEVER)
-        interval = self._interval.course(intervals[unknown:])
+        interval = self._interval.course(self._intervals(place[guess.beat]))
         clean_before = np.cumsum(guess.clean) - guess.clean
         return Standing(
             since=(place - last).astype(np.float64),
@@ -154,11 +154,16 @@ class BeatDecider(Carried):
         self._noise.push(height[guess.noise])
         if not guess.beat.any():
             return
-        intervals = np.diff(place[guess.beat], prepend=self._last).astype(np.float64)
-        self._interval.push(intervals[int(self._last == _NEVER) :])
-        self._last = int(place[guess.beat][-1])
+        beats = place[guess.beat]
+        self._interval.push(self._intervals(beats))
+        self._last = int(beats[-1])
         self._beat.push(height[guess.beat])
         self._clean.push(height[guess.clean])
+
+    def _intervals(self, beats: Ints) -> Floats:
+        """Return the ticks up to each beat from the one before it; the first of all has none."""
+        intervals = steps(np.concatenate(([self._last], beats))).astype(np.float64)
+        return intervals[1:] if self._last == _NEVER else intervals
 
     def _forget(self) -> None:
         """Learn the levels anew."""

@@ -83,7 +83,7 @@ class QrsLocator(Carried):
         column, height = self._extreme.push(means)
         column += self._refine
         column, height = refined(complexes, column, height >= 0.0, self._refine)
-        return np.clip(centre - half + column, 0, self.end - 1), height
+        return np.minimum(np.maximum(centre - half + column, 0), self.end - 1), height
 
     def final(self) -> float:
         """Return the last sample."""

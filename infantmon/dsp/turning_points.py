@@ -9,6 +9,7 @@ from typing import ClassVar
 
 import numpy as np
 
+from infantmon.dsp.neighbours import steps
 from infantmon.model.arrays import Bools, Floats, Ints
 from infantmon.model.carried import Carried
 
@@ -32,7 +33,7 @@ class TurningPoints(Carried):
         first = self._seen - len(self._tail)
         self._seen += len(values)
         self._tail = joined[-2:].copy()
-        step = np.diff(joined)
+        step = steps(joined)
         before, after = step[:-1], step[1:]
         peak = (before > 0.0) & (after <= 0.0)
         index = np.flatnonzero(peak | ((before < 0.0) & (after >= 0.0)))

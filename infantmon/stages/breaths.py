@@ -19,6 +19,7 @@ import numpy.typing as npt
 from infantmon.dsp.breath_judge import BreathJudge, Found, Peak, Turn
 from infantmon.dsp.bridged import Bridged
 from infantmon.dsp.kept import Kept
+from infantmon.dsp.neighbours import steps
 from infantmon.dsp.turning_points import TurningPoints
 from infantmon.errors import require_between, require_number, require_rate
 from infantmon.model.arrays import Floats, Ints, as_samples
@@ -206,10 +207,9 @@ class BreathDetector(Stage):
         places = np.array([place for place, _ in ready], dtype=np.int64)
         windows = self._kept.windows(places - self._behind, self._behind + self._ahead + 1)
         before = windows[:, : self._behind + 1]
-        at = np.argmin(before, axis=1)
-        lowest = np.take_along_axis(before, at[:, np.newaxis], axis=1)[:, 0]
+        lowest, at = before.min(axis=1), before.argmin(axis=1)
         seen = windows.max(axis=1) - windows.min(axis=1)
-        steepest = np.diff(before, axis=1).max(axis=1)
+        steepest = steps(before).max(axis=1)
         soon = windows[:, self._behind : self._behind + 1 + round(RINGS_S * self._clock.rate_hz)]
         drop = soon[:, 0] - soon.min(axis=1)
         last = windows[:, -1]
@@ -264,25 +264,23 @@ class BreathDetector(Stage):
 
     def _rise_start(self, place: Ints, lowest_place: Ints) -> Ints:
         """Return the places at which the rise to each peak begins to be steep."""
-        slope = np.diff(self._kept.windows(place - self._behind, self._behind + 1), axis=1)
+        slope = steps(self._kept.windows(place - self._behind, self._behind + 1))
         at = place[:, np.newaxis] - self._behind + np.arange(self._behind)
         slope = np.where(at >= lowest_place[:, np.newaxis], slope, 0.0)
-        steepest = np.argmax(slope, axis=1)[:, np.newaxis]
-        gentle = slope < EDGE * np.take_along_axis(slope, steepest, axis=1)
-        gentle &= np.arange(self._behind) < steepest
+        gentle = slope < EDGE * slope.max(axis=1, keepdims=True)
+        gentle &= np.arange(self._behind) < slope.argmax(axis=1)[:, np.newaxis]
         latest = self._behind - 1 - np.argmax(gentle[:, ::-1], axis=1)
         latest = np.where(gentle.any(axis=1), latest, -1)
         return np.asarray(place - self._behind + latest + 1, dtype=np.int64)
 
     def _fall_end_s(self, place: Ints) -> Floats:
         """Return when the fall from each peak stops being steep; NaN where it is not over yet."""
-        slope = -np.diff(self._kept.windows(place, self._ahead + 1), axis=1)
+        slope = -steps(self._kept.windows(place, self._ahead + 1))
         rises_again = np.maximum.accumulate(slope < 0.0, axis=1)
         rises_again &= np.cumsum(np.maximum(slope, 0.0), axis=1) > 0.0
         slope = np.where(rises_again, 0.0, slope)
-        steepest = np.argmax(slope, axis=1)[:, np.newaxis]
-        gentle = slope < EDGE * np.take_along_axis(slope, steepest, axis=1)
-        gentle &= np.arange(self._ahead) > steepest
+        gentle = slope < EDGE * slope.max(axis=1, keepdims=True)
+        gentle &= np.arange(self._ahead) > slope.argmax(axis=1)[:, np.newaxis]
         end_s = self._clock.times_s(place + np.argmax(gentle, axis=1))
         return np.where(gentle.any(axis=1), end_s, math.nan)
 

@@ -20,6 +20,7 @@ from infantmon.dsp.beat_reliability import BeatReliability
 from infantmon.dsp.bridged import Bridged
 from infantmon.dsp.kept import Kept
 from infantmon.dsp.median3 import Median3
+from infantmon.dsp.neighbours import steps
 from infantmon.dsp.qrs_candidates import CandidateFinder
 from infantmon.dsp.qrs_decisions import BeatDecider
 from infantmon.dsp.qrs_envelope import LOWEST_RATE_HZ, QrsEnvelope
@@ -254,7 +255,7 @@ class RPeakDetector(Stage):
     def _apart(self, samples: Ints) -> Bools:
         """Tell which marks are not a second mark on the beat before."""
         least = _APART_S * self.settings.rate_hz
-        apart = np.diff(samples, prepend=self._latest) >= least
+        apart = steps(np.concatenate(([self._latest], samples))) >= least
         for index in np.flatnonzero(~apart).tolist():  # rare; each depends on the one kept before
             kept = samples[:index][apart[:index]]
             latest = int(kept[-1]) if len(kept) else self._latest
