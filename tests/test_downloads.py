@@ -198,6 +198,17 @@ def test_without_a_start_a_download_is_in_every_count_but_in_no_day():
     assert "could not be read, in no figure: c: it is damaged" in text
 
 
+def test_without_any_start_there_is_no_table_of_days():
+    summary = summarise_downloads([download("b", None, 3.0, [])])
+    text = downloads_text(summary, 100)
+    assert text.splitlines()[0] == "1 downloads: 3.0 h recorded, 3.0 h usable"
+    assert "recorded h" not in text
+    assert "no event" in text
+    page = downloads_html(summary)
+    assert "no day: no start is known" in page
+    assert "0 of 0 days" not in page
+
+
 def test_no_download_at_all_is_an_empty_summary():
     summary = summarise_downloads([])
     assert (summary.recorded_s, summary.days, summary.free) == (0.0, (), ())

@@ -244,7 +244,7 @@ def write_summary(
 
 def _page(summary: Summary, failed: Sequence[str], plan: Prescription | None) -> str:
     environment = templates_of("infantmon.corpus")
-    environment.filters["figure"] = lambda v: f"{v:.3g}"
+    environment.filters["figure"] = three_digits
     environment.filters["percent"] = lambda v: f"{100.0 * v:.2f} %"
     return environment.get_template("summary.html").render(
         summary=summary,
@@ -259,6 +259,24 @@ def _page(summary: Summary, failed: Sequence[str], plan: Prescription | None) ->
         version=library_version(),
         role_words=ROLE_WORDS,
     )
+
+
+def three_digits(value: float) -> str:
+    """Return a number of 0 or more with three digits that count, and all before the point.
+
+    Parameters
+    ----------
+    value : float
+        The number.
+
+    Examples
+    --------
+    >>> [three_digits(value) for value in (0.0, 0.0123, 5.996, 20.11, 1234.5)]
+    ['0', '0.0123', '6.00', '20.1', '1234']
+    """
+    if not value > 0.0:
+        return f"{value:g}"
+    return f"{value:.{max(0, 2 - math.floor(math.log10(value)))}f}"
 
 
 def _grouped(rows: Sequence[dict[str, Any]], by: str) -> list[tuple[str, list[dict[str, Any]]]]:

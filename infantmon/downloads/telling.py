@@ -152,8 +152,8 @@ def downloads_text(summary: DownloadsSummary, width: int, *, identity: bool = Fa
     """Return the figures as tables of plain text, no line longer than `width` characters."""
     plain = downloads_plain(summary, identity=identity)
     hours = f"{plain['recorded_h']:.1f} h recorded, {plain['usable_h']:.1f} h usable"
-    on_days = f"on {summary.days_used} of {len(summary.days)} days"
-    parts = [f"{len(summary.names)} downloads: {hours}, {on_days}"]
+    on_days = f", on {summary.days_used} of {len(summary.days)} days" if summary.days else ""
+    parts = [f"{len(summary.names)} downloads: {hours}{on_days}"]
     if summary.share_of_hours is not None:
         parts.append(f"share of the prescribed hours: {100.0 * summary.share_of_hours:.0f} %")
     parts += [
@@ -171,11 +171,13 @@ def downloads_text(summary: DownloadsSummary, width: int, *, identity: bool = Fa
         )
         for day in plain["use_by_day"]
     ]
-    parts += ["", plain_table(("day", "recorded h", "usable h", "events"), days, width)]
+    if days:
+        parts += ["", plain_table(("day", "recorded h", "usable h", "events"), days, width)]
     kinds = [
         (e["kind"], str(e["count"]), *(str(e[j]) for j in JUDGEMENTS)) for e in plain["events"]
     ]
-    parts += ["", plain_table(("kind", "events", *JUDGEMENTS), kinds, width)]
+    table = plain_table(("kind", "events", *JUDGEMENTS), kinds, width) if kinds else "no event"
+    parts += ["", table]
     loads = [
         (a["group"], str(a["count"]), _rate_text(a["rate"]), _interval_text(a["interval_95"]))
         for a in plain["alarms_for_each_10_h"]
