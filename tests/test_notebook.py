@@ -164,3 +164,13 @@ def test_columns_of_a_table_of_events_do_not_change_with_its_rows(review) -> Non
     open_one = im.EventLog([dataclasses.replace(events[0], end_s=None, settled_s=None)])
     assert np.isnan(open_one.to_frame()["length_s"][0])
     assert str(some["onset_s"].dtype) == "float64"
+
+
+def test_channels_stand_in_one_order_however_they_were_given() -> None:
+    channels = {
+        role: im.Channel(np.zeros(500), rate_hz=50.0) for role in ("impedance", "ecg2", "ecg")
+    }
+    recording = im.Recording(channels)
+    assert list(recording.channels) == ["ecg", "ecg2", "impedance"]
+    svg = recording._repr_html_()
+    assert svg.index("second ECG lead") < svg.index("chest impedance")

@@ -87,8 +87,10 @@ def list_recordings(source: str | os.PathLike[str], labels: str | None = None) -
         found = _in_folder(text, labels)
     elif Path(text).is_file():
         found = _in_list(Path(text), labels)
-    else:
+    elif Path(text).exists():
         raise ArgumentError(f"{text} is neither a folder nor a list; pass one of them.")
+    else:
+        raise ArgumentError(f"there is no folder or list {text}; pass one that is there.")
     if not found:
         raise ArgumentError(f"{text} holds no recording ({', '.join(ENDINGS)} are looked for).")
     return sorted(found, key=lambda listing: (-listing.size_bytes, listing.name))

@@ -53,7 +53,9 @@ class Recording:
             raise ArgumentError(
                 f"the channels are {sorted(self.channels)}; use some of {', '.join(ROLES)} as keys."
             )
-        filled = [require_channel(c, key=k) for k, c in self.channels.items()]
+        ordered = {role: self.channels[role] for role in ROLES if role in self.channels}
+        object.__setattr__(self, "channels", ordered)  # tables and pictures keep one order
+        filled = [require_channel(c, key=k) for k, c in ordered.items()]
         filled = [channel for channel in filled if channel.sample_count]
         if not filled:
             raise RecordingError(
