@@ -7,7 +7,10 @@ import numpy as np
 import pytest
 
 from infantmon.errors import ArgumentError, RecordingError
+from infantmon.labelled.database import Labelled
 from infantmon.labelled.known import database
+from infantmon.model.channel import Channel
+from infantmon.model.recording import Recording
 from infantmon.scorecard.noise_stress import NoiseStress, noise_gain, noisy, stressed
 from infantmon.selftest.drawing import ECG_HZ, at_rate, drawn
 
@@ -71,3 +74,10 @@ def test_a_ratio_to_beats_that_are_missing():
     samples = np.full(3600, np.nan)
     with pytest.raises(ArgumentError, match="samples are missing at each of the first 3 beats"):
         stressed(samples, 360.0, np.array([2.0, 3.0, 4.0]), np.arange(720.0) % 7, 6.0)
+
+
+def test_a_recording_that_ends_before_noise_begins_is_not_scored_as_noisy():
+    ecg = Channel(np.zeros(150 * 250), 250.0, "mV", name="ECG")
+    short = Labelled(Recording({"ecg": ecg}, name="short"), beats_s=np.arange(1.0, 140.0))
+    with pytest.raises(ArgumentError, match="short ends at 150 s; noise is added from 300 s on"):
+        NoiseStress("em", 6.0).added_to(short)

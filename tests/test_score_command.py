@@ -15,6 +15,7 @@ from infantmon.model.channel import Channel
 from infantmon.model.recording import Recording
 from infantmon.report.cautions import NOTICE
 from infantmon.scorecard.gates import Gate, judge, parse_gates
+from infantmon.scorecard.noise_stress import NoiseStress
 from infantmon.scorecard.running import Source, Task, run_task
 from tests.scored_folder import make_folder
 
@@ -121,6 +122,22 @@ def test_what_cannot_be_done_is_told(folder, words, said, capsys):
 def test_what_cannot_be_done_is_told_before_anything_runs(folder, words, monkeypatch):
     monkeypatch.setattr("infantmon.cli_score.run_task", lambda *_a, **_k: pytest.fail("it ran"))
     assert score(folder, *words) == 2
+
+
+@pytest.mark.parametrize(
+    ("what", "how", "said"),
+    [
+        ("alarms", {"windows_s": (0.1,)}, "leave out match windows"),
+        ("alarms", {"from_s": 10.0}, "leave out match windows"),
+        ("alarms", {"noise": NoiseStress("em", 6.0)}, "not for alarms; leave it out"),
+        ("breaths", {"noise": NoiseStress("em", 6.0)}, "not for breaths; leave it out"),
+    ],
+)
+def test_no_card_claims_what_was_not_done(what, how, said):
+    """Alarms have no windows and no start; noise goes to the ECG of beats alone."""
+    source = Source({"alarms": "challenge2015", "breaths": "bidmc"}[what])
+    with pytest.raises(ArgumentError, match=said):
+        Task(source, what, **how).detector_name()
 
 
 def test_a_place_that_is_not_there(tmp_path, capsys):

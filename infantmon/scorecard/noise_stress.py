@@ -77,7 +77,7 @@ class NoiseStress:
         Raises
         ------
         ArgumentError
-            If the recording has no ECG, or no reference beats to measure.
+            If the recording has no ECG, no reference beats to measure, or ends before noise begins.
         RecordingError
             If the noise is not at hand.
         """
@@ -87,6 +87,11 @@ class NoiseStress:
                 "its QRS complexes cannot be added."
             )
         ecg = one_piece(labelled.recording, "ecg")
+        if not ecg.end_s > CLEAN_S:
+            raise ArgumentError(
+                f"{labelled.recording.name} ends at {ecg.end_s:g} s; noise is added from "
+                f"{CLEAN_S:g} s on, so its figures would be those without noise."
+            )
         noise = recorded_noise(self.kind, self.folder)
         values = stressed(ecg.segments[0].values, ecg.rate_hz, labelled.beats_s, noise, self.snr_db)
         channels = dict(labelled.recording.channels)

@@ -133,10 +133,19 @@ class Task:
                 f"{self.source.name} cannot be scored for {self.what}; its labels are "
                 f"{', '.join(self.source.scored_for())}."
             )
+        if self.noise is not None and self.what != BEAT_MARKS:
+            raise ArgumentError(
+                f"noise is added to an ECG whose beats are scored, not for {self.what}; leave it out."
+            )
         if self.what != ALARM_MARKS:
             return find_detector(self.detector, self.what).name
         if self.detector != OURS:
             raise ArgumentError(f"alarms are scored for {OURS!r} alone, not for {self.detector!r}.")
+        if self.windows_s or self.from_s is not None:
+            raise ArgumentError(
+                "alarms are kept or rejected over a whole excerpt; leave out match windows and the "
+                "start of scoring."
+            )
         return OURS
 
 
