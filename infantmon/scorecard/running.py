@@ -135,7 +135,8 @@ class Task:
             )
         if self.noise is not None and self.what != BEAT_MARKS:
             raise ArgumentError(
-                f"noise is added to an ECG whose beats are scored, not for {self.what}; leave it out."
+                f"noise is added to an ECG whose beats are scored, not for {self.what}; leave it "
+                "out."
             )
         if self.what != ALARM_MARKS:
             return find_detector(self.detector, self.what).name
