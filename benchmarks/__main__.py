@@ -45,6 +45,7 @@ ALL = (
     Benchmark("alarms", 0.3),
     Benchmark("made_pauses", 0.3),
     Benchmark("breathing_rates", 0.5),
+    Benchmark("replayed_faster", 0.3),
     Benchmark("matching", 1.5),
     Benchmark("recorded", 2.0),
     Benchmark("recorded_alarms", 0.3),

@@ -36,7 +36,7 @@ from infantmon.scoring.marks import match_marks, score_marks
 from infantmon.selftest.drawing import ECG_HZ, PLAIN, at_rate, drawn
 from infantmon.stages.r_peaks import RPeakDetector, RPeakSettings, detect_r_peaks
 
-SEED = 9700
+SEED = 9800  # 9700 to 9711 were looked at
 EDGE_S = 0.1  # a beat nearer to either end of a recording is itself cut, and is not scored
 RATES_BPM = (30, 40, 60, 100, 140, 180, 200, 230, 260, 300)
 PAUSES = 150

@@ -12,7 +12,7 @@ def slow_twin(likeness, between):
         scores.append(like - 0.04 * busy)
         latest = sorted(scores[-8:], reverse=True)
         rank = -(-3 * len(latest) // 8)
-        reliable.append(latest[rank - 1] > 0.8)
+        reliable.append(latest[rank - 1] > 0.78)
     return reliable
 
 

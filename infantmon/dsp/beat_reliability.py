@@ -17,7 +17,7 @@ from infantmon.model.carried import Carried
 LATEST = 8
 _THIRD = 3  # of the latest eight, the third best counts: a few odd beats are no bad signal
 _PER_BETWEEN = 0.04
-_LEAST = 0.8
+_LEAST = 0.78
 
 
 class BeatReliability(Carried):
@@ -25,7 +25,7 @@ class BeatReliability(Carried):
 
     Each beat scores its likeness in shape to its neighbours, less 0.04 for every candidate of
     in-between size in its sight (noise has many). A beat is reliable if the third best score of the
-    latest eight beats, itself included, exceeds 0.8; of fewer beats a lower rank counts in
+    latest eight beats, itself included, exceeds 0.78; of fewer beats a lower rank counts in
     proportion. So single ventricular beats among others are reliable, and a lucky beat in noise is
     not.
     """

@@ -17,11 +17,12 @@ from infantmon.dsp.sections import band_pass, delay_ticks
 from infantmon.model.arrays import Floats
 from infantmon.model.carried import Carried
 
-BAND_HZ = (8.0, 25.0)
-LOWEST_RATE_HZ = 62.5  # the band's upper edge must stay well under half the rate
+BAND_HZ = (10.0, 35.0)  # an infant's narrow complex has little below, the T wave little above
+LOWEST_RATE_HZ = 62.5  # the band's upper edge must stay well under half the rate:
+_EDGE_SHARE = 0.36  # no higher than this part of it
 _SLOWEST_OUT_HZ = 100.0
-_ENVELOPE_S = 0.09
-_CENTRE_HZ = 15.0  # where most of a QRS complex lies within the band
+_ENVELOPE_S = 0.08
+_CENTRE_HZ = 18.0  # where most of a QRS complex lies within the band
 
 
 class QrsEnvelope(Carried):
@@ -41,7 +42,7 @@ class QrsEnvelope(Carried):
     def __init__(self, rate_hz: float) -> None:
         self.size = max(1, int(rate_hz / _SLOWEST_OUT_HZ))
         self.rate_hz = rate_hz / self.size
-        upper = min(BAND_HZ[1], 0.4 * self.rate_hz)
+        upper = min(BAND_HZ[1], _EDGE_SHARE * self.rate_hz)
         sos = band_pass(BAND_HZ[0], upper, order=2, rate_hz=self.rate_hz)
         self.delay = delay_ticks(sos, _CENTRE_HZ, rate_hz=self.rate_hz)
         self.half = max(1, round(0.5 * _ENVELOPE_S * self.rate_hz - 0.5))

@@ -88,7 +88,7 @@ class DecisionRules:
         were known.
     """
 
-    refractory: float = 0.35
+    refractory: float = 0.38
     refractory_low_s: float = 0.14
     refractory_high_s: float = 0.24
     foot: float = 2.5
@@ -101,7 +101,7 @@ class DecisionRules:
     early_until: float = 0.6
     rise_most: float = 0.62
     inserted: float = 0.12
-    rise_inserted: float = 0.15
+    rise_inserted: float = 0.2
     rise_odd: float = 0.3
     odd_likeness: float = 0.78
     due: float = 0.15
@@ -112,9 +112,9 @@ class DecisionRules:
     noise_cap: float = 0.7
     small: float = 0.2
     small_gap: float = 0.38
-    small_depth: float = 0.7
+    small_depth: float = 0.73
     small_between: int = 2
-    small_over_noise: float = 2.1
+    small_over_noise: float = 2.3
     small_rank: float = 0.22
     second_over_noise: float = 4.0
     second_depth: float = 0.88
@@ -129,16 +129,16 @@ class DecisionRules:
     t_wave_below: float = 0.85
     late: float = 4.0
     late_whole: float = 0.75
-    late_height: float = 0.4
-    late_over_noise: float = 6.0
-    late_likeness: float = 0.85
+    late_height: float = 0.5
+    late_over_noise: float = 8.0
+    late_likeness: float = 0.92
     plain_rank: float = 0.6
     plain_depth: float = 0.6
     plain_likeness: float = 0.88
     plain_clear: tuple[float, float] = (0.85, 0.7)
     plain_fair: tuple[float, float] = (0.75, 0.8)
     learned: int = 3
-    clean_likeness: float = 0.9
+    clean_likeness: float = 0.92
     clean_between: int = 1
     clean_irregular: float = 0.25
     forget_s: float = 20.0

@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 
 from infantmon.events.case import AROUND_S, BEFORE_S, HAIR_S, Case, counted
-from infantmon.model.event import Event, Evidence
+from infantmon.model.event import NOT_ASSESSABLE, Event, Evidence
 from infantmon.model.spans import BLOCKING, INTERFERING
 
 LONG_WITHOUT_BEAT_S = 10.0
@@ -37,15 +37,18 @@ def few_beats_before(case: Case) -> list[Evidence]:
     """Tell that hardly a beat was seen before a time without one: too few to know a beat by.
 
     Before that a jolt of the electrodes, as they are put on, may have been taken for the heart.
+    Where not one of them looks like another, no heart was seen at all: whether it has stopped
+    cannot be told.
     """
     start_s, end_s = case.longest_without_beat_s
     if end_s - start_s < VANISHED_S:
         return []
-    seen = len(case.history.beats(start_s - BEFORE_S, start_s + HAIR_S, case.known_s))
-    if seen >= FEW_BEATS:
+    seen = case.history.beats(start_s - BEFORE_S, start_s + HAIR_S, case.known_s)
+    if len(seen) >= FEW_BEATS:
         return []
-    seen_before = f"only {counted(seen, 'beat')} in the {BEFORE_S:g} s before"
-    return [Evidence(f"{seen_before} {end_s - start_s:.1f} s without one", "against")]
+    text = f"only {counted(len(seen), 'beat')} in the {BEFORE_S:g} s before"
+    text += f" {end_s - start_s:.1f} s without one"
+    return [Evidence(text, "against" if seen.reliable.any() else NOT_ASSESSABLE)]
 
 
 def breathing_went_on(case: Case) -> list[Evidence]:
