@@ -39,6 +39,17 @@ def ecg_of(times_s, length_s, rate_hz, *, interval_s=None, t_height=0.25, p_heig
     return ecg
 
 
+def narrow_ecg_of(times_s, length_s, rate_hz, *, t_height, width_s=0.006):
+    """Complexes of qRS shape, about 40 ms wide as a newborn's, with a T wave of some height."""
+    at = np.arange(round(length_s * rate_hz)) / rate_hz
+    ecg = np.zeros(len(at))
+    for time in times_s:
+        for lobes, height in ((-2.5, -0.4), (0.0, 1.0), (2.5, -0.8)):
+            _add_bell(ecg, at, time + lobes * width_s, width_s, height)
+        _add_bell(ecg, at, time + 0.16, 0.028, t_height)
+    return ecg
+
+
 def _add_bell(ecg, at, centre_s, width_s, height):
     near = slice(*np.searchsorted(at, (centre_s - 5 * width_s, centre_s + 5 * width_s)))
     ecg[near] += height * np.exp(-0.5 * ((at[near] - centre_s) / width_s) ** 2)

@@ -114,12 +114,12 @@ def test_but_not_in_the_interval_of_a_slow_heart_nor_of_a_fast_one():
     assert not still((100.0, 106.5), kind="high heart rate")
 
 
-def without_beats(kind, before, *, length_s=6.0):
+def without_beats(kind, before, *, length_s=6.0, strange=()):
     """So many beats, half a second apart, then none for some seconds, then beats again."""
     first_s = 100.0 - 0.5 * np.arange(before)[::-1]
     time_s = np.concatenate([first_s, np.arange(100.0 + length_s, 112.0, 0.5)])
     event = Event(1, kind, 100.0, 104.0, 100.0 + length_s)
-    return reasons_for(case_of(event, beats=beats_at(time_s)))
+    return reasons_for(case_of(event, beats=beats_at(time_s, strange)))
 
 
 @pytest.mark.parametrize("kind", ["no heart beat", "low heart rate"])
@@ -133,6 +133,15 @@ def test_fewer_than_five_beats_before_a_time_without_one_make_it_doubtful(kind, 
     beats = "1 beat" if before == 1 else f"{before} beats"
     expected = [f"only {beats} in the 30 s before 6.0 s without one"]
     assert told == (expected if judgement == "doubtful" else [])
+
+
+@pytest.mark.parametrize(
+    ("strange", "judgement"), [((0, 1), "not assessable"), ((0,), "doubtful"), ((), "doubtful")]
+)
+def test_nor_can_be_told_whether_a_heart_has_stopped_of_which_only_an_artefact_was_seen(
+    strange, judgement
+):
+    assert judge(without_beats("no heart beat", 2, strange=strange)) == judgement
 
 
 def test_but_not_where_no_interval_is_longer_than_2_5_s_nor_at_a_high_rate():

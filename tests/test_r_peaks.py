@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from r_peak_inputs import beat_times, ecg_of, matched
+from r_peak_inputs import beat_times, ecg_of, matched, narrow_ecg_of
 
 from infantmon.errors import ArgumentError
 from infantmon.stages.r_peaks import RPeakDetector, RPeakSettings, detect_r_peaks
@@ -127,6 +127,17 @@ def test_p_waves_that_go_on_are_no_beats():
 def test_a_tall_t_wave_is_no_beat(rate_bpm, t_height):
     times, ecg = clean(rate_bpm, t_height=t_height)
     assert matched(times, detect_r_peaks(ecg, 250.0).time_s, 0.08) == (len(times), 0, 0)
+
+
+@pytest.mark.parametrize("rate_bpm", [100, 120, 140, 160, 180])
+@pytest.mark.parametrize("t_height", [0.3, 0.6, 0.9, 1.2])
+def test_complexes_of_40_ms_are_found_beside_a_tall_t_wave(rate_bpm, t_height):
+    """Energy of such complexes lies above 20 Hz; a band for adults shows the T wave larger."""
+    times = beat_times(rate_bpm, 60.0, seed=3)
+    ecg = narrow_ecg_of(times, 60.0, 250.0, t_height=t_height)
+    ecg += 0.02 * np.random.default_rng(1).standard_normal(len(ecg))
+    _, missed, extra = matched(times, detect_r_peaks(ecg, 250.0).time_s, 0.05)
+    assert missed + extra <= 1
 
 
 def test_a_fall_and_a_jump_of_the_rate_are_followed():
