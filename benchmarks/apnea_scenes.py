@@ -15,6 +15,7 @@ import numpy as np
 
 import infantmon as im
 from infantmon import simulate as sim
+from infantmon.simulate.shown import Shown
 
 LONG_S = (60.0, 19.5, 90.0, 120.0, 19.5, 240.0)
 """Long pauses among short ones."""
@@ -251,7 +252,7 @@ def _long() -> list[ApneaScene]:
 def _electrode_off() -> list[ApneaScene]:
     """An electrode comes off and is put on again 20 s before each pause."""
 
-    def off(length_s: float, shown: sim.AtRail | sim.Flat | sim.Held | sim.OutOfRange) -> InPause:
+    def off(length_s: float, shown: Shown) -> InPause:
         return lambda p: (
             sim.LooseElectrode(p.onset_s - 20.0 - length_s, length_s, impedance=shown),
         )

@@ -15,6 +15,7 @@ import time
 import tracemalloc
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass, replace
+from functools import partial
 from pathlib import Path
 from statistics import median
 from typing import Any
@@ -139,7 +140,7 @@ def _disturbances(at_s: Floats, draw: np.random.Generator) -> dict[str, Callable
     slow = np.convolve(draw.standard_normal(len(at_s)), np.ones(25) / 5.0, mode="same")
     spike = np.abs(at_s - 40.0) < 0.005
     made: dict[str, Callable[[Floats], Floats]] = {
-        f"motion of {mv:g} mV rms for 10 s": lambda x, mv=mv: x + mv * slow * ten
+        f"motion of {mv:g} mV rms for 10 s": partial(np.add, mv * slow * ten)
         for mv in (0.5, 1.0, 2.0, 5.0)
     }
     return made | {
@@ -174,7 +175,7 @@ def bars_of_recovery() -> list[Bar]:
 
 def _pauses(record: Floats, p_share: float) -> tuple[Floats, Floats]:
     """Return samples with a 15 s pause in each 40 s, and where the pauses begin."""
-    starts = 20.0 + 40.0 * np.arange(PAUSES)
+    starts: Floats = 20.0 + 40.0 * np.arange(PAUSES, dtype=np.float64)
     beat_s = at_rate(140.0, 40.0 * PAUSES, seed=SEED)
     in_pause = (beat_s - 20.0) % 40.0 < 15.0
     in_pause &= beat_s >= 20.0
@@ -186,7 +187,7 @@ def _pauses(record: Floats, p_share: float) -> tuple[Floats, Floats]:
         for at in beat_s[in_pause]:
             near = slice(*np.searchsorted(beats.time_s, (at - 0.2, at)))
             added[near] += p_share * np.exp(-0.5 * ((beats.time_s[near] - at + 0.1) / 0.018) ** 2)
-    return beats.samples_mv + added, starts
+    return np.asarray(beats.samples_mv + added, dtype=np.float64), starts
 
 
 def bars_of_pauses(folder: Path) -> list[Bar]:
@@ -280,7 +281,8 @@ def bars_of_speed() -> list[Bar]:
     own = _seconds(lambda: _found(day))
     other = _seconds(lambda: sleepecg_beats(day, ECG_HZ), 3)
     hard = _seconds(lambda: _found(noisy), 3)
-    still = [_seconds(lambda n=n: _found(np.zeros(round(n * ECG_HZ))), 3) for n in (3600, 36000)]
+    constants = [np.zeros(round(length_s * ECG_HZ)) for length_s in (3600, 36000)]
+    still = [_seconds(partial(_found, constant), 3) for constant in constants]
     stage = RPeakDetector(RPeakSettings(ECG_HZ, unit="mV"))
     begin = time.process_time()
     for at in range(0, len(hour), round(ECG_HZ)):

@@ -38,7 +38,7 @@ def rates_in_windows(marks_s: Floats, duration_s: float) -> Floats:
     for row in np.flatnonzero(count >= 2).tolist():
         inside = marks_s[first[row] : first[row] + count[row]]
         rates[row] = 60.0 * (len(inside) - 1) / (inside[-1] - inside[0])
-    return rates
+    return np.asarray(rates, dtype=np.float64)
 
 
 def errors_of(labelled: Labelled) -> Floats:
@@ -46,9 +46,9 @@ def errors_of(labelled: Labelled) -> Floats:
 
     Shape (windows, 3), in breaths a minute.
     """
-    ecg = one_piece(labelled.recording.ecg, "ECG")
+    ecg = one_piece(labelled.recording, "ecg")
     beats = detect_r_peaks(ecg.segments[0].values, ecg.rate_hz, unit=ecg.unit)
-    impedance = one_piece(labelled.recording.impedance, "impedance")
+    impedance = one_piece(labelled.recording, "impedance")
     found = detect_breaths(impedance.segments[0].values, impedance.rate_hz, r_peaks=beats)
     marks = (found.time_s, *labelled.breaths_s)
     ours, one, other = (rates_in_windows(each, impedance.end_s) for each in marks)

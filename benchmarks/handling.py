@@ -106,12 +106,12 @@ def _shape(
     if kind == "step":
         return np.asarray(time_s > at_s, dtype=np.float64)
     if kind == "bump":
-        return inside * np.sin(np.pi * (time_s - at_s) / for_s) ** 2
+        return np.asarray(inside * np.sin(np.pi * (time_s - at_s) / for_s) ** 2)
     if kind == "ramp":
-        return np.clip((time_s - at_s) / for_s, 0.0, 1.0)
+        return np.asarray(np.clip((time_s - at_s) / for_s, 0.0, 1.0))
     if kind == "swings":
-        return inside * np.sin(2.0 * np.pi * chance.uniform(0.3, 2.0) * time_s)
-    return inside * np.cumsum(chance.standard_normal(len(time_s))) / 20.0
+        return np.asarray(inside * np.sin(2.0 * np.pi * chance.uniform(0.3, 2.0) * time_s))
+    return np.asarray(inside * np.cumsum(chance.standard_normal(len(time_s))) / 20.0)
 
 
 def handled(seed: int) -> tuple[int, int]:

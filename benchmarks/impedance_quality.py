@@ -11,6 +11,7 @@ stretch that cannot be used, or only with care.
 from __future__ import annotations
 
 import sys
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -56,7 +57,7 @@ def windows() -> list[dict[str, Any]]:
 
 def summary(found: list[dict[str, Any]]) -> list[dict[str, Any]]:
     """Return count and error for each group of windows."""
-    groups = {
+    groups: dict[str, Callable[[dict[str, Any]], bool]] = {
         "all": lambda _w: True,
         "good by the index": lambda w: w["index"],
         "not good by the index": lambda w: not w["index"],

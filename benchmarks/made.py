@@ -161,7 +161,7 @@ def _windows(midway: Floats, end_s: float, seed: int) -> Floats:
 def _breathing(values: Floats, heart_hz: float, rate_hz: float, harmonics: int) -> Floats:
     """Return what lies below the heart's rate, and between its harmonics, by its spectrum."""
     whole = np.concatenate((values, values[::-1]))  # both ends meet: no jump is spread
-    at_hz = np.fft.rfftfreq(len(whole), 1.0 / rate_hz)
+    at_hz: Floats = np.fft.rfftfreq(len(whole), 1.0 / rate_hz).astype(np.float64)
     keep = np.zeros(len(at_hz))
     for harmonic in range(harmonics):
         low_hz = (harmonic + BESIDE) * heart_hz if harmonic else _LOWEST_HZ

@@ -105,7 +105,7 @@ def table_of(shelf: Database, seeds: Sequence[int], *, wholly: bool) -> dict[str
     rows: dict[str, dict[str, float]] = {}
     for place, name in enumerate(shelf.names):
         labelled = shelf.load(name)
-        impedance = one_piece(labelled.recording.impedance, "impedance")
+        impedance = one_piece(labelled.recording, "impedance")
         if clipped_share(impedance.segments[0].values) > CLIPPED:
             continue
         sums: dict[str, float] = {}

@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 
 from infantmon import simulate as sim
+from infantmon.simulate.shown import Shown
 
 SCENE_S = 80.0
 SCENES = 20
@@ -27,7 +28,7 @@ Fault = Callable[[Chance, float, float], tuple[Any, ...]]
 # What an electrode shows while it is loose -------------------------------------------------------
 
 
-def _impedance_shown(chance: Chance) -> sim.Shown:
+def _impedance_shown(chance: Chance) -> Shown:
     kinds = (
         sim.AtRail(),
         sim.AtRail(upper=False),
@@ -38,7 +39,7 @@ def _impedance_shown(chance: Chance) -> sim.Shown:
     return kinds[int(chance.integers(len(kinds)))]
 
 
-def _ecg_shown(chance: Chance) -> sim.Shown:
+def _ecg_shown(chance: Chance) -> Shown:
     kinds = (sim.Noisy(0.05, mains=0.3), sim.Flat(0.0), sim.AtRail(), sim.Noisy(0.2))
     return kinds[int(chance.integers(len(kinds)))]
 

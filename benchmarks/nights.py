@@ -194,7 +194,8 @@ def table_of(nights: Sequence[JudgedNight], kind: str) -> dict[str, Any]:
     listed = [one for night in nights for one in night.listed if one.kind == kind]
     clear = [one for one in true if one.fault == ALONE]
     supported = [one for one in listed if one.judgement == SUPPORTED]
-    faults = sorted({one.fault for one in (*true, *listed)}, key=lambda name: (name != ALONE, name))
+    met = {one.fault for one in true} | {one.fault for one in listed}
+    faults = sorted(met, key=lambda name: (name != ALONE, name))
     return {
         "true": len(true),
         "without_listed_event": sum(one.outcome == NOTHING for one in true),
@@ -225,7 +226,7 @@ def holds(table: Mapping[str, Any]) -> dict[str, bool]:
     """Tell which bars one kind reaches."""
 
     def enough(told: Mapping[str, Any]) -> bool:
-        return told["of"] > 0 and told["count"] >= LEAST_SHARE * told["of"]
+        return bool(told["of"] > 0 and told["count"] >= LEAST_SHARE * told["of"])
 
     return {
         "none without a listed event": table["without_listed_event"] == 0,

@@ -52,7 +52,7 @@ def rows_of(seed: int) -> list[Row]:
         night = simulate_night(one.scenario, seed * 1000 + number)
         listed = recorded_events([(one.onset_s, one.end_s, one.kind, "", False)])
         judged = im.review(night.recording, PLAN, recorded=listed).recorded
-        (told,) = judged.judged
+        (told,) = judged.judged if judged is not None else ()
         against = [str(r) for r in told.reasons if r.side not in ("for", "beside")]
         reason = "; ".join(against or [str(told.reasons[0])])
         rows.append(

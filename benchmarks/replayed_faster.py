@@ -25,7 +25,7 @@ from benchmarks.results import PROJECT, run_facts, share_of, write_result
 from infantmon.effort import detect_breaths
 from infantmon.labelled.database import Database, Labelled
 from infantmon.labelled.known import databases
-from infantmon.model.arrays import Bools, Floats
+from infantmon.model.arrays import Floats
 from infantmon.scorecard.detectors import one_piece
 from infantmon.scoring.marks import match_marks
 from infantmon.stages.r_peaks import detect_r_peaks
@@ -66,17 +66,15 @@ class Counts:
 def count(labelled: Labelled, looked_for: str, speed: float, learning_s: float) -> Counts:
     """Compare one recording, read as if it had been sampled `speed` times as fast."""
     counts = Counts()
-    ecg = one_piece(labelled.recording.ecg, "ECG")
+    ecg = one_piece(labelled.recording, "ecg")
     beats = detect_r_peaks(ecg.segments[0].values, speed * ecg.rate_hz, unit=ecg.unit)
     if looked_for == BEATS:
         own_s = speed * beats.time_s
-        reference_s = np.asarray(labelled.beats_s)
-        scored = (
-            times_s[_scored(labelled, times_s, learning_s)] for times_s in (reference_s, own_s)
-        )
-        counts.add(*scored, BEATS_S)
+        reference_s = np.asarray(labelled.beats_s, dtype=np.float64)
+        reference_s = _scored(labelled, reference_s, learning_s)
+        counts.add(reference_s, _scored(labelled, own_s, learning_s), BEATS_S)
         return counts
-    impedance = one_piece(labelled.recording.impedance, "impedance")
+    impedance = one_piece(labelled.recording, "impedance")
     led = beats if looked_for == LED else None
     found = detect_breaths(impedance.segments[0].values, speed * impedance.rate_hz, r_peaks=led)
     for reference_s in labelled.breaths_s:
@@ -84,13 +82,13 @@ def count(labelled: Labelled, looked_for: str, speed: float, learning_s: float) 
     return counts
 
 
-def _scored(labelled: Labelled, time_s: Floats, learning_s: float) -> Bools:
-    """Tell which times lie after the first minutes and where the reference marks anything."""
+def _scored(labelled: Labelled, time_s: Floats, learning_s: float) -> Floats:
+    """Return the times after the first minutes and where the reference marks anything."""
     scored = time_s >= learning_s
     for apart in labelled.set_apart:
         if apart.unmarked:
             scored &= (time_s <= apart.start_s) | (time_s >= apart.end_s)
-    return np.asarray(scored)
+    return time_s[scored]
 
 
 def row_of(shelf: Database, looked_for: str, speed: float) -> dict[str, Any]:

@@ -26,7 +26,7 @@ import sys
 import tempfile
 import time
 import warnings
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Iterator
 from itertools import islice
 from pathlib import Path
@@ -287,7 +287,8 @@ def waited_s(event: im.Event) -> float:
 
 def delays(count: int, first_seed: int = 8100) -> dict[str, Any]:
     """Review simulated hours until so many events have come; compare delay and stated delay."""
-    stated, worst, told, late = monitor().latencies_s, Counter[str](), Counter[str](), list[str]()
+    stated, told, late = monitor().latencies_s, Counter[str](), list[str]()
+    worst: defaultdict[str, float] = defaultdict(float)
     seed = first_seed
     while sum(told.values()) < count:
         for event in im.review(_night(seed).recording, PLAN).events:

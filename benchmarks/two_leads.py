@@ -89,7 +89,7 @@ def trains_of(recording: Recording) -> dict[str, RPeaks]:
 def recorded() -> Iterator[tuple[str, dict[str, Tally]]]:
     """Yield the counts on annotated recordings."""
     shelves = databases(recordings_folder())
-    groups = {
+    groups: dict[str, tuple[str, Callable[[int], bool]]] = {
         "mitdb, even-numbered records (used while building)": ("mitdb", lambda n: n % 2 == 0),
         "mitdb, odd-numbered records (not used)": ("mitdb", lambda n: n % 2 == 1),
         "nstdb 118, electrode motion 24 to -6 dB (used)": ("nstdb", lambda _n: True),

@@ -16,7 +16,7 @@ import io
 import json
 import sys
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 import numpy as np
 
@@ -109,9 +109,10 @@ def outputs(ecg: np.ndarray[Any, Any], chest: np.ndarray[Any, Any]) -> dict[str,
     ecg_passed = ecg_pass.push(ecg, last=True)
     passed = chest_pass.push(chest, last=True)
     ecg_contact, beats = heart.push([(ecg, False)], last=True)
-    chest_contact, pulsation, breaths, cleaned, probability = chests.push(
+    chest_contact, pulsation, breaths, passed_on, probability = chests.push(
         [(chest, False)], beats, last=True
     )
+    cleaned = cast("Signal", passed_on)  # None only where there is no impedance
     settings = {
         "format": FORMAT,
         "ecg_hz": ECG_HZ,
