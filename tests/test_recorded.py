@@ -69,6 +69,8 @@ def test_a_bad_list_is_told_by_row_the_others_judged_and_nothing_lost(night, bad
     ):
         assert words in told
     assert judged.sentence.startswith("of 9 recorded: 3 supported, ")
+    assert repr(judged) == f"JudgedList({judged.sentence}; {len(judged.beside)} events beside)"
+    assert repr(judged.judged[0]).endswith(" s, supported)")
     by_row = {one.recorded.row: one for one in judged.judged}
     assert by_row[6].judgement == NOT_FOUND
     assert by_row[10].reasons[0].text.startswith("no limit for low heart rate is set")

@@ -83,6 +83,11 @@ def test_the_partner_is_the_one_that_overlaps_longest():
     assert match_episodes([[10, 30]], [[8, 12], [15, 25]]).partner.tolist() == [1]
 
 
+def test_a_comparison_is_one_line_in_a_terminal():
+    match = match_episodes([[k, k + 0.5] for k in range(500)], [])
+    assert repr(match) == f"EpisodeMatch({match.tally!r})"
+
+
 def test_tallies_add_up():
     one = match_episodes([[10, 20]], [[15, 25]]).tally
     two = match_episodes([[10, 20], [30, 40]], []).tally

@@ -183,6 +183,12 @@ def test_nothing_against_nothing():
     assert match_marks([1.0], [], 0.15).tally == Tally(0, 1, 0)
 
 
+def test_a_comparison_is_one_line_in_a_terminal():
+    tally = "Tally(true_positives=900, false_negatives=0, false_positives=0)"
+    marks = np.arange(900.0)
+    assert repr(match_marks(marks, marks, 0.15)) == f"MarkMatch({tally}, within 0.15 s)"
+
+
 def test_inputs_are_not_changed():
     reference, test = np.array([1.0, 2.0]), np.array([1.1, 2.1])
     match_marks(reference, test, 0.15)

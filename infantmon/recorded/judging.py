@@ -49,6 +49,11 @@ class JudgedRecorded:
     measures: Measures | None
     events: tuple[Event, ...]
 
+    def __repr__(self) -> str:
+        one = self.recorded
+        where = f"{one.kind} from {one.onset_s:.1f} to {one.end_s:.1f} s"
+        return f"JudgedRecorded(row {one.row}: {where}, {self.judgement})"
+
 
 @dataclass(frozen=True)
 class JudgedList:
@@ -70,6 +75,9 @@ class JudgedList:
     beside: tuple[Event, ...] = ()
     tests: tuple[RecordedEvent, ...] = ()
     faults: tuple[str, ...] = ()
+
+    def __repr__(self) -> str:
+        return f"JudgedList({self.sentence}; {len(self.beside)} events beside)"
 
     def __add__(self, other: JudgedList) -> JudgedList:
         return JudgedList(

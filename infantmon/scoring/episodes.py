@@ -111,6 +111,9 @@ class EpisodeMatch:
     partner: Ints
     tally: EpisodeTally
 
+    def __repr__(self) -> str:
+        return f"EpisodeMatch({self.tally})"
+
     @property
     def onset_error_s(self) -> Floats:
         """Test onset minus reference onset of each found episode, in seconds."""

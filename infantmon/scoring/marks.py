@@ -42,6 +42,9 @@ class MarkMatch:
     def __len__(self) -> int:
         return len(self.reference_index)
 
+    def __repr__(self) -> str:
+        return f"MarkMatch({self.tally}, within {self.window_s:g} s)"
+
     @property
     def reference_found(self) -> Bools:
         """For each reference mark, whether it was found."""
