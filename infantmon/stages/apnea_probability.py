@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import ClassVar
 
 import numpy as np
@@ -21,10 +20,11 @@ from scipy.special import expit
 from infantmon.dsp.beat_notch import AHEAD_S, BeatNotch
 from infantmon.dsp.bridged import Bridged
 from infantmon.dsp.decimate import GroupMean
-from infantmon.dsp.runs import true_runs
+from infantmon.dsp.moving_spread import MovingSpread
 from infantmon.dsp.sections import Sections
+from infantmon.dsp.slow_envelope import TINY, SlowEnvelope
 from infantmon.errors import ArgumentError, require_between, require_number, require_rate
-from infantmon.model.arrays import Bools, Floats, Ints, as_samples
+from infantmon.model.arrays import Bools, Floats, as_samples
 from infantmon.model.carried import record
 from infantmon.model.clock import Clock
 from infantmon.model.marks import (
@@ -35,19 +35,21 @@ from infantmon.model.marks import (
 )
 from infantmon.stages.contract import Stage, settled_before
 
-LOWEST_HZ = 20.0
-WORKING_HZ = 30.0  # samples are averaged down to between this and twice this rate
+# As published (Lee et al. 2012, see `ApneaProbability`)
 HIGH_PASS_HZ = 0.4
 ENVELOPE_HZ = 1.0 / 400.0
-ORDER = 3
-VALID_SHARE = 0.9
-SLOPE, MIDDLE = 12.0, 0.44
-AT_ONCE = 2048  # windows worked on together: enough for vectors, and memory stays bounded
+ORDER = 3  # of both filters
+VALID_SHARE = 0.9  # of a window's samples, at least, or it has no probability
+SLOPE, MIDDLE = 12.0, 0.44  # of the curve from spread to probability
+
+# Project's choice
+LOWEST_HZ = 20.0  # as for the band-pass of the impedance
+WORKING_HZ = 30.0  # samples are averaged down to between this and twice this rate
+LED_SHARE = 0.5  # of a window, beyond which it is led by beats
 BRIDGED_S = 0.1  # after a longer gap the level may have moved
 ANEW_S = 60.0
 """After a longer gap the envelope begins anew: what it knew of breathing has died away by then, and
 beside it the first breaths, and any pause, would seem to be movement (project's choice)."""
-_TINY = 1e-30
 
 
 def probability_of(spread: npt.ArrayLike) -> Floats:
@@ -148,14 +150,12 @@ class ApneaProbability(Stage):
         "_high_pass",
         "_second",
         "_envelope",
-        "_lost",
         "_notch",
         "_kept",
         "_given",
         "_taken",
         "_beats_until_s",
-        "_window",
-        "_count",
+        "_spread",
     )
 
     def __init__(self, settings: ApneaProbabilitySettings) -> None:
@@ -164,26 +164,22 @@ class ApneaProbability(Stage):
         size = max(1, math.floor(rate / WORKING_HZ))
         self._raw = Clock(rate, settings.start_s)
         self._clock = Clock(rate / size, settings.start_s + (size - 1) / (2.0 * rate))
-        high = signal.butter(ORDER, HIGH_PASS_HZ, "highpass", fs=self._clock.rate_hz, output="sos")
-        self._low = signal.butter(
-            ORDER, ENVELOPE_HZ, "lowpass", fs=self._clock.rate_hz, output="sos"
-        )
+        rate_hz = self._clock.rate_hz
+        high = signal.butter(ORDER, HIGH_PASS_HZ, "highpass", fs=rate_hz, output="sos")
+        low = signal.butter(ORDER, ENVELOPE_HZ, "lowpass", fs=rate_hz, output="sos")
         self._pushed = 0
         self._bridged = Bridged(math.floor(BRIDGED_S * rate))
         self._groups, self._valid_groups = GroupMean(size), GroupMean(size)
         self._high_pass, self._second = Sections(high), Sections(high)
-        self._envelope = self._new_envelope()
-        self._lost = 0  # samples at the lower rate that have been lost in a row up to now
+        self._envelope = SlowEnvelope(low, ANEW_S * rate_hz)
         self._notch = BeatNotch()
         # Of the samples that are not done with: time (s), value, envelope, how much is valid.
         self._kept: Floats = np.empty((4, 0))
         self._given = 0  # of them, given to the second high-pass
         self._taken = 0  # samples at the lower rate so far
         self._beats_until_s = -math.inf  # stream time that the ECG has reached
-        self._width = round(PROBABILITY_OVER_S * self._clock.rate_hz)
-        # Of the windows to come: normalised samples, which are valid, and which are led by beats.
-        self._window: Floats = np.empty((3, 0))
-        self._count = 0  # normalised samples so far
+        width = round(PROBABILITY_OVER_S * rate_hz)
+        self._spread = MovingSpread(width, PROBABILITY_EVERY_S * rate_hz, VALID_SHARE)
 
     @property
     def latency_s(self) -> float:
@@ -250,46 +246,11 @@ class ApneaProbability(Stage):
         means = self._groups.push(level)
         valid = self._valid_groups.push((~lost).astype(np.float64))
         high = self._high_pass.push(means)
-        slow = self._slow(np.abs(high), valid <= 0.0)
+        slow = self._envelope.push(np.abs(high), valid <= 0.0)
         ticks = np.arange(self._taken, self._taken + len(means), dtype=np.int64)
         self._taken += len(means)
         new = np.array((self._clock.times_s(ticks), high, slow, valid))
         self._kept = np.concatenate((self._kept, new), axis=1)
-
-    def _new_envelope(self) -> Sections:
-        """Return the slow filter at rest: for what moves, and for a constant 1 beside it."""
-        return Sections(self._low, lanes=(2,))
-
-    def _slow(self, size: Floats, lost: Bools) -> Floats:
-        """Return the slow envelope of what moves; after a long gap it begins anew."""
-        if not len(size):
-            return size
-        anew = self._ends_of_long_gaps(lost)
-        parts = []
-        for first, after in pairwise(sorted({0, *anew, len(size)})):
-            if first in anew:
-                self._envelope = self._new_envelope()
-            some = size[first:after]
-            slow, constant = self._envelope.push(np.array((some, np.ones(len(some)))))
-            parts.append(slow / np.maximum(constant, _TINY))
-        return np.concatenate(parts)
-
-    def _ends_of_long_gaps(self, lost: Bools) -> list[int]:
-        """Return where a long gap is over, of which the first part may have come before."""
-        before, self._lost = self._lost, 0
-        if not before and not lost.any():
-            return []
-        starts, ends = true_runs(lost)
-        if before and (not len(starts) or starts[0] > 0):
-            starts, ends = np.append(0, starts), np.append(0, ends)  # it ended with the last push
-        lengths = ends - starts
-        if before:
-            lengths[0] += before
-        if len(ends) and ends[-1] == len(lost):
-            self._lost = int(lengths[-1])
-            lengths, ends = lengths[:-1], ends[:-1]
-        long = lengths > ANEW_S * self._clock.rate_hz
-        return [int(end) for end in ends[long]]
 
     def _cleaned(self, until_s: float) -> Floats:
         """Return normalised samples up to a time, which are valid, and which are led by beats."""
@@ -301,7 +262,7 @@ class ApneaProbability(Stage):
         if self.settings.led_by_beats:
             values, led = self._notch.clean(time_s, values, until_s, kept_s, self._kept[1])
         second = self._second.push(values)
-        moves = envelope > _TINY
+        moves = envelope > TINY
         moved = np.divide(second, envelope, out=np.zeros(len(second)), where=moves)
         self._given = here.stop
         # An interval that is not done with may have begun so long ago.
@@ -313,43 +274,16 @@ class ApneaProbability(Stage):
 
     def _probabilities(self, normalised: Floats) -> ApneaProbabilities:
         """Return the probability at the end of every window that has been filled."""
-        first = self._count - self._window.shape[1]  # number of the first sample that is held
-        self._window = np.concatenate((self._window, normalised), axis=1)
-        before, self._count = self._count, self._count + normalised.shape[1]
-        ends = self._ends(before, self._count)
-        ends = ends[ends - self._width >= first]
-        starts = ends - first - self._width
-        pieces = [self._windows(starts[at : at + AT_ONCE]) for at in range(0, len(starts), AT_ONCE)]
-        spread, counted, followed = np.concatenate(pieces, axis=1) if pieces else np.empty((3, 0))
-        spread[counted < VALID_SHARE] = math.nan
-        self._window = self._window[:, -self._width :].copy()
-        time_s = self._clock.times_s(ends - 1)
+        found = self._spread.push(normalised)
+        time_s = self._clock.times_s(found.end - 1)
         known_s = time_s + self.latency_s
         if self._ended:
             known_s = np.minimum(known_s, self._raw.time_s(self._pushed - 1))
         return ApneaProbabilities(
             time_s,
             np.maximum(known_s, time_s),
-            probability_of(spread),
-            spread,
-            followed > 0.5,
+            probability_of(found.spread),
+            found.spread,
+            found.led_share > LED_SHARE,
             settled_until_s=self.settled_until_s,
         )
-
-    def _windows(self, starts: Ints) -> Floats:
-        """Return of each window its deviation, and how much of it is valid, and led by beats."""
-        moved, valid, led = self._window[:, starts[:, np.newaxis] + np.arange(self._width)]
-        good = valid > 0.0
-        count = good.sum(axis=1)
-        values = np.where(good, moved, 0.0)
-        off = values - (values.sum(axis=1) / np.maximum(count, 1))[:, np.newaxis]
-        power = np.where(good, off * off, 0.0).sum(axis=1) / np.maximum(count, 1)
-        followed = led.sum(axis=1)
-        return np.array((np.sqrt(power), count / self._width, followed / self._width))
-
-    def _ends(self, before: int, after: int) -> Ints:
-        """Return after how many samples a window ends: the nearest to every quarter of a second."""
-        each = PROBABILITY_EVERY_S * self._clock.rate_hz
-        numbers = np.arange(math.floor(before / each), math.ceil(after / each) + 1)
-        ends = np.rint(numbers * each).astype(np.int64)
-        return np.asarray(ends[(ends > before) & (ends <= after)])
