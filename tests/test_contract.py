@@ -10,6 +10,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 import infantmon.stages
+from infantmon.errors import ArgumentError
 from infantmon.model.marks import RPeaks
 from infantmon.simulate import Movement, Pause, Scenario, simulate_night
 from infantmon.stages import checks
@@ -293,6 +294,13 @@ def test_any_cutting(case, data):
     }
     whole = checks.run_whole(case, inputs)
     checks.require_equal(whole, checks.run_cut(case, inputs, cuts), "cut anywhere")
+
+
+@pytest.mark.parametrize("other", [None, 250.0, BreathSettings(25.0), HeartRateSettings])
+def test_settings_of_another_stage_are_refused(other):
+    told = f"settings is a {type(other).__name__}; HeartRate is made from HeartRateSettings"
+    with pytest.raises(ArgumentError, match=told):
+        HeartRate(other)
 
 
 class Forgetful(Stage):

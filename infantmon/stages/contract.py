@@ -24,7 +24,7 @@ from abc import ABC, abstractmethod
 from dataclasses import fields
 from typing import Any, ClassVar, Self
 
-from infantmon.errors import StateError
+from infantmon.errors import ArgumentError, StateError
 from infantmon.model.carried import Carried, decode, encode
 
 
@@ -34,11 +34,21 @@ class Stage(Carried, ABC):
     A subclass sets `settings_type`, names its running state in `carried`, and gives `latency_s`,
     `settled_until_s` and a ``push(samples, *, last=False)`` of its own (stages that are led by
     findings take them as further arguments).
+
+    Raises
+    ------
+    ArgumentError
+        If it is made from anything but its settings.
     """
 
     settings_type: ClassVar[type[Any]]
 
     def __init__(self, settings: Any) -> None:
+        if not isinstance(settings, self.settings_type):
+            raise ArgumentError(
+                f"settings is a {type(settings).__name__}; "
+                f"{type(self).__name__} is made from {self.settings_type.__name__}."
+            )
         self.settings = settings
         self._ended = False
 
