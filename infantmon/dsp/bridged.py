@@ -1,13 +1,18 @@
-"""Samples made safe for filters across gaps: no step where the signal comes back."""
+"""Samples made safe for filters across gaps: no step where the signal comes back.
+
+In come samples; out come as many, none of them missing, and which of them were. A filter would ring
+at the step where a signal comes back at another level, and that ringing would look like a breath.
+"""
 
 from __future__ import annotations
 
+import math
 from typing import ClassVar
 
 import numpy as np
 
 from infantmon.dsp.anchored import Anchored
-from infantmon.dsp.runs import true_runs
+from infantmon.dsp.runs import runs_going_on
 from infantmon.model.arrays import Bools, Floats
 from infantmon.model.carried import Carried
 
@@ -21,14 +26,15 @@ class Bridged(Carried):
 
     Parameters
     ----------
-    longest : int
-        The longest gap, in samples, after which the level is left as it is.
+    longest : int or None
+        The longest gap, in samples, after which the level is left as it is; None where it is left
+        after any.
     """
 
     carried: ClassVar[tuple[str, ...]] = ("_anchored", "_shift", "_lost", "_level")
 
-    def __init__(self, longest: int) -> None:
-        self.longest = longest
+    def __init__(self, longest: int | None) -> None:
+        self._longest = math.inf if longest is None else longest
         self._anchored = Anchored()
         self._shift = 0.0  # taken off since the last long gap
         self._lost = 0  # samples lost in a row up to now
@@ -49,16 +55,11 @@ class Bridged(Carried):
     def _spliced(self, level: Floats, lost: Bools) -> Floats:
         """Take the step off after each long gap that ends here."""
         shift = np.full(len(level), self._shift)
-        starts, ends = true_runs(lost)
-        if self._lost and (not len(starts) or starts[0] > 0):
-            starts, ends = np.append(0, starts), np.append(0, ends)  # the gap ended with the chunk
-        for start, end in zip(starts.tolist(), ends.tolist(), strict=True):
-            length = end - start + (self._lost if start == 0 else 0)
-            if end < len(level) and length > self.longest:
-                before = self._level if start == 0 else float(level[start - 1] - shift[start - 1])
-                shift[end:] = level[end] - before
+        starts, ends, lengths, self._lost = runs_going_on(lost, self._lost)
+        long = (lengths > self._longest) & (ends < len(level))
+        for start, end in zip(starts[long].tolist(), ends[long].tolist(), strict=True):
+            before = self._level if start == 0 else float(level[start - 1] - shift[start - 1])
+            shift[end:] = level[end] - before
         self._shift = float(shift[-1])
-        trailing = len(level) - int(starts[-1]) if lost[-1] else 0
-        self._lost = trailing + (self._lost if trailing == len(level) else 0)
         spliced: Floats = level - shift
         return spliced

@@ -12,7 +12,7 @@ from typing import ClassVar
 
 import numpy as np
 
-from infantmon.dsp.runs import true_runs
+from infantmon.dsp.runs import runs_going_on
 from infantmon.dsp.sections import Sections
 from infantmon.model.arrays import Bools, Floats
 from infantmon.model.carried import Carried
@@ -71,16 +71,8 @@ class SlowEnvelope(Carried):
 
     def _ends_of_long_gaps(self, lost: Bools) -> list[int]:
         """Return where a long gap is over, of which the first part may have come before."""
-        before, self._lost = self._lost, 0
-        if not before and not lost.any():
+        if not self._lost and not lost.any():
             return []
-        starts, ends = true_runs(lost)
-        if before and (not len(starts) or starts[0] > 0):
-            starts, ends = np.append(0, starts), np.append(0, ends)  # it ended with the last push
-        lengths = ends - starts
-        if before:
-            lengths[0] += before
-        if len(ends) and ends[-1] == len(lost):
-            self._lost = int(lengths[-1])
-            lengths, ends = lengths[:-1], ends[:-1]
-        return [int(end) for end in ends[lengths > self._anew_ticks]]
+        _, ends, lengths, self._lost = runs_going_on(lost, self._lost)
+        over = (lengths > self._anew_ticks) & (ends < len(lost))
+        return [int(end) for end in ends[over]]

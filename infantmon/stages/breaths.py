@@ -29,7 +29,6 @@ from infantmon.model.marks import Breaths
 from infantmon.stages.contract import Stage, settled_before
 
 LOWEST_HZ = 15.0
-NEVER = 2**62  # samples: no gap is so long that the level is taken off after it
 LEAST_SHARE, LEAST_SHARE_UNLED = 0.275, 0.3
 """A breath is at least so large beside the usual one: where the heart's pulsation is taken out, led
 by R peaks, and where it is left in (project's choice, on the shared recordings)."""
@@ -115,7 +114,7 @@ class BreathDetector(Stage):
 
     settings_type: ClassVar = BreathSettings
     carried: ClassVar[tuple[str, ...]] = (
-        "_anchored",
+        "_bridged",
         "_turning",
         "_kept",
         "_judge",
@@ -131,7 +130,7 @@ class BreathDetector(Stage):
         self._raw = Clock(rate if raw_rate is None else raw_rate, own_start)
         self._ahead = max(1, math.floor(settings.ahead_s * rate + 1e-9))
         self._behind = max(1, math.floor(settings.rise_within_s * rate + 1e-9))
-        self._anchored = Bridged(NEVER)
+        self._bridged = Bridged(longest=None)
         self._turning = TurningPoints()
         self._kept = Kept()
         least = LEAST_SHARE if settings.led_by_beats else LEAST_SHARE_UNLED
@@ -167,7 +166,7 @@ class BreathDetector(Stage):
         """
         samples = as_samples(values, name="impedance samples")
         self.begin_push(last=last)
-        samples, _ = self._anchored.push(samples)
+        samples, _ = self._bridged.push(samples)
         self._kept.push(samples)
         place, value, is_peak = self._turning.push(samples)
         self._turns.extend(zip(place.tolist(), value.tolist(), is_peak.tolist(), strict=True))

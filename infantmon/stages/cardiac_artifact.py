@@ -29,7 +29,6 @@ from infantmon.model.signal import Signal
 from infantmon.stages.contract import Stage, settled_before
 
 LOWEST_HZ = 20.0
-NEVER = 2**62  # samples: no gap is so long that the level is taken off after it
 REMEMBERED_S = 12.0  # samples kept for fits
 SIZE_WINDOW_S = 3.0
 
@@ -106,7 +105,7 @@ class CardiacArtifactRejector(Stage):
 
     settings_type: ClassVar = CardiacArtifactSettings
     carried: ClassVar[tuple[str, ...]] = (
-        "_anchored",
+        "_bridged",
         "_kept",
         "_train",
         "_template",
@@ -125,7 +124,7 @@ class CardiacArtifactRejector(Stage):
         wait = max(settings.beat_lag_s + AHEAD_S, settings.input_lag_s)
         self._ahead = math.ceil((wait - settings.input_lag_s) * rate - 1e-9)
         self._second = round(rate)
-        self._anchored = Bridged(NEVER)
+        self._bridged = Bridged(longest=None)
         self._kept = Kept()
         self._train = BeatTrain()
         self._template = PulseTemplate()
@@ -173,7 +172,7 @@ class CardiacArtifactRejector(Stage):
         samples = as_samples(values, name="impedance samples")
         self._check_beats(beats)
         self.begin_push(last=last)
-        samples, _ = self._anchored.push(samples)
+        samples, _ = self._bridged.push(samples)
         self._kept.push(samples)
         if beats is not None:
             self._pending.extend(zip(beats.time_s.tolist(), beats.known_s.tolist(), strict=True))
