@@ -35,10 +35,7 @@ def effort_free_s(case: Case) -> float | None:
     if event.end_s is None:
         return None
     around = case.history.breaths(event.onset_s - HAIR_S, event.end_s + HAIR_S, case.known_s)
-    if len(around) < 2:
-        return None
-    free_s = float(around.rise_start_s[-1] - around.fall_end_s[0])
-    return free_s if np.isfinite(free_s) and free_s >= 0 else None
+    return around.effort_free_s(0, -1) if len(around) > 1 else None
 
 
 def with_extreme_rate(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -68,6 +69,22 @@ class Breaths(Findings):
     rise_start_s: Floats = column(np.float64)
     fall_end_s: Floats = column(np.float64)
     shallow: Bools = column(np.bool_)
+
+    def effort_free_s(self, before: int, after: int) -> float | None:
+        """Return the time from the end of one breath's effort to the start of another's.
+
+        Parameters
+        ----------
+        before, after : int
+            Rows of the two breaths.
+
+        Returns
+        -------
+        float or None
+            In seconds; None where an edge is not known, or the edges overlap.
+        """
+        free_s = float(self.rise_start_s[after] - self.fall_end_s[before])
+        return free_s if math.isfinite(free_s) and free_s >= 0 else None
 
 
 @dataclass(frozen=True, eq=False)

@@ -127,7 +127,7 @@ def judge_recorded(
         event
         for event in found.events
         if event.number not in taken
-        and not any(_reaches(event, t.onset_s, t.end_s, margin_s) for t in tests)
+        and not any(_reaches(event, Listed(t.kind, t.onset_s, t.end_s, margin_s)) for t in tests)
     )
     end_s = found.recording.end_s
     faults = recorded.faults + tuple(
@@ -145,11 +145,8 @@ def _judged(found: Reviewed, one: RecordedEvent, margin_s: float) -> JudgedRecor
     until_s = one.end_s if math.isfinite(one.end_s) else one.onset_s
     if until_s < max(one.onset_s, 0.0):
         return _unplaced(one, bad)
-    events = tuple(
-        event
-        for event in found.events
-        if event.kind == one.kind and _reaches(event, one.onset_s, until_s, margin_s)
-    )
+    whole = Listed(one.kind, one.onset_s, until_s, margin_s)
+    events = tuple(e for e in found.events if e.kind == one.kind and _reaches(e, whole))
     roles = tuple(found.recording.channels)
     start_s, stop_s = max(one.onset_s, 0.0), min(max(until_s, one.onset_s + 1.0), end_s)
     measures = measures_of(found, start_s, stop_s, roles)
@@ -179,9 +176,8 @@ def _outside(one: RecordedEvent, end_s: float) -> str:
     return ""
 
 
-def _reaches(event: Event, start_s: float, end_s: float, margin_s: float) -> bool:
-    until_s = math.inf if event.end_s is None else event.end_s
-    return event.onset_s < end_s + margin_s and until_s > start_s - margin_s
+def _reaches(event: Event, listed: Listed) -> bool:
+    return listed.is_reached(event.onset_s, math.inf if event.end_s is None else event.end_s)
 
 
 def _not_assessable(found: Reviewed, kind: str, measures: Measures) -> str:

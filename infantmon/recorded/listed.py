@@ -1,4 +1,4 @@
-"""A listed stretch, as far as it lies in the recording."""
+"""A stretch that another device listed, whose times may be off by a margin."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class Listed:
-    """What lies in the recording of a listed stretch.
+    """A listed stretch, whole or as far as it lies in the recording.
 
     Attributes
     ----------

@@ -77,23 +77,15 @@ def measures_of(found: Findings, start_s: float, end_s: float, roles: tuple[str,
     rates = found.heart_rate.between(start_s, np.nextafter(end_s, np.inf)).heart_rate_bpm
     rates = rates[np.isfinite(rates)]
     length_s = max(end_s - start_s, 1e-9)
-    spans = {role: found.spans(role) for role in roles}
+    spans = {role: told for role in roles if (told := found.spans(role)) is not None}
     return Measures(
         pause_s,
         free_s,
         float(rates.min()) if len(rates) else None,
         float(rates.max()) if len(rates) else None,
         _pulsation(found.pulsation, lost, start_s, end_s),
-        {
-            r: s.blocking.overlap_s(start_s, end_s) / length_s
-            for r, s in spans.items()
-            if s is not None
-        },
-        {
-            r: s.disturbing.overlap_s(start_s, end_s) / length_s
-            for r, s in spans.items()
-            if s is not None
-        },
+        {r: s.blocking.overlap_s(start_s, end_s) / length_s for r, s in spans.items()},
+        {r: s.disturbing.overlap_s(start_s, end_s) / length_s for r, s in spans.items()},
     )
 
 
@@ -125,9 +117,7 @@ def _longest_pause(
     if lengths.max() < 0.0:
         return None, None
     place = first + int(np.argmax(lengths))
-    free_s = float(breaths.rise_start_s[place + 1] - breaths.fall_end_s[place])
-    told = free_s if np.isfinite(free_s) and free_s >= 0 else None
-    return float(lengths.max()), told
+    return float(lengths.max()), breaths.effort_free_s(place, place + 1)
 
 
 def _pulsation(pulsations: Pulsations, lost: Spans, start_s: float, end_s: float) -> float | None:

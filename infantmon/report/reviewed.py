@@ -5,54 +5,20 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Protocol
 
-from infantmon.model.event import Change, Event, Excursion
-from infantmon.model.marks import Breaths, HeartRates, Pulsations, RPeaks
-from infantmon.model.prescription import Prescription
-from infantmon.model.recording import Recording
+from infantmon.model.event import Change, Event
 from infantmon.model.signal import Signal
 from infantmon.model.spans import Spans
 from infantmon.recorded.decisions import Decisions
 from infantmon.recorded.judging import JudgedList
+from infantmon.recorded.reviewed import Reviewed as ReviewedSignals
 
 
-class Reviewed(Protocol):
+class Reviewed(ReviewedSignals, Protocol):
     """A recording judged against a prescription, ready to be shown."""
-
-    @property
-    def recording(self) -> Recording:
-        """The channels that were reviewed."""
-
-    @property
-    def plan(self) -> Prescription:
-        """The limits in force."""
-
-    @property
-    def events(self) -> Sequence[Event]:
-        """Excursions that went active, in the order of going active."""
-
-    @property
-    def excursions(self) -> Sequence[Excursion]:
-        """Excursions that ended before they went active."""
 
     @property
     def changes(self) -> Sequence[Change]:
         """All changes of alarm conditions, in the order of being known."""
-
-    @property
-    def r_peaks(self) -> RPeaks:
-        """Heart beats."""
-
-    @property
-    def breaths(self) -> Breaths:
-        """Breaths."""
-
-    @property
-    def heart_rate(self) -> HeartRates:
-        """Averaged heart rate at each beat."""
-
-    @property
-    def pulsation(self) -> Pulsations:
-        """How much heart pulsation was taken out of the impedance."""
 
     @property
     def contact(self) -> Mapping[str, Spans]:

@@ -9,8 +9,9 @@ from statistics import NormalDist
 
 import numpy as np
 
-from infantmon.errors import ArgumentError, require_number
+from infantmon.errors import ArgumentError
 from infantmon.model.arrays import Ints
+from infantmon.scoring.checks import require_level
 
 
 @dataclass(frozen=True, eq=False)
@@ -85,8 +86,7 @@ def cohen_kappa(first: Sequence[str], second: Sequence[str], *, level: float = 0
             f"one reader judged {len(first)} items and the other {len(second)}; pass both "
             "judgements of the same items."
         )
-    if not 0.0 < require_number(level, name="level", unit="shares of 1") < 1.0:
-        raise ArgumentError(f"level is {level:g}; a confidence level lies between 0 and 1.")
+    require_level(level)
     categories = tuple(dict.fromkeys([*first, *second]))
     place = {category: i for i, category in enumerate(categories)}
     table = np.zeros((len(categories), len(categories)), dtype=np.int64)

@@ -6,8 +6,9 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
-from infantmon.errors import ArgumentError, require_number
+from infantmon.errors import ArgumentError
 from infantmon.model.arrays import Floats
+from infantmon.scoring.checks import require_level
 from infantmon.scoring.tallies import Tally
 
 REPEATS = 2000
@@ -64,8 +65,7 @@ def record_interval(
     >>> record_interval(alike, sensitivities, seed=1)
     (0.98, 0.98)
     """
-    if not 0.0 < require_number(level, name="level", unit="shares of 1") < 1.0:
-        raise ArgumentError(f"level is {level:g}; a confidence level lies between 0 and 1.")
+    require_level(level)
     if repeats < 1:
         raise ArgumentError(f"repeats is {repeats}; at least 1 draw of records is needed.")
     if len(tallies) < _FEWEST:

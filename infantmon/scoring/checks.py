@@ -1,4 +1,4 @@
-"""What marks and episodes must be before they can be scored."""
+"""What marks, episodes and a confidence level must be before anything can be scored."""
 
 from __future__ import annotations
 
@@ -85,6 +85,14 @@ def require_window(window_s: object) -> float:
     if window <= 0.0:
         raise ArgumentError(f"window_s is {window:g} s; a match window must be above 0 s.")
     return window
+
+
+def require_level(level: object) -> float:
+    """Return a confidence level, or say what it must be."""
+    number = require_number(level, name="level", unit="shares of 1")
+    if not 0.0 < number < 1.0:
+        raise ArgumentError(f"level is {number:g}; a confidence level lies between 0 and 1.")
+    return number
 
 
 def _as_floats(values: npt.ArrayLike, *, name: str) -> Floats:

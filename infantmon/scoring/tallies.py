@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from statistics import NormalDist
 
 from infantmon.errors import ArgumentError, require_number
+from infantmon.scoring.checks import require_level
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,8 +152,7 @@ def wilson_interval(count: int, of: int, level: float = 0.95) -> tuple[float, fl
     _require_count(of, name="of")
     if count > of:
         raise ArgumentError(f"count is {count} of {of}; a share cannot be above 1.")
-    if not 0.0 < require_number(level, name="level", unit="shares of 1") < 1.0:
-        raise ArgumentError(f"level is {level:g}; a confidence level lies between 0 and 1.")
+    require_level(level)
     if of == 0:
         return None
     z = NormalDist().inv_cdf(0.5 + 0.5 * level)
