@@ -9,7 +9,7 @@ from infantmon.model.recording import Recording
 from infantmon.scorecard.card import Card, pooled_timing
 from infantmon.scorecard.detectors import AdaptedDetector, Detected, OwnBeats, _held
 from infantmon.scorecard.gates import Gate, judge
-from infantmon.scorecard.page import as_html, snr_picture
+from infantmon.scorecard.page import as_html
 from infantmon.scorecard.record_score import score_record
 from infantmon.scorecard.tables import beside, total_rows
 from infantmon.scoring.marks import match_marks

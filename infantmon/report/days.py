@@ -10,6 +10,7 @@ import numpy as np
 
 from infantmon.errors import require_between
 from infantmon.model.event import Event
+from infantmon.model.prescription import KINDS
 from infantmon.model.recording import ROLE_WORDS, ROLES
 from infantmon.model.spans import Reason, Spans
 from infantmon.report.reviewed import Reviewed
@@ -106,14 +107,8 @@ def days_of(reviewed: Reviewed, least_hours: float = LEAST_HOURS) -> Days:
         If `least_hours` is not between 0 and 24 h.
     """
     require_between(least_hours, 0.0, 24.0, name="least_hours", unit="h")
-    watched = tuple(
-        kind
-        for kind in ("apnea", "low heart rate", "high heart rate", "no heart beat")
-        if kind not in reviewed.plan.not_watched
-    )
-    watched += tuple(
-        kind for kind in ("periodic breathing",) if kind not in reviewed.plan.not_watched
-    )
+    not_counted = {*TECHNICAL, *reviewed.plan.not_watched}
+    watched = tuple(kind for kind in KINDS if kind not in not_counted)
     rows = [
         _row(reviewed, number, ends, watched, least_hours)
         for number, ends in enumerate(day_ends(reviewed.recorded_s), start=1)

@@ -14,6 +14,7 @@ from infantmon.recorded.judging import JudgedList, JudgedRecorded
 from infantmon.report.cautions import NOTICE, SHORT_NOTICE
 from infantmon.report.export import finite
 from infantmon.report.plain_table import plain_table
+from infantmon.report.words import first_on_side
 
 HEADS = ("row", "excerpt", "recorded as", "onset s", "end s", "judgement", "main reason")
 MEASURES = ("longest_pause_s", "effort_free_s", "lowest_bpm", "highest_bpm", "pulsation_ratio")
@@ -21,9 +22,7 @@ MEASURES = ("longest_pause_s", "effort_free_s", "lowest_bpm", "highest_bpm", "pu
 
 def main_reason_of(one: JudgedRecorded) -> str:
     """Return the reason that decided the judgement of a recorded event."""
-    side = {"supported": "for", "not assessable": "not assessable"}.get(one.judgement, "against")
-    texts = [reason.text for reason in one.reasons if reason.side == side]
-    return texts[0] if texts else ""
+    return first_on_side(one.reasons, one.judgement) or ""
 
 
 def recorded_text(judged: JudgedList, width: int) -> str:

@@ -23,13 +23,10 @@ class WhatIfRow:
         The limits that differ from those in force, in words.
     counts : tuple of (int, int) or None
         For each kind shown: all events and the supported ones; None where it is not watched.
-    in_force : bool
-        Whether these are the limits of the review.
     """
 
     changed: str
     counts: tuple[tuple[int, int] | None, ...]
-    in_force: bool
 
 
 @dataclass(frozen=True)
@@ -46,10 +43,9 @@ def what_if_of(plan: Prescription, events: Sequence[Event], tried: Tried) -> Wha
         return None
     plans = [plan, *(other for other, _ in tried)]
     kinds = tuple(kind for kind in KINDS if any(kind not in p.not_watched for p in plans))
-    rows = [WhatIfRow("limits in force", _counts(plan, events, kinds), in_force=True)]
+    rows = [WhatIfRow("limits in force", _counts(plan, events, kinds))]
     rows += [
-        WhatIfRow(changes_text(plan, other), _counts(other, found, kinds), in_force=False)
-        for other, found in tried
+        WhatIfRow(changes_text(plan, other), _counts(other, found, kinds)) for other, found in tried
     ]
     return WhatIf(kinds, tuple(rows))
 

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import datetime, timedelta
 
-from infantmon.model.event import DOUBTFUL, NOT_ASSESSABLE, SUPPORTED, Event
+from infantmon.model.event import NOT_ASSESSABLE, SUPPORTED, Event, Evidence
 
 _UNITS = (("_bpm", "beats/min"), ("_hz", "Hz"), ("_s", "s"))
 
@@ -80,13 +80,20 @@ def extreme_text(event: Event) -> str:
     return f"{'highest' if event.kind == 'high heart rate' else 'lowest'} {bpm:.0f}/min"
 
 
+def first_on_side(reasons: Iterable[Evidence], judgement: str) -> str | None:
+    """Return the reason that decided a judgement: the first one on its side, if there is one.
+
+    Whatever is neither supported nor not assessable has something against it.
+    """
+    side = {SUPPORTED: "for", NOT_ASSESSABLE: NOT_ASSESSABLE}.get(judgement, "against")
+    return next((reason.text for reason in reasons if reason.side == side), None)
+
+
 def main_reason(event: Event) -> str:
-    """Return the reason that decided the judgement: the first one on its side."""
-    side = {SUPPORTED: "for", DOUBTFUL: "against", NOT_ASSESSABLE: NOT_ASSESSABLE}
-    wanted = side.get(event.judgement, "")
-    for reason in event.reasons:
-        if reason.side == wanted:
-            return reason.text
+    """Return the reason that decided the judgement, or else the first one."""
+    decided = first_on_side(event.reasons, event.judgement)
+    if decided is not None:
+        return decided
     return event.reasons[0].text if event.reasons else ""
 
 

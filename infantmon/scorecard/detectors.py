@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from infantmon.dsp.runs import last_true_index
 from infantmon.effort import detect_breaths
 from infantmon.errors import ArgumentError, InfantmonError
 from infantmon.labelled.database import Labelled
@@ -216,7 +217,7 @@ def _held(samples: Floats) -> Floats:
     finite = np.isfinite(samples)
     if finite.all():
         return samples.copy()
-    place = np.maximum.accumulate(np.where(finite, np.arange(len(samples)), -1))
+    place = last_true_index(finite)
     return np.where(place >= 0, samples[np.maximum(place, 0)], 0.0)
 
 

@@ -45,6 +45,10 @@ class Gate:
         interval = getattr(tally, f"{_FIGURES[self.figure]}_interval")()
         return None if interval is None else float(interval[0])
 
+    def figure_of(self, tally: Tally, *, lower: bool) -> float | None:
+        """Return the figure of some counts, or the lower end of its interval."""
+        return self.lower_of(tally) if lower else self.of(tally)
+
     def holds(self, found: float | None) -> bool:
         """Tell whether a figure reaches the gate; an undefined one does not."""
         return found is not None and 100.0 * found >= self.least - 1e-9
@@ -143,34 +147,40 @@ def judge(
     _require_intervals(gates, lower=lower)
     verdicts = []
     for gate in gates:
-        figure = gate.lower_of if lower else gate.of
-        rows = [
-            (score.record, figure(score.tally))
-            for score in card.records
-            if score.tally.reference_count or score.tally.test_count
-        ]
-        below = sorted(
-            ((name, found) for name, found in rows if not gate.holds(found)),
-            key=lambda row: -1.0 if row[1] is None else row[1],
-        )
-        found = figure(card.gross())
-        scope = "all records together" + (", lower end of the interval" if lower else "")
-        holds = gate.holds(found)
-        shown = () if holds else tuple(below[:_SHOWN])
-        verdicts.append(Verdict(card.title, gate.words, scope, found, holds, shown))
+        verdicts.append(_together(card, gate, lower=lower))
         if each:
-            scope = f"each of {len(rows)} records" + (", lower end" if lower else "")
-            worst = (
-                below[0][1] if below else min((f for _, f in rows if f is not None), default=None)
-            )
-            verdicts.append(
-                Verdict(
-                    card.title,
-                    gate.words,
-                    scope,
-                    worst,
-                    bool(rows) and not below,
-                    tuple(below[:_SHOWN]),
-                )
-            )
+            verdicts.append(_each(card, gate, lower=lower))
     return verdicts
+
+
+def _together(card: Card, gate: Gate, *, lower: bool) -> Verdict:
+    """Hold the counts of all records together against a gate."""
+    found = gate.figure_of(card.gross(), lower=lower)
+    holds = gate.holds(found)
+    scope = "all records together" + (", lower end of the interval" if lower else "")
+    shown = () if holds else tuple(_below(card, gate, lower=lower)[:_SHOWN])
+    return Verdict(card.title, gate.words, scope, found, holds, shown)
+
+
+def _each(card: Card, gate: Gate, *, lower: bool) -> Verdict:
+    """Hold every record against a gate; the figure told is that of the worst."""
+    rows, below = _rows(card, gate, lower=lower), _below(card, gate, lower=lower)
+    worst = below[0][1] if below else min((f for _, f in rows if f is not None), default=None)
+    scope = f"each of {len(rows)} records" + (", lower end" if lower else "")
+    holds = bool(rows) and not below
+    return Verdict(card.title, gate.words, scope, worst, holds, tuple(below[:_SHOWN]))
+
+
+def _rows(card: Card, gate: Gate, *, lower: bool) -> list[tuple[str, float | None]]:
+    """Return the figure of each record that has any mark."""
+    return [
+        (score.record, gate.figure_of(score.tally, lower=lower))
+        for score in card.records
+        if score.tally.reference_count or score.tally.test_count
+    ]
+
+
+def _below(card: Card, gate: Gate, *, lower: bool) -> list[tuple[str, float | None]]:
+    """Return the records that do not reach a gate, the furthest below first."""
+    missed = [row for row in _rows(card, gate, lower=lower) if not gate.holds(row[1])]
+    return sorted(missed, key=lambda row: -1.0 if row[1] is None else row[1])

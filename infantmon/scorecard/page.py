@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from string import ascii_lowercase
 
 import numpy as np
 
+from infantmon.dsp.runs import true_runs
 from infantmon.model.arrays import Floats
 from infantmon.report.cautions import CAUTIONS
 from infantmon.report.rendering import templates_of
@@ -14,6 +14,7 @@ from infantmon.scorecard.card import Card
 from infantmon.scorecard.comparison import Moved
 from infantmon.scorecard.gates import Verdict
 from infantmon.scorecard.record_score import HISTOGRAM_BINS, ErrorStrip
+from infantmon.scorecard.snr_picture import snr_picture
 from infantmon.scorecard.tables import (
     NOTES,
     RECORDS,
@@ -24,7 +25,6 @@ from infantmon.scorecard.tables import (
     run_facts,
     total_rows,
 )
-from infantmon.scoring.tallies import percent
 
 _WORST = 6  # records drawn
 _WIDTH, _HEIGHT, _TOP, _BOTTOM = 900.0, 150.0, 26.0, 124.0
@@ -121,66 +121,7 @@ def _trace(values: Floats) -> list[str]:
     span = float(high - low) or 1.0
     x = np.arange(len(values)) * (_WIDTH / max(len(values), 1))
     y = _BOTTOM - (np.clip(values, low, high) - low) / span * (_BOTTOM - _TOP)
-    edges = np.flatnonzero(np.diff(finite.astype(np.int8), prepend=0, append=0))
     return [
-        " ".join(f"{a:.1f},{b:.1f}" for a, b in zip(x[i:j], y[i:j], strict=True))
-        for i, j in edges.reshape(-1, 2)
+        " ".join(f"{a:.1f},{b:.1f}" for a, b in zip(x[first:after], y[first:after], strict=True))
+        for first, after in zip(*true_runs(finite), strict=True)
     ]
-
-
-def snr_picture(cards: Sequence[Card]) -> dict[str, object] | None:
-    """Return Se and PPV against the signal-to-noise ratio in pixels; None with fewer than two."""
-    rows = [(card.noise.rsplit(" at ", 1), card) for card in cards if card.noise]
-    points = [(card.detector, words[0], float(words[1].split()[0]), card) for words, card in rows]
-    ratios = sorted({ratio for _, _, ratio, _ in points})
-    if len(ratios) < 2:
-        return None
-    left, right, top, bottom = 50.0, 600.0, 14.0, 230.0
-    figures = [
-        figure
-        for _, _, _, card in points
-        for figure in (card.gross().sensitivity, card.gross().positive_predictivity)
-        if figure is not None
-    ]
-    if not figures:
-        return None
-    lowest = 100.0 * min(figures)
-    floor = min(95.0, 10.0 * np.floor(lowest / 10.0))
-
-    def place(ratio: float, share: float) -> tuple[float, float]:
-        x = left + (right - left) * (ratio - ratios[0]) / (ratios[-1] - ratios[0])
-        return x, bottom - (bottom - top) * (100.0 * share - floor) / (100.0 - floor)
-
-    lines = []
-    for letter, (detector, kind) in zip(
-        ascii_lowercase, sorted({(d, k) for d, k, _, _ in points}), strict=False
-    ):
-        mine = sorted(
-            ((r, c) for d, k, r, c in points if (d, k) == (detector, kind)), key=lambda row: row[0]
-        )
-        for name, figure in (("Se", "sensitivity"), ("PPV", "positive_predictivity")):
-            spots = [
-                place(ratio, share)
-                for ratio, card in mine
-                if (share := getattr(card.gross(), figure)) is not None
-            ]
-            line = {"name": f"{name}, {detector}", "spots": spots, "dashed": name == "PPV"}
-            lines.append(line | {"letter": letter})
-    return {
-        "lines": lines,
-        "ratios": [(place(r, 1.0)[0], f"{r:g}") for r in ratios],
-        "levels": [(place(ratios[0], s / 100.0)[1], f"{s:g}") for s in np.linspace(floor, 100, 5)],
-        "left": left,
-        "right": right,
-        "bottom": bottom,
-        "rows": [
-            (
-                d,
-                k,
-                f"{r:g}",
-                percent(c.gross().sensitivity),
-                percent(c.gross().positive_predictivity),
-            )
-            for d, k, r, c in sorted(points, key=lambda p: (p[0], p[1], -p[2]))
-        ],
-    }
