@@ -25,6 +25,7 @@ from infantmon.cli_screen import (
     say,
     say_cautions,
     say_json,
+    say_written,
 )
 from infantmon.cli_selftest import add_selftest
 from infantmon.cli_simulate import add_simulate
@@ -118,8 +119,7 @@ def demo(
         say(screen, "Half an hour of an invented infant: what is known beside what was found.\n")
         say(screen, plain_table(HEADS, [_cells(row) for row in shown.rows], screen.width))
         say(screen)
-        for path in paths:
-            say(screen, f"wrote {path}")
+        say_written(screen, paths)
         say_cautions(screen)
 
 

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import Executor
+from functools import partial
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from infantmon.cli_review import other_plans
 from infantmon.cli_score import print_cards, write_cards
 from infantmon.cli_screen import (
+    SOME_FAILED,
     AsJson,
     Quiet,
     as_paths,
@@ -19,15 +22,17 @@ from infantmon.cli_screen import (
     say,
     say_cautions,
     say_json,
+    say_written,
 )
 from infantmon.errors import ArgumentError
 from infantmon.model.prescription import Prescription
 from infantmon.scorecard.card import Card
 from infantmon.scorecard.tables import as_data
 
+if TYPE_CHECKING:
+    from infantmon.corpus import Settings
+
 NOT_TOLD = "not told"
-SOME_FAILED = 3
-"""Exit code where all else was done, but recordings failed."""
 EXAMPLES = """\b
 Examples:
   infantmon batch nights --out corpus --prescription limits.toml
@@ -122,25 +127,21 @@ def add_batch(app: typer.Typer) -> None:
         """
         from infantmon import corpus  # noqa: PLC0415 - only this command needs it
 
-        settings: corpus.Settings | corpus.ScoreSettings
         channels = {"ecg": ecg, "ecg2": ecg2, "impedance": impedance}
-        if score is not None:
+        settings: corpus.Settings | corpus.ScoreSettings
+        if score is None:
+            settings = _review_settings(prescription, what_if, beats, breaths, channels)
+        else:
             _refuse({"--prescription": prescription, "--what-if": what_if, "--piece-h": piece_h})
             _refuse({"--beats": beats, "--breaths": breaths})
             windows = tuple(window_s or ())
             settings = corpus.ScoreSettings(score, detector, labels, windows, from_s, **channels)
-        else:
-            if prescription is None:
-                raise ArgumentError("give limits with --prescription, or --score beats or breaths.")
-            plan = Prescription.from_toml(prescription)
-            others = tuple(other_plans(plan, what_if))
-            settings = corpus.Settings(plan, others, beats, breaths, **channels)
         listed = corpus.list_recordings(source, settings.labels)
-        make, at_once = (
-            corpus.dask_executor(cluster)
-            if cluster is not None
-            else (lambda: corpus.local_pool(workers, memory_mib), workers)
-        )
+        make: Callable[[], Executor]
+        if cluster is None:
+            make, at_once = partial(corpus.local_pool, workers, memory_mib), workers
+        else:
+            make, at_once = corpus.dask_executor(cluster)
         with progress() as tell:
             report = corpus.run_corpus(
                 listed,
@@ -149,7 +150,7 @@ def add_batch(app: typer.Typer) -> None:
                 executor=make,
                 workers=at_once,
                 piece_s=None if piece_h is None else piece_h * 3600.0,
-                progress=lambda share: tell("scoring" if score else "reviewing", share),
+                progress=partial(tell, "scoring" if score else "reviewing"),
             )
         told = {**_told(report), "keys": {one.name: one.key for one in listed}}
         cards: list[Card] = []
@@ -169,6 +170,22 @@ def add_batch(app: typer.Typer) -> None:
             _print(told, paths, cards, quiet=quiet)
         if report.failed:
             raise typer.Exit(SOME_FAILED)
+
+
+def _review_settings(
+    prescription: Path | None,
+    what_if: list[str] | None,
+    beats: bool,
+    breaths: bool,
+    channels: Mapping[str, str | None],
+) -> Settings:
+    """Return how recordings are reviewed, or say that limits are needed."""
+    from infantmon.corpus import Settings  # noqa: PLC0415 - only this command needs it
+
+    if prescription is None:
+        raise ArgumentError("give limits with --prescription, or --score beats or breaths.")
+    plan = Prescription.from_toml(prescription)
+    return Settings(plan, tuple(other_plans(plan, what_if)), beats, breaths, **channels)
 
 
 def _refuse(given: Mapping[str, Any]) -> None:
@@ -226,6 +243,5 @@ def _print(told: dict[str, Any], paths: list[Path], cards: Sequence[Card], *, qu
         for one in told["failed"]:
             typer.echo(f"  {one['recording']}: {one['reason']}", err=True)
     if not quiet:
-        for path in paths:
-            say(screen, f"wrote {path}")
+        say_written(screen, paths)
         say_cautions(screen)

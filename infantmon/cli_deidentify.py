@@ -7,8 +7,16 @@ from typing import Annotated
 
 import typer
 
-from infantmon.cli_screen import AsJson, Quiet, as_paths, console, say, say_json
-from infantmon.errors import InfantmonError
+from infantmon.cli_screen import (
+    AsJson,
+    Quiet,
+    as_paths,
+    console,
+    say,
+    say_json,
+    say_written,
+    writing_to,
+)
 from infantmon.formats.deidentifying import deidentify as copy_without_identity
 
 NO_PROMISE = (
@@ -45,24 +53,17 @@ def add_deidentify(app: typer.Typer) -> None:
         quiet: Quiet = False,
     ) -> None:
         """Copy recordings without what tells whose they are; dates moved by an unstated shift."""
-        try:
+        with writing_to(out):
             out.mkdir(parents=True, exist_ok=True)
-        except OSError as fault:
-            raise InfantmonError(
-                f"cannot write to {out} ({fault.strerror or fault}); pass another folder with "
-                "--out."
-            ) from fault
         copies = copy_without_identity(record, out, name=name)
         if json:
             told = [
-                {"files": as_paths(list(done.paths)), "left_out": list(done.left_out)}
-                for done in copies
+                {"files": as_paths(done.paths), "left_out": list(done.left_out)} for done in copies
             ]
             say_json({"copies": told, "told": NO_PROMISE})
         elif not quiet:
             screen = console()
             for done in copies:
-                for path in done.paths:
-                    say(screen, f"wrote {path}")
+                say_written(screen, done.paths)
                 say(screen, f"  left out: {'; '.join(done.left_out)}")
             say(screen, NO_PROMISE)

@@ -8,15 +8,24 @@ from typing import Annotated
 
 import typer
 
-from infantmon.cli_screen import AsJson, Quiet, as_paths, console, say, say_cautions, say_json
+from infantmon.cli_screen import (
+    SOME_FAILED,
+    AsJson,
+    Quiet,
+    as_paths,
+    console,
+    say,
+    say_cautions,
+    say_json,
+    say_written,
+    writing_to,
+)
 from infantmon.downloads.download import Download, read_download, review_file
 from infantmon.downloads.page import write_downloads
 from infantmon.downloads.summary import Prescribed, summarise_downloads
 from infantmon.downloads.telling import downloads_plain, downloads_text
 from infantmon.errors import InfantmonError, RecordingError
 
-SOME_FAILED = 3
-"""Exit code where all else was done, but downloads could not be read."""
 EXAMPLES = """\b
 Examples:
   infantmon downloads reviews --out summary
@@ -67,20 +76,14 @@ def add_downloads(app: typer.Typer) -> None:
         prescribed = _prescribed(first, last, hours_a_day)
         found, unread = _read(folder)
         summary = summarise_downloads(found, prescribed=prescribed, unread=unread)
-        try:
+        with writing_to(out):
             paths = write_downloads(summary, out, identity=identity)
-        except OSError as fault:
-            raise InfantmonError(
-                f"cannot write to {out} ({fault.strerror or fault}); pass another folder with "
-                "--out."
-            ) from fault
         if json:
             say_json(downloads_plain(summary, identity=identity) | {"files": as_paths(paths)})
         elif not quiet:
             screen = console()
             say(screen, downloads_text(summary, screen.width, identity=identity))
-            for path in paths:
-                say(screen, f"wrote {path}")
+            say_written(screen, paths)
             say_cautions(screen)
         if unread:
             raise typer.Exit(SOME_FAILED)

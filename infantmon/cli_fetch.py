@@ -7,8 +7,7 @@ from typing import Annotated
 
 import typer
 
-from infantmon.cli_screen import AsJson, Quiet, console, progress, say, say_json
-from infantmon.errors import InfantmonError
+from infantmon.cli_screen import AsJson, Quiet, console, progress, say, say_json, writing_to
 from infantmon.labelled.fetching import EDITIONS, PHYSIONET, fetch
 from infantmon.labelled.places import cache_folder
 
@@ -41,13 +40,8 @@ def add_fetch(app: typer.Typer) -> None:
     ) -> None:
         """Fetch open annotated recordings from PhysioNet; checked, and resumed where cut off."""
         folder = cache_folder() if out is None else out
-        try:
-            with progress() as tell:
-                done = fetch(database, folder, base=base, progress=tell)
-        except OSError as fault:
-            raise InfantmonError(
-                f"cannot write to {folder} ({fault.strerror or fault}); pass another --out."
-            ) from fault
+        with writing_to(folder), progress() as tell:
+            done = fetch(database, folder, base=base, progress=tell)
         if json:
             counts = {"files": done.files, "loaded": done.loaded, "resumed": done.resumed}
             say_json({"folder": str(done.folder), **counts})

@@ -6,7 +6,7 @@ import json
 from collections.abc import Callable
 from pathlib import Path
 
-from infantmon.cli_screen import console, say, say_cautions, say_json
+from infantmon.cli_screen import as_paths, console, say, say_cautions, say_json, say_written
 from infantmon.formats.reading import read
 from infantmon.model.prescription import Prescription
 from infantmon.model.recording import Recording
@@ -15,7 +15,7 @@ from infantmon.recorded.event import RecordedEvents
 from infantmon.recorded.excerpts import judge_excerpts
 from infantmon.recorded.judging import JudgedList
 from infantmon.report.decided import conflict_texts
-from infantmon.report.excerpts_page import Excerpts
+from infantmon.report.excerpts_page import Excerpts, write_excerpts_page
 from infantmon.report.recorded_files import recorded_csv, recorded_json_text, recorded_text
 from infantmon.report.whole_file import write_whole
 from infantmon.reviewing import library_version, review
@@ -63,19 +63,34 @@ def write_recorded(judged: JudgedList, decisions: Decisions, out: Path) -> list[
     return [out / name for name in texts]
 
 
+def write_folder(
+    judged: JudgedList,
+    kept: Excerpts,
+    decisions: Decisions,
+    plan: Prescription,
+    out: Path,
+    *,
+    identity: bool,
+) -> list[Path]:
+    """Write what was said of the events of a folder, with its page; return the paths."""
+    paths = write_recorded(judged, decisions, out)
+    page = out / "recorded.html"
+    write_excerpts_page(page, judged, kept, decisions, plan, identity=identity)
+    return [*paths, page]
+
+
 def show_folder(
     judged: JudgedList, decisions: Decisions, paths: list[Path], *, as_json: bool, quiet: bool
 ) -> None:
     """Print what was said of the events of a folder."""
     if as_json:
         plain = json.loads(recorded_json_text(judged, decisions))
-        say_json({**plain, "files": [str(path) for path in paths]})
+        say_json({**plain, "files": as_paths(paths)})
     elif not quiet:
         screen = console()
         say(screen, recorded_text(judged, screen.width))
         say_decisions(decisions)
-        for path in paths:
-            say(screen, f"wrote {path}")
+        say_written(screen, paths)
         say_cautions(screen)
 
 

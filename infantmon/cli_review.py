@@ -14,6 +14,7 @@ from infantmon.cli_recorded import (
     read_decisions,
     say_decisions,
     show_folder,
+    write_folder,
     write_recorded,
 )
 from infantmon.cli_screen import (
@@ -26,6 +27,7 @@ from infantmon.cli_screen import (
     say,
     say_cautions,
     say_json,
+    say_written,
 )
 from infantmon.errors import ArgumentError, require_between
 from infantmon.formats.marking import write_marks
@@ -33,7 +35,6 @@ from infantmon.formats.reading import read
 from infantmon.model.prescription import Prescription
 from infantmon.recorded.reading import read_recorded
 from infantmon.report.days import LEAST_HOURS
-from infantmon.report.excerpts_page import write_excerpts_page
 from infantmon.report.export import events_as_json
 from infantmon.report.files import write_files
 from infantmon.report.recorded_files import recorded_text
@@ -123,10 +124,7 @@ def add_review(app: typer.Typer) -> None:
         if listed is not None and Path(record[0]).is_dir():
             decided = decided if identity else decided.without_identity()
             judged, kept = judge_folder(Path(record[0]), plan, listed)
-            paths = write_recorded(judged, decided, out)
-            page = out / "recorded.html"
-            write_excerpts_page(page, judged, kept, decided, plan, identity=identity)
-            paths.append(page)
+            paths = write_folder(judged, kept, decided, plan, out, identity=identity)
             show_folder(judged, decided, paths, as_json=json, quiet=quiet)
             return
         others = other_plans(plan, what_if)
@@ -158,8 +156,7 @@ def add_review(app: typer.Typer) -> None:
             screen = console()
             print_review(screen, shown)
             say_decisions(shown.decisions)
-            for path in paths:
-                say(screen, f"wrote {path}")
+            say_written(screen, paths)
             say_cautions(screen)
 
 

@@ -19,8 +19,10 @@ from infantmon.cli_screen import (
     say,
     say_cautions,
     say_json,
+    say_written,
+    writing_to,
 )
-from infantmon.errors import ArgumentError, InfantmonError
+from infantmon.errors import ArgumentError
 from infantmon.report.plain_table import plain_table
 from infantmon.report.whole_file import write_whole
 from infantmon.scorecard.card import Card
@@ -123,8 +125,7 @@ def add_score(app: typer.Typer) -> None:
         elif not quiet:
             screen = console()
             print_cards(screen, cards, verdicts, moved)
-            for path in written:
-                say(screen, f"wrote {path}")
+            say_written(screen, written)
             say_cautions(screen)
         if not all(verdict.holds for verdict in verdicts):
             raise typer.Exit(1)
@@ -204,14 +205,10 @@ def write_cards(
         "score.html": as_html(cards, verdicts, moved),
         "junit.xml": as_junit(cards, verdicts),
     }
-    try:
+    with writing_to(out):
         out.mkdir(parents=True, exist_ok=True)
         for name, text in texts.items():
             write_whole(out / name, text)
-    except OSError as fault:
-        raise InfantmonError(
-            f"cannot write to {out} ({fault.strerror or fault}); pass another folder with --out."
-        ) from fault
     return [out / name for name in texts]
 
 

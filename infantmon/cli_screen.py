@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Annotated, Any
@@ -12,9 +12,12 @@ import typer
 from rich.console import Console
 from rich.progress import Progress
 
+from infantmon.errors import InfantmonError
 from infantmon.report.cautions import CAUTIONS, NOTICE
 from infantmon.report.export import finite
 
+SOME_FAILED = 3
+"""Exit code where all else was done, but some of many recordings or downloads failed."""
 WIDTH_OF_A_PIPE = 110
 """Characters a line where the output is no terminal."""
 
@@ -59,13 +62,36 @@ def not_watched_lines(why: Mapping[str, str]) -> list[str]:
     ]
 
 
+def say_written(screen: Console, paths: Sequence[Path]) -> None:
+    """Print which files were written, one a line."""
+    for path in paths:
+        say(screen, f"wrote {path}")
+
+
+@contextmanager
+def writing_to(folder: Path) -> Iterator[None]:
+    """Tell in words where nothing can be written to a folder.
+
+    Raises
+    ------
+    InfantmonError
+        In place of an OSError.
+    """
+    try:
+        yield
+    except OSError as fault:
+        raise InfantmonError(
+            f"cannot write to {folder} ({fault.strerror or fault}); pass another folder with --out."
+        ) from fault
+
+
 def say_json(content: Mapping[str, Any]) -> None:
     """Print one JSON document with the cautions in `notice`, and nothing else."""
     whole = finite({"notice": NOTICE, **content})
     typer.echo(json.dumps(whole, allow_nan=False, ensure_ascii=False, indent=1))
 
 
-def as_paths(paths: list[Path]) -> list[str]:
+def as_paths(paths: Sequence[Path]) -> list[str]:
     """Return paths for a JSON document."""
     return [str(path) for path in paths]
 

@@ -8,8 +8,18 @@ from typing import Annotated
 
 import typer
 
-from infantmon.cli_screen import AsJson, Quiet, as_paths, console, progress, say, say_json
-from infantmon.errors import ArgumentError, InfantmonError
+from infantmon.cli_screen import (
+    AsJson,
+    Quiet,
+    as_paths,
+    console,
+    progress,
+    say,
+    say_json,
+    say_written,
+    writing_to,
+)
+from infantmon.errors import ArgumentError
 from infantmon.simulate import InventedInfant
 from infantmon.simulate.scenario import Scenario
 from infantmon.simulate.scenario_file import read_scenario
@@ -61,30 +71,23 @@ def add_simulate(app: typer.Typer) -> None:
                 f"{scenario} has no seed; write one into it (seed = 1) or pass --seed, "
                 "so that the same night can be made again."
             )
-        try:
+        with writing_to(out), progress() as tell:
             out.mkdir(parents=True, exist_ok=True)
-            with progress() as tell:
-                paths = write_simulated(
-                    InventedInfant(told, chosen),
-                    out,
-                    WRITERS[form.value],
-                    progress=lambda share: tell("simulating", share),
-                )
-        except OSError as fault:
-            raise InfantmonError(
-                f"cannot write to {out} ({fault.strerror or fault}); pass another folder with "
-                "--out."
-            ) from fault
+            paths = write_simulated(
+                InventedInfant(told, chosen),
+                out,
+                WRITERS[form.value],
+                progress=lambda share: tell("simulating", share),
+            )
         if json:
             facts = {"scenario": told.name, "duration_s": told.duration_s, "seed": chosen}
-            say_json({**facts, "invented": True, "files": as_paths(list(paths))})
+            say_json({**facts, "invented": True, "files": as_paths(paths)})
         elif not quiet:
             screen = console()
             say(screen, f"{told.name}: {told.duration_s:g} s, seed {chosen}. Invented.")
             for line in _never(told):
                 say(screen, line)
-            for path in paths:
-                say(screen, f"wrote {path}")
+            say_written(screen, paths)
 
 
 def _never(scenario: Scenario) -> list[str]:

@@ -11,6 +11,7 @@ from infantmon.scorecard.detectors import AdaptedDetector, Detected, OwnBeats, _
 from infantmon.scorecard.gates import Gate, judge
 from infantmon.scorecard.page import as_html
 from infantmon.scorecard.record_score import score_record
+from infantmon.scorecard.snr_picture import snr_picture
 from infantmon.scorecard.tables import beside, total_rows
 from infantmon.scoring.marks import match_marks
 from infantmon.scoring.tallies import Tally
