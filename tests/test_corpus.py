@@ -20,6 +20,7 @@ from pathlib import Path
 import corpus_workers
 import numpy as np
 import pytest
+from corpus_workers import PLAN, SETTINGS
 
 import infantmon as im
 from infantmon import corpus
@@ -32,10 +33,7 @@ from infantmon.errors import ArgumentError, InfantmonError
 from infantmon.formats import write_edf, write_wfdb
 from infantmon.report.cautions import CAUTIONS, NOTICE
 from infantmon.simulate import Pause, Scenario, simulate_night
-from infantmon.what_if import neighbours
 
-PLAN = im.Prescription(apnea={"limit_s": 20}, contact_loss={"delay_s": 5})
-SETTINGS = corpus.Settings(PLAN, tuple(neighbours(PLAN)), beats=True, breaths=True)
 LIMITS = '[apnea]\nlimit_s = 20\n[contact_loss]\ndelay_s = 5\n[prescriber]\nname = "Dr. Madeup"\n'
 
 
@@ -186,7 +184,7 @@ def test_a_piece_has_whole_blocks(nights, tmp_path) -> None:
 def test_a_worker_that_dies_costs_only_its_recording(copied, tmp_path, monkeypatch, plain) -> None:
     shutil.copy(copied / "susie-a.edf", copied / "poison.edf")
     monkeypatch.setattr(running, "work", corpus_workers.dies_on_poison)
-    report = run(copied, tmp_path / "out", executor=None)
+    report = run(copied, tmp_path / "out", executor=None, workers=1)  # each worker costs a start
     assert [(r.name, o.status) for r, o in report.failed] == [("poison.edf", "failed")]
     assert "died twice" in report.failed[0][1].reason
     found = content(tmp_path / "out")
@@ -294,8 +292,8 @@ def test_a_driver_that_is_killed_is_finished_by_the_next_run(nights, tmp_path, p
     """Thrice here, at drawn points; ten times over more nights in benchmarks/corpus_faults.py."""
     chance = np.random.default_rng(4)
     code = (
-        "import sys, test_corpus as t\n"
-        "if __name__ == '__main__': t.run(sys.argv[1], sys.argv[2], executor=None)"
+        "import sys, corpus_workers\n"
+        "if __name__ == '__main__': corpus_workers.drive(sys.argv[1], sys.argv[2])"
     )
     (tmp_path / "driver.py").write_text(code)
     out = tmp_path / "out"

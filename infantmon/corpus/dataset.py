@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import os
 import shutil
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -278,10 +279,23 @@ def write_table(path: Path, table: str, columns: Mapping[str, Any]) -> None:
 
     path.parent.mkdir(parents=True, exist_ok=True)
     whole = pa.table({name: columns[name] for name in TABLES[table]}, schema=schema_of(table))
-    half = path.with_name(f"{HALF}{os.getpid()}-{path.name}")
-    try:
+    with half_written(path) as half:
         # no dictionaries: they cost more than the few rows of one recording, and zstd packs alike
         parquet.write_table(whole, half, compression="zstd", use_dictionary=False)
+
+
+@contextmanager
+def half_written(path: Path) -> Iterator[Path]:
+    """Give the name under which to write a file; it gets its own only when it is whole.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        The file; its folder is there.
+    """
+    half = path.with_name(f"{HALF}{os.getpid()}-{path.name}")
+    try:
+        yield half
         half.replace(path)
     finally:
         half.unlink(missing_ok=True)

@@ -6,6 +6,7 @@ import csv
 import hashlib
 import math
 import os
+from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -123,9 +124,8 @@ def _in_folder(root: str, labels: str | None) -> list[Listing]:
 
 def _in_list(path: Path, labels: str | None) -> list[Listing]:
     rows = _rows(path)
-    names = [row["recording"] for row in rows]
-    double = sorted({name for name in names if names.count(name) > 1}) if len(names) < 2000 else []
-    double = double or ([] if len(set(names)) == len(names) else ["several"])
+    counts = Counter(row["recording"] for row in rows)
+    double = sorted(name for name, count in counts.items() if count > 1)
     if double:
         raise ArgumentError(f"{path} names {', '.join(double[:5])} more than once; name each once.")
     found = []

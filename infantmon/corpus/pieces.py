@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import dataclasses
 import math
-import os
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from infantmon.chain import BLOCK_S, SignalChain, replay, settings_of
-from infantmon.corpus.dataset import HALF
+from infantmon.corpus.dataset import half_written
 from infantmon.errors import ArgumentError, StateError
 from infantmon.events.batch import Batch
 from infantmon.model.carried import decode, encode
@@ -108,9 +107,8 @@ class Found:
             }
         )
         path.parent.mkdir(parents=True, exist_ok=True)
-        half = path.with_name(f"{HALF}{os.getpid()}-{path.name}")
-        half.write_bytes(blob)
-        half.replace(path)
+        with half_written(path) as half:
+            half.write_bytes(blob)
 
 
 def find_piece(recording: Recording, found: Found, piece_s: float | None) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from infantmon.corpus.dataset import DONE, FAILED, TABLES
@@ -85,6 +85,12 @@ def _marks(task: Task, table: str, marks: Findings) -> Columns:
     return with_key(task, len(marks), columns)
 
 
+def _in_columns(task: Task, table: str, rows: Sequence[tuple[Any, ...]]) -> Columns:
+    """Return rows, their cells in the order of a table's columns after the key, as columns."""
+    names = list(TABLES[table])[1:]
+    return with_key(task, len(rows), {n: [row[k] for row in rows] for k, n in enumerate(names)})
+
+
 def _quality(task: Task, spans: Mapping[str, Spans]) -> Columns:
     rows = [
         (role, start_s, end_s, Reason(why).words, bool(Reason(why) & BLOCKING))
@@ -93,8 +99,7 @@ def _quality(task: Task, spans: Mapping[str, Spans]) -> Columns:
             some.start_s.tolist(), some.end_s.tolist(), some.reason.tolist(), strict=True
         )
     ]
-    names = list(TABLES["quality"])[1:]
-    return with_key(task, len(rows), {n: [row[k] for row in rows] for k, n in enumerate(names)})
+    return _in_columns(task, "quality", rows)
 
 
 def _what_if(task: Task, swept: Swept) -> Columns:
@@ -105,8 +110,7 @@ def _what_if(task: Task, swept: Swept) -> Columns:
             judged = [event.judgement for event in events if event.kind == kind]
             counts = [judged.count(word) for word in (SUPPORTED, DOUBTFUL, NOT_ASSESSABLE)]
             rows.append((place, limits, kind, len(judged), *counts))
-    names = list(TABLES["what_if"])[1:]
-    return with_key(task, len(rows), {n: [row[k] for row in rows] for k, n in enumerate(names)})
+    return _in_columns(task, "what_if", rows)
 
 
 def _run(task: Task, recording: Recording, spans: Mapping[str, Spans], sha256: str) -> Columns:

@@ -11,7 +11,6 @@ from collections.abc import Callable, Sequence
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
 from dataclasses import dataclass, field
 from multiprocessing.connection import wait as wait_for
-from typing import Any
 
 from infantmon.corpus.dataset import DONE, FAILED, Dataset
 from infantmon.corpus.listing import Listing
@@ -108,16 +107,7 @@ def run_corpus(
     dataset.prepare()
     report = Report()
     run = _Run(report, progress, max(sum(r.size_bytes for r in recordings), 1))
-    tasks = []
-    finished = _finished(dataset)
-    for listing in recordings:
-        before = finished.get(listing.key)
-        same = before is not None and before[1:] == (settings.sha256, library_version())
-        if before is not None and same and _facts(listing) == before[0][1:]:
-            run.skip(listing)
-            continue
-        known = before[0][0] if before and same and _facts(listing)[1:] == before[0][2:] else None
-        tasks.append((listing, _task(listing, settings, dataset, known, piece_s)))
+    tasks = _to_do(run, recordings, settings, dataset, piece_s)
     make = executor or (lambda: local_pool(workers))
     again = run.through(make, tasks, workers * _AT_ONCE)
     for listing, task in run.through(make, again, 1):
@@ -263,8 +253,55 @@ def begin_worker(memory_mib: int | None) -> None:
     resource.setrlimit(resource.RLIMIT_DATA, (bound, most))
 
 
-def _facts(listing: Listing) -> tuple[Any, ...]:
-    return (listing.stamp, listing.infant, listing.age_weeks)
+def _to_do(
+    run: _Run,
+    recordings: Sequence[Listing],
+    settings: Settings | ScoreSettings,
+    dataset: Dataset,
+    piece_s: float | None,
+) -> list[tuple[Listing, Task]]:
+    """Return the recordings that an earlier run has not finished, each with its task."""
+    finished = _finished(dataset)
+    tasks = []
+    for listing in recordings:
+        before = finished.get(listing.key)
+        if before is not None and not before.is_still_of(listing, settings):
+            before = None
+        if before is not None and before.stamp == listing.stamp:
+            run.skip(listing)
+            continue
+        # Files whose stamp alone has changed may hold what they held: their content tells.
+        known = None if before is None else before.input_sha256
+        tasks.append((listing, _task(listing, settings, dataset, known, piece_s)))
+    return tasks
+
+
+@dataclass(frozen=True)
+class _Before:
+    """What the dataset says of a recording that an earlier run finished.
+
+    Attributes
+    ----------
+    input_sha256, stamp : str
+        Of its files: their content, and their sizes and times of change.
+    infant, age_weeks : str or None, float or None
+        Whose it was said to be.
+    settings_sha256, version : str
+        Which settings, and which version of the library, it was finished by.
+    """
+
+    input_sha256: str
+    stamp: str
+    infant: str | None
+    age_weeks: float | None
+    settings_sha256: str
+    version: str
+
+    def is_still_of(self, listing: Listing, settings: Settings | ScoreSettings) -> bool:
+        """Tell whether it would be finished the same now, if its files have not changed."""
+        whose = (self.infant, self.age_weeks) == (listing.infant, listing.age_weeks)
+        made_by = (self.settings_sha256, self.version) == (settings.sha256, library_version())
+        return whose and made_by
 
 
 def _task(
@@ -287,18 +324,19 @@ def _task(
     )
 
 
-def _finished(dataset: Dataset) -> dict[str, tuple[Any, ...]]:
+def _finished(dataset: Dataset) -> dict[str, _Before]:
     """Return by key what the dataset says of finished recordings."""
     columns = ("recording", "input_sha256", "input_stamp", "infant", "age_weeks")
     table = dataset.read("runs", (*columns, "settings_sha256", "version", "status")).to_pylist()
     found = {}
     for row in (row for row in table if row["status"] == DONE):
         age = row["age_weeks"]
-        facts = (
+        found[row["recording"]] = _Before(
             row["input_sha256"],
             row["input_stamp"],
             row["infant"],
-            age if age is not None and not math.isnan(age) else None,
+            None if age is None or math.isnan(age) else age,
+            row["settings_sha256"],
+            row["version"],
         )
-        found[row["recording"]] = (facts, row["settings_sha256"], row["version"])
     return found

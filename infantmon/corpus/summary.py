@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from infantmon.corpus.dataset import DONE, Dataset
+from infantmon.corpus.dataset import DONE, Dataset, half_written
 from infantmon.errors import RecordingError
 from infantmon.formats.parquet_table import arrow_package
 from infantmon.model.arrays import Floats
@@ -227,18 +227,15 @@ def write_summary(
     page = _page(summary, failed, plan)
     paths = [Path(folder) / name for name in ("summary.html", "summary.parquet")]
     rows = [row | {"notice": SHORT_NOTICE} for row in summary.rows]
-    half = paths[1].with_name(".half-summary.parquet")
     try:
         write_whole(paths[0], page)
         table = pa.Table.from_pylist(rows).replace_schema_metadata({"notice": NOTICE})
-        parquet.write_table(table, half)
-        half.replace(paths[1])
+        with half_written(paths[1]) as half:
+            parquet.write_table(table, half)
     except OSError as fault:
         raise RecordingError(
             f"cannot write to {folder} ({fault.strerror or fault}); pass another folder."
         ) from fault
-    finally:
-        half.unlink(missing_ok=True)
     return paths
 
 
