@@ -93,6 +93,7 @@ def test_large_movement_is_told_and_blocks_nothing():
 @pytest.mark.recordings
 def test_clean_preterm_segments_have_no_mark(recordings):
     shelf = databases(recordings)["picsdb"]
+    assert len(shelf.names) == 10
     for name in shelf.names:
         recording = shelf.load(name).recording
         assert len(impedance_marks(recording)) == 0

@@ -211,6 +211,7 @@ def test_what_a_review_has(reviewed):
 
 
 def test_what_an_event_has(reviewed):
+    assert len(reviewed.events)
     for e in reviewed.events:
         assert e.kind in KINDS
         assert e.onset_s <= e.known_s <= e.settled_s

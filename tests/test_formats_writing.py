@@ -193,7 +193,9 @@ def test_nothing_that_could_identify_is_written(tmp_path):
     write_wfdb(recording, tmp_path, "a")
     write_edf(recording, tmp_path / "a.edf")
     write_csv(recording, tmp_path / "a.csv")
-    for path in tmp_path.iterdir():
+    written = list(tmp_path.iterdir())
+    assert {path.suffix for path in written} == {".hea", ".dat", ".edf", ".csv"}
+    for path in written:
         content = path.read_bytes()
         assert b"Doe" not in content
         assert b"ward" not in content

@@ -51,11 +51,13 @@ def test_a_stream_cut_and_interleaved_anyhow_gives_the_same_changes(seed):
 
 
 def test_a_change_is_given_by_the_push_that_brings_every_channel_to_its_known_time():
-    made, before = monitor(), 0.0
+    made, before, count = monitor(), 0.0, 0
     for chunk in pushes(0.8):
         for change in made.push(**chunk):
             assert before < change.known_s <= made.state.reached_s
+            count += 1
         before = made.state.reached_s
+    assert count > 1
 
 
 def test_apnea_is_known_at_onset_and_limit_and_the_stated_latency():
