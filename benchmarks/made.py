@@ -1,7 +1,7 @@
-"""Recordings made from real ones: pauses where there were none, long nights from short segments.
+"""Recordings made from real ones: pauses where there were none.
 
-Both take a seed and give the same recording again. The signals are real, what was done to them is
-known: pauses are windows in which the breathing band was taken out (pulsation and noise are left).
+A seed gives the same recording again. The signals are real, what was done to them is known: pauses
+are windows in which the breathing band was taken out (pulsation and noise are left).
 """
 
 from __future__ import annotations
@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from infantmon.errors import ArgumentError
-from infantmon.labelled.database import Database, Labelled, SetApart
+from infantmon.labelled.database import Labelled
 from infantmon.model.arrays import Bools, Floats
 from infantmon.model.channel import Channel
 from infantmon.model.recording import Recording
@@ -26,7 +26,6 @@ _TAPER_S = 0.3
 HARMONICS = 3  # of the heart, between which breathing is taken out wholly
 BESIDE = 0.15  # of the heart's rate, on either side of each: left to the heart
 _LOWEST_HZ = 0.02
-_BLEND_S = 0.5  # over which two segments are joined
 
 
 @dataclass(frozen=True, eq=False)
@@ -184,81 +183,3 @@ def _taper(time_s: Floats, start: float, end: float) -> Floats:
     falling = np.clip((end - time_s) / _TAPER_S + 0.5, 0.0, 1.0)
     weight: Floats = np.sin(0.5 * np.pi * np.minimum(rising, falling)) ** 2
     return weight
-
-
-def chained(shelf: Database, prefix: str, *, length_s: float, seed: int) -> Labelled:
-    """Chain segments of one infant, in drawn order, into a long recording.
-
-    Parameters
-    ----------
-    shelf : Database
-        Segments with beats and breaths marked, such as picsdb.
-    prefix : str
-        The infant: how the names of its segments begin.
-    length_s : float
-        How long it is to be, in seconds; it ends with the segment that reaches this.
-    seed : int
-        Of the order.
-
-    Returns
-    -------
-    Labelled
-        Levels meet where two segments are joined, blended over half a second; marks within half a
-        second of a joint are set apart.
-
-    Raises
-    ------
-    ArgumentError
-        If there is no segment of that infant.
-    """
-    names = [name for name in shelf.names if name.startswith(prefix)]
-    if not names:
-        raise ArgumentError(f"{shelf.name} has no segment of {prefix!r}.")
-    draw = np.random.default_rng(seed)
-    parts: list[Labelled] = []
-    total = 0.0
-    while total < length_s:
-        part = shelf.load(names[int(draw.integers(len(names)))])
-        parts.append(part)
-        total += part.recording.end_s
-    channels, starts = {}, np.zeros(len(parts))
-    for role in parts[0].recording.channels:
-        channels[role], starts = _joined([part.recording.channels[role] for part in parts])
-    beats = [p.beats_s + s for p, s in zip(parts, starts, strict=True) if p.beats_s is not None]
-    breaths = [p.breaths_s[0] + s for p, s in zip(parts, starts, strict=True)]
-    joints = tuple(
-        SetApart(float(s) - _BLEND_S, float(s) + _BLEND_S, "two segments are joined")
-        for s in starts[1:]
-    )
-    return Labelled(
-        Recording(channels, name=f"{prefix}-chained"),
-        beats_s=_apart(np.concatenate(beats)),
-        breaths_s=(_apart(np.concatenate(breaths)),),
-        set_apart=joints,
-    )
-
-
-def _joined(parts: list[Channel]) -> tuple[Channel, Floats]:
-    """Join channels, each moved to the level at which the one before ended."""
-    rate_hz = parts[0].rate_hz
-    blend = round(_BLEND_S * rate_hz)
-    values: list[Floats] = []
-    starts, level, length = [], 0.0, 0
-    for part in parts:
-        own = part.segments[0].values.astype(np.float64)
-        # cut to whole seconds, so that all channels stay in step
-        own = own[: int(len(own) // rate_hz * rate_hz)]
-        if values:
-            own = own + (level - float(np.median(own[:blend])))
-        starts.append(length / rate_hz)
-        values.append(own)
-        length += len(own)
-        level = float(np.median(own[-blend:]))
-    return Channel(np.concatenate(values), rate_hz, parts[0].unit, name=parts[0].name), np.array(
-        starts
-    )
-
-
-def _apart(times_s: Floats) -> Floats:
-    """Return sorted times without two that are the same."""
-    return np.unique(times_s)

@@ -46,13 +46,11 @@ class DiskRecorder:
     """
 
     def __init__(self, path: Path, monitor: Monitor, settings: dict[str, float]) -> None:
-        self._path = path
         self._monitor = monitor
         self._settings = settings
         self._clocks = {role: Clock(rate) for role, rate in monitor.rates_hz.items()}
         self._tables = disk.connect(path, new=False)
         self._count = 0  # changes so far
-        self._saved_at = 0  # last input that the saved monitor has taken
         self._saved_s = -math.inf
         self._trimmed_s = -math.inf
         self._failed = False  # the disk did not take what the monitor has taken
@@ -150,7 +148,7 @@ class DiskRecorder:
         found = cls(Path(path), monitor, settings)
         if held != count + again:
             raise StateError(f"{path} holds {held} changes, but its samples give {count + again}.")
-        found._count, found._saved_at = held, saved_at
+        found._count = held
         return found
 
     @property
@@ -333,7 +331,7 @@ class DiskRecorder:
         (latest,) = self._tables.execute("SELECT coalesce(max(id), 0) FROM inputs").fetchone()
         packed = _packed(latest, self._count, self._monitor.save())
         disk.put_setting(self._tables, "monitor", packed)
-        self._saved_at, self._saved_s = latest, self._monitor.state.reached_s
+        self._saved_s = self._monitor.state.reached_s
         before_s = self._saved_s - self._settings["back_s"] - 1.0
         # a window still growing may be cut short later: look back over the longest
         from_s = min(self._trimmed_s, before_s) - self._settings["longest_s"]

@@ -130,11 +130,6 @@ class DrivenPage:
         path.write_bytes(base64.b64decode(told["data"]))
         return path
 
-    def screenshot_to(self, path: Path) -> Path:
-        """Take a picture of what is on the screen now."""
-        path.write_bytes(base64.b64decode(self.ask("Page.captureScreenshot")["data"]))
-        return path
-
     def _next(self) -> dict:
         until_s = time.monotonic() + LONGEST_S
         while b"\0" not in self._rest:

@@ -7,8 +7,6 @@ from made_findings import Stretch, batches_of, beats_at, breaths_at, contact_of
 
 from infantmon.events.batch import Batch
 
-NO_EVENT_S = 60.0
-
 
 @dataclass(frozen=True)
 class Stored:

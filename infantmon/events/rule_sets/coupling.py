@@ -1,4 +1,12 @@
-"""Coupling of apneas and slow hearts by published time windows."""
+"""Coupling of apneas and slow hearts by published time windows.
+
+In come pauses and slow hearts; out comes each pause with the slow hearts that begin in its windows.
+
+References
+----------
+The windows are as carried out in an academic group's openly licensed code, which cites Lee H et
+al., Physiol Meas 2012;33:1-17.
+"""
 
 from __future__ import annotations
 
@@ -7,11 +15,6 @@ from dataclasses import dataclass
 
 from infantmon.events.rule_sets.episodes import Episode
 from infantmon.events.watch import COUPLED_AFTER_END_S, COUPLED_AFTER_ONSET_S
-
-SOURCE = (
-    "Windows as carried out in an academic group's openly licensed code, which cites Lee H et al., "
-    "Physiol Meas 2012;33:1-17."
-)
 
 
 @dataclass(frozen=True)
