@@ -104,7 +104,7 @@ def outputs(ecg: np.ndarray[Any, Any], chest: np.ndarray[Any, Any]) -> dict[str,
     heart = HeartStages(ChannelSetting(ECG_HZ, "mV"))
     chests = ChestStages(ChannelSetting(IMPEDANCE_HZ, "ohm"), heart.beats.latency_s)
     ecg_pass = EcgBandPass(EcgBandPassSettings(ECG_HZ))
-    chest_pass = ImpedanceBandPass(chests.bandpass.settings)
+    chest_pass = ImpedanceBandPass(chests.effort.bandpass.settings)
     rate = HeartRate(HeartRateSettings(AVERAGE_BEATS, None, beat_lag_s=heart.beats.latency_s))
     ecg_passed = ecg_pass.push(ecg, last=True)
     passed = chest_pass.push(chest, last=True)
@@ -126,8 +126,8 @@ def outputs(ecg: np.ndarray[Any, Any], chest: np.ndarray[Any, Any]) -> dict[str,
                 ("heart_rate", rate),
                 ("impedance_contact", chests.contact),
                 ("impedance_bandpass", chest_pass),
-                ("cardiac_artifact", chests.rejector),
-                ("breaths", chests.breaths),
+                ("cardiac_artifact", chests.effort.rejector),
+                ("breaths", chests.effort.breaths),
                 ("apnea_probability", chests.opinion),
             )
         },

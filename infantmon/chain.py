@@ -14,6 +14,7 @@ from typing import ClassVar, NamedTuple
 
 import numpy as np
 
+from infantmon.effort import EffortStages
 from infantmon.errors import ArgumentError
 from infantmon.events.batch import Batch, Latencies
 from infantmon.events.probable_apneas import LEAST
@@ -27,9 +28,6 @@ from infantmon.model.recording import ROLES, Recording
 from infantmon.model.signal import Signal
 from infantmon.model.spans import ContactMarks
 from infantmon.stages.apnea_probability import ApneaProbability, ApneaProbabilitySettings
-from infantmon.stages.bandpass import ImpedanceBandPass, ImpedanceBandPassSettings
-from infantmon.stages.breaths import BreathDetector, BreathSettings
-from infantmon.stages.cardiac_artifact import CardiacArtifactRejector, CardiacArtifactSettings
 from infantmon.stages.contact import ContactDetector, ContactSettings
 from infantmon.stages.r_peaks import RPeakDetector, RPeakSettings
 
@@ -100,7 +98,7 @@ class SignalChain(Carried):
         hearts, chests = list(self._hearts.values()), list(self._chests.values())
         return Latencies(
             beats_s=max((heart.beats.latency_s for heart in hearts), default=0.0),
-            breaths_s=max((chest.breaths.latency_s for chest in chests), default=0.0),
+            breaths_s=max((chest.effort.breaths.latency_s for chest in chests), default=0.0),
             contact_s=max(
                 *(heart.contact.latency_s for heart in hearts),
                 *(chest.contact.latency_s for chest in chests),
@@ -121,9 +119,9 @@ class SignalChain(Carried):
             budget[f"{role} R peaks"] = heart.beats.latency_s
         for role, chest in self._chests.items():
             budget[f"{role} contact"] = chest.contact.latency_s
-            budget[f"{role} band-pass"] = chest.bandpass.latency_s
-            budget[f"{role} pulsation taken out"] = chest.rejector.latency_s
-            budget[f"{role} breaths"] = chest.breaths.latency_s
+            budget[f"{role} band-pass"] = chest.effort.bandpass.latency_s
+            budget[f"{role} pulsation taken out"] = chest.effort.rejector.latency_s
+            budget[f"{role} breaths"] = chest.effort.breaths.latency_s
             budget[f"{role} second opinion"] = chest.opinion.latency_s
         return budget
 
@@ -239,33 +237,14 @@ class ChestFindings(NamedTuple):
 
 
 class ChestStages(Carried):
-    """Contact, band-pass, artefact rejection and breaths of the impedance, and a second opinion."""
+    """Contact of the impedance, breath effort, and a second opinion on apnea."""
 
-    carried: ClassVar[tuple[str, ...]] = ("contact", "bandpass", "rejector", "breaths", "opinion")
+    carried: ClassVar[tuple[str, ...]] = ("contact", "effort", "opinion")
 
     def __init__(self, channel: ChannelSetting, beat_lag_s: float | None) -> None:
         rate_hz, led = channel.rate_hz, beat_lag_s is not None
         self.contact = ContactDetector(ContactSettings.for_impedance(rate_hz, channel.unit))
-        self.bandpass = ImpedanceBandPass(ImpedanceBandPassSettings(rate_hz))
-        clock = self.bandpass.clock
-        self.rejector = CardiacArtifactRejector(
-            CardiacArtifactSettings(
-                clock.rate_hz,
-                start_s=clock.start_s,
-                input_lag_s=self.bandpass.latency_s,
-                beat_lag_s=beat_lag_s or 0.0,
-                led_by_beats=led,
-            )
-        )
-        self.breaths = BreathDetector(
-            BreathSettings(
-                clock.rate_hz,
-                start_s=clock.start_s,
-                input_lag_s=self.rejector.latency_s,
-                raw_rate_hz=rate_hz,
-                led_by_beats=led,
-            )
-        )
+        self.effort = EffortStages(rate_hz, beat_lag_s)
         self.opinion = ApneaProbability(
             ApneaProbabilitySettings(rate_hz, beat_lag_s or 0.0, led_by_beats=led)
         )
@@ -276,9 +255,7 @@ class ChestStages(Carried):
         """Return what a run of samples gives, led by new heart beats where there are any."""
         contact = _push_contact(self.contact, runs, last=last)
         values = _values(runs)
-        passed = self.bandpass.push(values, last=last)
-        cleaned = self.rejector.push(passed.values, beats, last=last)
-        breaths = self.breaths.push(cleaned.signal.values, last=last)
+        cleaned, breaths = self.effort.push(values, beats, last=last)
         probability = _telling(self.opinion.push(values, beats, last=last))
         return ChestFindings(contact, cleaned.pulsation, breaths, cleaned.signal, probability)
 

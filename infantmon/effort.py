@@ -1,20 +1,74 @@
-"""Breaths of a whole impedance channel: the stages from samples to breaths, in a row."""
+"""From impedance to breaths: band-pass, pulsation taken out, breaths; the three stages in a row.
+
+In come raw impedance and, where there is an ECG, R peaks; out come the impedance as breathing alone
+would have made it, and the breaths in it. Each stage has to know how late the one before it is:
+that is told here, for a stream and for a whole array alike.
+"""
 
 from __future__ import annotations
 
 import math
 from dataclasses import replace
+from typing import ClassVar
 
 import numpy.typing as npt
 
-from infantmon.model.arrays import as_samples
+from infantmon.model.arrays import Floats, as_samples
+from infantmon.model.carried import Carried
 from infantmon.model.marks import Breaths, RPeaks, require_r_peaks
 from infantmon.stages.bandpass import ImpedanceBandPass, ImpedanceBandPassSettings
 from infantmon.stages.breaths import BreathDetector, BreathSettings
-from infantmon.stages.cardiac_artifact import CardiacArtifactRejector, CardiacArtifactSettings
+from infantmon.stages.cardiac_artifact import (
+    CardiacArtifactRejector,
+    CardiacArtifactSettings,
+    Cleaned,
+)
 
 BLOCK_S = 600.0  # replay goes on in blocks of this length
 BEAT_LAG_S = 1.2  # R peaks are known this long after their time at the latest
+
+
+class EffortStages(Carried):
+    """Band-pass, artefact rejection and breaths of one impedance channel.
+
+    Parameters
+    ----------
+    rate_hz : float
+        Samples a second of the raw impedance; at least 20 Hz.
+    beat_lag_s : float or None
+        Latency of the R peaks that lead, in seconds; None where there is no ECG.
+    """
+
+    carried: ClassVar[tuple[str, ...]] = ("bandpass", "rejector", "breaths")
+
+    def __init__(self, rate_hz: float, beat_lag_s: float | None) -> None:
+        led = beat_lag_s is not None
+        self.bandpass = ImpedanceBandPass(ImpedanceBandPassSettings(rate_hz))
+        clock = self.bandpass.clock
+        self.rejector = CardiacArtifactRejector(
+            CardiacArtifactSettings(
+                clock.rate_hz,
+                start_s=clock.start_s,
+                input_lag_s=self.bandpass.latency_s,
+                beat_lag_s=beat_lag_s or 0.0,
+                led_by_beats=led,
+            )
+        )
+        self.breaths = BreathDetector(
+            BreathSettings(
+                clock.rate_hz,
+                start_s=clock.start_s,
+                input_lag_s=self.rejector.latency_s,
+                raw_rate_hz=rate_hz,
+                led_by_beats=led,
+            )
+        )
+
+    def push(self, values: Floats, beats: RPeaks | None, *, last: bool) -> tuple[Cleaned, Breaths]:
+        """Take raw samples and new beats; return what was left of the samples, and the breaths."""
+        passed = self.bandpass.push(values, last=last)
+        cleaned = self.rejector.push(passed.values, beats, last=last)
+        return cleaned, self.breaths.push(cleaned.signal.values, last=last)
 
 
 def detect_breaths(
@@ -59,34 +113,13 @@ def detect_breaths(
     led = r_peaks is not None
     if led:
         require_r_peaks(r_peaks, name="r_peaks")
-    band = ImpedanceBandPass(ImpedanceBandPassSettings(rate_hz))
-    clock = band.clock
-    rejector = CardiacArtifactRejector(
-        CardiacArtifactSettings(
-            clock.rate_hz,
-            clock.start_s,
-            input_lag_s=band.latency_s,
-            beat_lag_s=BEAT_LAG_S,
-            led_by_beats=led,
-        )
-    )
-    detector = BreathDetector(
-        BreathSettings(
-            clock.rate_hz,
-            clock.start_s,
-            rejector.latency_s,
-            raw_rate_hz=rate_hz,
-            led_by_beats=led,
-        )
-    )
+    stages = EffortStages(rate_hz, BEAT_LAG_S if led else None)
     parts: list[Breaths] = []
     step = max(1, round(BLOCK_S * rate_hz))
     for first in range(0, max(len(samples), 1), step):
         last = first + step >= len(samples)
-        slow = band.push(samples[first : first + step], last=last)
         beats = _beats_until(r_peaks, (first + step) / rate_hz, first / rate_hz, last=last)
-        cleaned = rejector.push(slow.values, beats, last=last)
-        parts.append(detector.push(cleaned.signal.values, last=last))
+        parts.append(stages.push(samples[first : first + step], beats, last=last)[1])
     return Breaths.joined(parts)
 
 

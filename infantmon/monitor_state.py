@@ -7,11 +7,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import ClassVar
 
-import numpy as np
-
 from infantmon.events.batch import Batch
 from infantmon.model.carried import Carried
-from infantmon.model.spans import BLOCKING, Reason
+from infantmon.model.spans import Reason
+from infantmon.model.usability import blocking_marks
 
 SHOWN_AVERAGE = 8
 """Rates in `MonitorState` are means over this many intervals (project's choice, for display)."""
@@ -86,15 +85,11 @@ class Shown(Carried):
         beats, breaths = batch.r_peaks.time_s[keep:], batch.breaths.time_s[keep:]
         self.beats_s = [*self.beats_s, *beats.tolist()][keep:]
         self.breaths_s = [*self.breaths_s, *breaths.tolist()][keep:]
-        for role, marks in batch.contact.items():
-            if not len(marks):
-                continue
-            rows = np.flatnonzero(((marks.reason & int(BLOCKING)) != 0) & ~marks.bridged)
-            if not len(rows):
-                continue
-            self.unusable.pop(role, None)
-            if not marks.usable[rows[-1]]:
-                self.unusable[role] = Reason(int(marks.reason[rows[-1]])).words
+        for role, contact in batch.contact.items():
+            for mark in blocking_marks(contact)[-1:]:
+                self.unusable.pop(role, None)
+                if mark.opens:
+                    self.unusable[role] = Reason(mark.reason).words
 
 
 def _rate(times_s: list[float]) -> float | None:
