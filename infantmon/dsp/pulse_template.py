@@ -163,15 +163,8 @@ class PulseTemplate(Carried):
         known = _mixed(self._usual, self._paused, share) if share else self._usual
         wrong, smoother = _compared(known, harmonics)
         breath_level = math.sqrt(rest + 0.5 * wrong)
-        quiet = self._is_quiet(level, breath_level)
-        quiet = quiet or (self._quiet_for > 0 and self._is_still(heard)) or self._is_slow(heard)
-        quiet = quiet and self._may_be_heart(harmonics, interval_s)
+        quiet = self._note_quiet(heard, level, breath_level)
         self._count_steps(level, breath_level)
-        if quiet:
-            self._quiet_for += 1
-            self._was_quiet_for = self._quiet_for
-        else:
-            self._quiet_for = 0
         if level <= HUGE * self._level:
             self._gain += GATE_SHARE * (smoother - self._gain)
             self._fits += 1
@@ -183,9 +176,7 @@ class PulseTemplate(Carried):
                 self._wrong += _weight(LEVEL_SHARE, self._fits) * (wrong - self._wrong)
         if not quiet or self._quiet_for > LONG_QUIET:
             self._learn_levels(level, breath_level)
-        shape = _mixed(self._trusted(), self._paused, share) if share < 1.0 else self._paused
-        if self._quiet_for >= STILL_FROM and interval_s > SLOWING * self._usual_s:
-            shape = _moved(shape, self._change, AHEAD)
+        shape = self._shape_at(interval_s, share)
         helps = self._helps(shape) or (quiet and rest < HELPED * power)
         return shape, helps, self._steps >= STEPS, self._quiet_for >= STILL_FROM
 
@@ -230,6 +221,25 @@ class PulseTemplate(Carried):
         if self._steps_ago < STEPS_KEPT and level < STEP_LOST * self._level:
             return True
         return breath_level < QUIET * self._breath_level and level < DROPPED * self._level
+
+    def _note_quiet(self, heard: Heard, level: float, breath_level: float) -> bool:
+        """Tell whether only the heart moves in a window, and count for how long that has been."""
+        quiet = self._is_quiet(level, breath_level)
+        quiet = quiet or (self._quiet_for > 0 and self._is_still(heard)) or self._is_slow(heard)
+        harmonics, _, _, interval_s = heard
+        if not (quiet and self._may_be_heart(harmonics, interval_s)):
+            self._quiet_for = 0
+            return False
+        self._quiet_for += 1
+        self._was_quiet_for = self._quiet_for
+        return True
+
+    def _shape_at(self, interval_s: float, share: float) -> Row:
+        """Return the pulsation to take out, `share` of it that of the pause."""
+        shape = _mixed(self._trusted(), self._paused, share) if share < 1.0 else self._paused
+        if self._quiet_for >= STILL_FROM and interval_s > SLOWING * self._usual_s:
+            shape = _moved(shape, self._change, AHEAD)
+        return shape
 
     def _count_steps(self, level: float, breath_level: float) -> None:
         """Count the beats in which breaths seem to keep step with the heart."""

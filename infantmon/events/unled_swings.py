@@ -127,23 +127,27 @@ class UnledSwings(Carried):
     def tell(self, breaths: Breaths) -> Bools:
         """Return which of the next breaths may be pulsation."""
         doubtful = np.zeros(len(breaths), dtype=np.bool_)
+        ends_s = [since_s for since_s, _ in self._changes[1:]]
+        ends = [*np.searchsorted(breaths.time_s, ends_s).tolist(), len(breaths)]
         first = 0
-        for place, (_, pulsation) in enumerate(self._changes):
-            later = self._changes[place + 1 :]
-            after = int(np.searchsorted(breaths.time_s, later[0][0])) if later else len(breaths)
-            sizes = breaths.size[first:after]
-            if pulsation == NEVER:
-                time_s = breaths.time_s[first:after]
-                doubtful[first:after] = self._even.tell(time_s, sizes) & self._without_heart(time_s)
-            elif not math.isnan(pulsation):
-                doubtful[first:after] = self._small(breaths.time_s[first:after], sizes, pulsation)
-            elif len(sizes):
-                self._end_row()
-                self._sizes = np.concatenate((self._sizes, sizes[-USUAL:]))[-USUAL:]
+        for (_, pulsation), after in zip(self._changes, ends, strict=True):
+            doubtful[first:after] = self._told(breaths.rows(first, after), pulsation)
             first = after
         if len(breaths):
             self._forget(float(breaths.time_s[-1]))
         return doubtful
+
+    def _told(self, breaths: Breaths, pulsation: float) -> Bools:
+        """Return which breaths may be pulsation that has such a usual size, if it was left in."""
+        if pulsation == NEVER:
+            even = self._even.tell(breaths.time_s, breaths.size)
+            return np.asarray(even & self._without_heart(breaths.time_s))
+        if not math.isnan(pulsation):
+            return self._small(breaths.time_s, breaths.size, pulsation)
+        if len(breaths):  # R peaks lead: what breaths are like is learned, and nothing is doubtful
+            self._end_row()
+            self._sizes = np.concatenate((self._sizes, breaths.size[-USUAL:]))[-USUAL:]
+        return np.zeros(len(breaths), dtype=np.bool_)
 
     def _small(self, time_s: Floats, size: Floats, pulsation: float) -> Bools:
         """Return which swings are small enough for a pulsation, and do not go on for too long."""
