@@ -13,6 +13,7 @@ from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Any
 
+from infantmon.report.whole_file import write_whole
 from infantmon.scoring.tallies import wilson_interval
 
 RUN_VARIABLE = "INFANTMON_BENCHMARK_RUN"
@@ -71,14 +72,8 @@ def make_result(
 def write_result(path: Path, result: dict[str, Any], markdown: str) -> None:
     """Write a result as JSON and, beside it, as Markdown; each file whole or not at all."""
     path.parent.mkdir(parents=True, exist_ok=True)
-    _write_whole(path, json.dumps(result, indent=1, ensure_ascii=False) + "\n")
-    _write_whole(path.with_suffix(".md"), markdown)
-
-
-def _write_whole(path: Path, text: str) -> None:
-    draft = path.with_name(path.name + ".part")
-    draft.write_text(text, encoding="utf-8")
-    draft.replace(path)
+    write_whole(path, json.dumps(result, indent=1, ensure_ascii=False) + "\n")
+    write_whole(path.with_suffix(".md"), markdown)
 
 
 def _version(name: str) -> str | None:

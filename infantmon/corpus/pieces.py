@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import dataclasses
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -12,20 +11,11 @@ from typing import Any
 from infantmon.chain import BLOCK_S, SignalChain, replay, settings_of
 from infantmon.corpus.dataset import half_written
 from infantmon.errors import ArgumentError, StateError
-from infantmon.events.batch import Batch
+from infantmon.events.batch import TABLES, Batch
 from infantmon.model.carried import decode, encode
 from infantmon.model.findings import Findings
-from infantmon.model.marks import ApneaProbabilities, Breaths, Pulsations, RPeaks
 from infantmon.model.recording import Recording
 from infantmon.model.spans import ContactMarks
-
-_KINDS: Mapping[str, type[Findings]] = {
-    "r_peaks": RPeaks,
-    "breaths": Breaths,
-    "pulsation": Pulsations,
-    "second_beats": RPeaks,
-    "apnea_probability": ApneaProbabilities,
-}
 
 
 @dataclass
@@ -82,7 +72,7 @@ class Found:
         except (OSError, StateError):
             return None
         whole = Batch(
-            **{name: _table(kind, parts[name]) for name, kind in _KINDS.items()},
+            **{name: _table(kind, parts[name]) for name, kind in TABLES.items()},
             contact={role: _table(ContactMarks, t) for role, t in parts["contact"].items()},
             reached_s=parts["reached_s"],
         )
@@ -103,7 +93,7 @@ class Found:
                 "stands_for": self.stands_for,
                 "pieces": self.pieces,
                 "cost": [self.processor_s, self.wall_s, self.peak_mib],
-                **{name: _plain(getattr(whole, name)) for name in _KINDS},
+                **{name: _plain(getattr(whole, name)) for name in TABLES},
             }
         )
         path.parent.mkdir(parents=True, exist_ok=True)

@@ -12,9 +12,19 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from infantmon.model.carried import record
+from infantmon.model.findings import Findings
 from infantmon.model.marks import ApneaProbabilities, Breaths, Pulsations, RPeaks
 from infantmon.model.signal import Signal
 from infantmon.model.spans import ContactMarks
+
+TABLES: Mapping[str, type[Findings]] = {
+    "r_peaks": RPeaks,
+    "second_beats": RPeaks,
+    "breaths": Breaths,
+    "pulsation": Pulsations,
+    "apnea_probability": ApneaProbabilities,
+}
+"""The tables of a `Batch` by their names there; contact marks stand apart, one table a channel."""
 
 
 @record
@@ -63,20 +73,16 @@ class Batch:
     @classmethod
     def joined(cls, batches: Sequence[Batch]) -> Batch:
         """Return consecutive batches as one (at least one is needed), without the effort."""
-        marks = {
+        tables: dict[str, Any] = {
+            name: kind.joined([getattr(batch, name) for batch in batches])
+            for name, kind in TABLES.items()
+        }
+        contact = {
             role: ContactMarks.joined([batch.contact[role] for batch in batches])
             for role in batches[0].contact
         }
-        return cls(
-            r_peaks=RPeaks.joined([batch.r_peaks for batch in batches]),
-            breaths=Breaths.joined([batch.breaths for batch in batches]),
-            pulsation=Pulsations.joined([batch.pulsation for batch in batches]),
-            second_beats=RPeaks.joined([batch.second_beats for batch in batches]),
-            contact=marks,
-            apnea_probability=ApneaProbabilities.joined([b.apnea_probability for b in batches]),
-            reached_s=batches[-1].reached_s,
-            last=batches[-1].last,
-        )
+        end = batches[-1]
+        return cls(**tables, contact=contact, reached_s=end.reached_s, last=end.last)
 
 
 def with_views(batches: Sequence[Batch]) -> tuple[Batch, list[Batch]]:
@@ -89,7 +95,7 @@ def with_views(batches: Sequence[Batch]) -> tuple[Batch, list[Batch]]:
     """
     whole = Batch.joined(batches)
     views = [dataclasses.replace(batch, effort=None) for batch in batches]
-    for name in ("r_peaks", "breaths", "pulsation", "second_beats", "apnea_probability"):
+    for name in TABLES:
         table: Any = getattr(whole, name)
         first = 0
         for place, batch in enumerate(batches):

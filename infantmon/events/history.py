@@ -6,11 +6,11 @@ they were known at a given moment. Old ones are dropped, so that memory stays bo
 
 from __future__ import annotations
 
-from typing import ClassVar, TypeVar
+from typing import Any, ClassVar, TypeVar
 
 import numpy as np
 
-from infantmon.events.batch import Batch
+from infantmon.events.batch import TABLES, Batch
 from infantmon.model.carried import Carried, record
 from infantmon.model.findings import Findings
 from infantmon.model.marks import ApneaProbabilities, Breaths, Pulsations, RPeaks
@@ -30,7 +30,7 @@ LONGEST_KEPT_S = 1800.0
 
 _Found = TypeVar("_Found", bound=Findings)
 
-for _kind in (RPeaks, Breaths, Pulsations, ApneaProbabilities, ContactMarks):
+for _kind in (*TABLES.values(), ContactMarks):
     record(_kind)
 
 
@@ -41,31 +41,17 @@ class History(Carried):
     not depend on how far the input has run ahead.
     """
 
-    carried: ClassVar[tuple[str, ...]] = (
-        "_beats",
-        "_second",
-        "_breaths",
-        "_pulsation",
-        "_probability",
-        "_contact",
-    )
+    carried: ClassVar[tuple[str, ...]] = ("_found", "_contact")
 
     def __init__(self) -> None:
-        self._beats: list[RPeaks] = []
-        self._second: list[RPeaks] = []
-        self._breaths: list[Breaths] = []
-        self._pulsation: list[Pulsations] = []
-        self._probability: list[ApneaProbabilities] = []
+        self._found: dict[str, list[Any]] = {name: [] for name in TABLES}  # as in a batch
         self._contact: dict[str, list[ContactMarks]] = {}
         self._spans: dict[tuple[str, Reason, int], Spans] = {}  # answers given before
 
     def add(self, batch: Batch) -> None:
         """Take up the findings of a batch."""
-        _append(self._beats, batch.r_peaks)
-        _append(self._second, batch.second_beats)
-        _append(self._breaths, batch.breaths)
-        _append(self._pulsation, batch.pulsation)
-        _append(self._probability, batch.apnea_probability)
+        for name, parts in self._found.items():
+            _append(parts, getattr(batch, name))
         for role, marks in batch.contact.items():
             _append(self._contact.setdefault(role, []), marks)
         self._spans.clear()
@@ -73,34 +59,37 @@ class History(Carried):
     def forget(self, reached_s: float, needed_from_s: float) -> None:
         """Drop what no event needs any more."""
         before_s = max(min(reached_s - KEPT_S, needed_from_s), reached_s - LONGEST_KEPT_S)
-        _drop(self._beats, before_s)
-        _drop(self._second, before_s)
-        _drop(self._breaths, before_s)
-        _drop(self._pulsation, before_s)
-        _drop(self._probability, before_s)
+        for parts in self._found.values():
+            _drop(parts, before_s)
         for marks in self._contact.values():
             _forget_marks(marks, before_s)
         self._spans.clear()
 
     def beats(self, start_s: float, end_s: float, known_s: float) -> RPeaks:
         """Return the heart beats in [start, end), as far as they are known by then."""
-        return _within(_joined(self._beats, RPeaks), start_s, end_s, known_s)
+        return self._asked("r_peaks", RPeaks, start_s, end_s, known_s)
 
     def second_beats(self, start_s: float, end_s: float, known_s: float) -> RPeaks:
         """Return the heart beats of the second lead in [start, end), as far as known by then."""
-        return _within(_joined(self._second, RPeaks), start_s, end_s, known_s)
+        return self._asked("second_beats", RPeaks, start_s, end_s, known_s)
 
     def breaths(self, start_s: float, end_s: float, known_s: float) -> Breaths:
         """Return the breaths in [start, end), as far as they are known by then."""
-        return _within(_joined(self._breaths, Breaths), start_s, end_s, known_s)
+        return self._asked("breaths", Breaths, start_s, end_s, known_s)
 
     def pulsation(self, start_s: float, end_s: float, known_s: float) -> Pulsations:
         """Return how much pulsation was taken out in [start, end), as far as known by then."""
-        return _within(_joined(self._pulsation, Pulsations), start_s, end_s, known_s)
+        return self._asked("pulsation", Pulsations, start_s, end_s, known_s)
 
     def apnea_probability(self, start_s: float, end_s: float, known_s: float) -> ApneaProbabilities:
         """Return the telling probabilities in [start, end), as far as they are known by then."""
-        return _within(_joined(self._probability, ApneaProbabilities), start_s, end_s, known_s)
+        return self._asked("apnea_probability", ApneaProbabilities, start_s, end_s, known_s)
+
+    def _asked(
+        self, name: str, kind: type[_Found], start_s: float, end_s: float, known_s: float
+    ) -> _Found:
+        parts: list[_Found] = self._found[name]
+        return _within(_joined(parts, kind), start_s, end_s, known_s)
 
     def spans(self, role: str, known_s: float, group: Reason) -> Spans:
         """Return the stretches of one group of reasons in a channel, as far as known by then."""
