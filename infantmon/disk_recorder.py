@@ -46,6 +46,7 @@ class DiskRecorder:
     """
 
     def __init__(self, path: Path, monitor: Monitor, settings: dict[str, float]) -> None:
+        self._path = path
         self._monitor = monitor
         self._settings = settings
         self._clocks = {role: Clock(rate) for role, rate in monitor.rates_hz.items()}
