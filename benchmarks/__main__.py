@@ -44,6 +44,7 @@ ALL = (
     Benchmark("scores", 2.0),
     Benchmark("alarms", 0.3),
     Benchmark("made_pauses", 0.3),
+    Benchmark("child_breaths", 0.3),
     Benchmark("breathing_rates", 0.5),
     Benchmark("replayed_faster", 0.3),
     Benchmark("matching", 1.5),
