@@ -25,6 +25,13 @@ def test_grace_after_the_end_but_not_into_the_next():
     assert score_alarms(late, [131.5], recorded_s=600, grace_s=5.0).delay_s.tolist() == [0.5]
 
 
+def test_an_alarm_at_the_very_onset_or_end_does_not_hang_on_rounding():
+    """0.1 * 3 lies 6e-17 above 0.3."""
+    onset = score_alarms([[0.1 * 3, 0.9]], [0.3], recorded_s=1.0)
+    assert (onset.alarmed, onset.false, onset.delay_s.tolist()) == (1, 0, [0.0])
+    assert score_alarms([[0.1, 0.3]], [0.1 * 3], recorded_s=1.0).false == 0
+
+
 def test_scores_add_up():
     one = score_alarms([[10, 20]], [12.0], recorded_s=1800)
     two = score_alarms([[10, 20]], [30.0, 40.0], recorded_s=1800)

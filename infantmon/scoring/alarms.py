@@ -11,6 +11,7 @@ import numpy.typing as npt
 from infantmon.errors import ArgumentError, require_number
 from infantmon.model.arrays import Bools, Floats, Ints
 from infantmon.scoring.checks import require_episodes, require_marks
+from infantmon.scoring.pairing import TOLERANCE_S
 from infantmon.scoring.tallies import Tally, ratio
 
 
@@ -122,12 +123,12 @@ def score_alarms(
         right=int(right.sum()),
         false=int((~right).sum()),
         recorded_s=recorded,
-        delay_s=alarms[right][first] - episodes[hit, 0],
+        delay_s=np.maximum(alarms[right][first] - episodes[hit, 0], 0.0),
     )
 
 
 def _episode_of(episodes: Floats, alarms: Floats, grace: float) -> Ints:
-    """Return the episode that each alarm belongs to, -1 for none."""
-    place = np.searchsorted(episodes[:, 0], alarms, side="right") - 1
+    """Return the episode that each alarm belongs to, -1 for none; rounding decides nothing."""
+    place = np.searchsorted(episodes[:, 0] - TOLERANCE_S, alarms, side="right") - 1
     ends = np.append(episodes[:, 1], -math.inf)  # the last entry stands for "before all"
-    return np.where(alarms <= ends[place] + grace, place, -1).astype(np.int64)
+    return np.where(alarms <= ends[place] + grace + TOLERANCE_S, place, -1).astype(np.int64)
