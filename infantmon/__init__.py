@@ -24,6 +24,7 @@ from infantmon.errors import (
 )
 
 if TYPE_CHECKING:
+    __version__: str
     from infantmon.effort import detect_breaths
     from infantmon.events.log import EventLog
     from infantmon.formats.reading import read
@@ -54,6 +55,7 @@ _HOMES = {
     "RecordedEvents": "infantmon.recorded.event",
     "Recording": "infantmon.model.recording",
     "Review": "infantmon.reviewing",
+    "__version__": "infantmon.version",
     "detect_breaths": "infantmon.effort",
     "detect_r_peaks": "infantmon.stages.r_peaks",
     "fuse_r_peaks": "infantmon.stages.lead_fusion",

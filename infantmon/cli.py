@@ -35,7 +35,8 @@ from infantmon.errors import InfantmonError
 from infantmon.model.event import Event
 from infantmon.report.files import write_files
 from infantmon.report.plain_table import plain_table
-from infantmon.reviewing import library_version, sweep
+from infantmon.reviewing import sweep
+from infantmon.version import library_version
 from infantmon.what_if import neighbours
 
 EXAMPLES = """\b

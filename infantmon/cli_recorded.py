@@ -18,7 +18,8 @@ from infantmon.report.decided import conflict_texts
 from infantmon.report.excerpts_page import Excerpts, write_excerpts_page
 from infantmon.report.recorded_files import recorded_csv, recorded_json_text, recorded_text
 from infantmon.report.whole_file import write_whole
-from infantmon.reviewing import library_version, review
+from infantmon.reviewing import review
+from infantmon.version import library_version
 
 ENDINGS = (".edf", ".bdf", ".csv", ".parquet", ".hea")
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import dataclasses
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 
 from infantmon.errors import ArgumentError
@@ -42,12 +41,12 @@ from infantmon.stored_findings import (
     sweep_whole,
     variations,
 )
+from infantmon.version import library_version
 
 __all__ = [
     "Review",
     "find",
     "judge",
-    "library_version",
     "review",
     "sweep",
     "sweep_whole",
@@ -369,14 +368,6 @@ def review(
         return reviewed
     judged = judge_recorded(reviewed, recorded, margin_s=margin_s)
     return dataclasses.replace(reviewed, recorded=judged)
-
-
-def library_version() -> str:
-    """Return the installed version of the library."""
-    try:
-        return version("infantmon")
-    except PackageNotFoundError:
-        return "not installed"
 
 
 def _assembled(

@@ -5,6 +5,7 @@ the documentation. A change here is a change of the interface.
 import inspect
 import json
 import re
+from importlib.metadata import version
 
 import numpy as np
 import pytest
@@ -427,3 +428,8 @@ def test_a_misspelt_kind_is_not_none_found(reviewed):
     assert len(reviewed.events.of_kind("apnea")) > 0
     with pytest.raises(im.ArgumentError, match="there is no kind 'apnoea'; use one of apnea, low"):
         reviewed.events.of_kind("apnoea")
+
+
+def test_the_version_is_told(capsys):
+    assert main(["version"]) == 0
+    assert capsys.readouterr().out.strip() == im.__version__ == version("infantmon")

@@ -19,7 +19,8 @@ from infantmon.report.cautions import SHORT_NOTICE
 from infantmon.report.event_files import event_columns
 from infantmon.report.identity import recording_without_identity
 from infantmon.report.what_if import changes_text
-from infantmon.reviewing import library_version, sweep_whole
+from infantmon.reviewing import sweep_whole
+from infantmon.version import library_version
 from infantmon.what_if import Swept
 
 Columns = Mapping[str, Any]

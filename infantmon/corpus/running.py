@@ -18,7 +18,7 @@ from infantmon.corpus.pieces import whole_blocks_s
 from infantmon.corpus.task import UNCHANGED, UNFINISHED, Outcome, ScoreSettings, Settings, Task
 from infantmon.corpus.working import put_failed, work
 from infantmon.errors import ArgumentError, InfantmonError
-from infantmon.reviewing import library_version
+from infantmon.version import library_version
 
 Progress = Callable[[float], None]
 MakeExecutor = Callable[[], Executor]

@@ -22,7 +22,7 @@ from infantmon.report.cautions import BLIND_SPOT, CAUTIONS, NOTICE, SHORT_NOTICE
 from infantmon.report.rendering import templates_of
 from infantmon.report.summary import limit_rows
 from infantmon.report.whole_file import write_whole
-from infantmon.reviewing import library_version
+from infantmon.version import library_version
 
 AGES = (
     ("below 32 weeks", 22.0, 32.0),

@@ -19,7 +19,7 @@ from infantmon.errors import InfantmonError, RecordingError
 from infantmon.formats.files import READING_FAULTS
 from infantmon.formats.reading import read
 from infantmon.model.recording import Recording
-from infantmon.reviewing import library_version
+from infantmon.version import library_version
 
 _MIB_A_UNIT = 1024.0 if sys.platform != "darwin" else 1024.0 * 1024.0
 

@@ -16,6 +16,7 @@ from infantmon.scorecard.card import Card
 from infantmon.scorecard.gates import Verdict
 from infantmon.scorecard.record_score import RecordScore, WindowScore
 from infantmon.scoring.tallies import Tally, percent
+from infantmon.version import library_version
 
 FORMAT = 1
 """Number of the JSON's layout."""
@@ -35,7 +36,10 @@ def run_facts() -> dict[str, Any]:
         "made_at": datetime.now(UTC).isoformat(timespec="seconds"),
         "python": platform.python_version(),
         "system": f"{platform.system()} {platform.machine()}",
-        "versions": {name: version(name) for name in ("infantmon", "numpy", "scipy", "wfdb")},
+        "versions": {
+            "infantmon": library_version(),
+            **{name: version(name) for name in ("numpy", "scipy", "wfdb")},
+        },
     }
 
 

@@ -9,7 +9,6 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from infantmon.errors import ArgumentError
-from infantmon.reviewing import library_version
 from infantmon.selftest.alarms import alarm_trials
 from infantmon.selftest.breathing import breathing_trials
 from infantmon.selftest.conditions import condition_trials
@@ -27,6 +26,7 @@ from infantmon.selftest.row import (
 )
 from infantmon.selftest.subject import DetectorError, OwnChain, Subject
 from infantmon.selftest.waves import wave_trials
+from infantmon.version import library_version
 
 RECORDINGS_VARIABLE = "INFANTMON_RECORDINGS"
 WAVEFORMS = "aami-ec13"  # folder of the recorded waveforms
