@@ -69,6 +69,13 @@ def require_number(value: object, *, name: str, unit: str) -> float:
     return number
 
 
+def require_bound(value: object, *, name: str, unit: str) -> float:
+    """Return the end of a stretch as a float: a number or infinity; else name it and raise."""
+    if not isinstance(value, str) and _is_scalar(value) and math.isinf(float(value)):  # type: ignore[arg-type]
+        return float(value)  # type: ignore[arg-type]
+    return require_number(value, name=name, unit=unit)
+
+
 def require_between(value: object, low: float, high: float, *, name: str, unit: str) -> float:
     """Return a number in [low, high], or raise an `ArgumentError` that names both limits."""
     number = require_number(value, name=name, unit=unit)

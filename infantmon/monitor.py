@@ -303,7 +303,9 @@ class Monitor(Carried):
 
     def __repr__(self) -> str:
         rates = ", ".join(f"{role} {rate:g} Hz" for role, rate in self.rates_hz.items())
-        return f"Monitor({rates}; at {self.state.reached_s:.1f} s)"
+        reached_s = self.state.reached_s
+        begun = f"at {reached_s:.1f} s" if reached_s >= 0.0 else "nothing pushed yet"
+        return f"Monitor({rates}; {begun})"
 
     def _advance(self, *, last: bool = False) -> list[Change]:
         changes: list[Change] = []

@@ -139,6 +139,7 @@ def test_findings_and_spans_are_one_line_in_a_terminal(review) -> None:
 def test_everything_a_notebook_meets_is_one_line_in_a_terminal(review) -> None:
     night = simulate_night(demo_scenario(), seed=5)
     monitor = im.Monitor(review.plan, ecg_hz=250.0, impedance_hz=62.5)
+    assert repr(monitor) == "Monitor(ecg 250 Hz, impedance 62.5 Hz; nothing pushed yet)"
     monitor.push(ecg=np.zeros(500), impedance=np.zeros(125))
     event = review.events.of_kind("apnea")[0]
     assert repr(event) == (
@@ -164,6 +165,19 @@ def test_columns_of_a_table_of_events_do_not_change_with_its_rows(review) -> Non
     open_one = im.EventLog([dataclasses.replace(events[0], end_s=None, settled_s=None)])
     assert np.isnan(open_one.to_frame()["length_s"][0])
     assert str(some["onset_s"].dtype) == "float64"
+
+
+def test_a_stretch_of_a_channel_may_be_open_but_not_nameless() -> None:
+    channel = im.Channel([4.0, 5.0, 6.0], rate_hz=2.0, start_s=1.0)
+    assert channel.between(1.5, np.inf)[1].tolist() == [5.0, 6.0]
+    assert channel.between(-np.inf, np.float32(np.inf))[0].tolist() == [0.0, 0.5, 1.0, 1.5, 2.0]
+    assert len(channel.between(np.inf, 3.0)[0]) == len(channel.between(9.0, 3.0)[0]) == 0
+    for bad, said in (
+        ("a", "start_s is 'a'; a number in s"),
+        (np.nan, "start_s is nan s; a finite"),
+    ):
+        with pytest.raises(im.ArgumentError, match=said):
+            channel.between(bad, 3.0)
 
 
 def test_channels_stand_in_one_order_however_they_were_given() -> None:

@@ -11,7 +11,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 import numpy.typing as npt
 
-from infantmon.errors import ArgumentError, RecordingError, require_number, require_rate
+from infantmon.errors import (
+    ArgumentError,
+    RecordingError,
+    require_bound,
+    require_number,
+    require_rate,
+)
 from infantmon.model.arrays import Floats, as_samples
 from infantmon.model.clock import Clock
 
@@ -191,13 +197,21 @@ class Channel:
         Parameters
         ----------
         start_s, end_s : float
-            From and until when, in seconds of the recording.
+            From and until when, in seconds of the recording; infinity for all there is.
 
         Returns
         -------
         time_s, values : numpy.ndarray, shape (n,)
             Both float64, one row a sample time.
+
+        Raises
+        ------
+        ArgumentError
+            If a bound is no number, or NaN.
         """
+        low_s, high_s = min(0.0, self.start_s), self.end_s
+        start_s = min(max(require_bound(start_s, name="start_s", unit="s"), low_s), high_s)
+        end_s = min(max(require_bound(end_s, name="end_s", unit="s"), low_s), high_s)
         first = max(self.clock.first_tick_from(start_s), min(0, self.segments[0].first_tick))
         last = min(self.clock.first_tick_from(end_s), self.end_tick)
         values = np.full(max(last - first, 0), math.nan)

@@ -7,7 +7,7 @@ import math
 import numpy as np
 import numpy.typing as npt
 
-from infantmon.errors import ArgumentError, require_number
+from infantmon.errors import ArgumentError, require_bound, require_number
 from infantmon.model.arrays import Bools, Floats
 from infantmon.scoring.pairing import TOLERANCE_S
 
@@ -71,7 +71,7 @@ def require_episodes(values: npt.ArrayLike, *, name: str, end_s: float) -> Float
 def require_period(start_s: object, end_s: object) -> tuple[float, float]:
     """Return the scored period in seconds, or say what it must be; its end may be infinity."""
     start = require_number(start_s, name="start_s", unit="s")
-    end = math.inf if end_s == math.inf else require_number(end_s, name="end_s", unit="s")
+    end = require_bound(end_s, name="end_s", unit="s")
     if not end > start:
         raise ArgumentError(
             f"the scored period is {start:g} to {end:g} s; it must end after it starts."
