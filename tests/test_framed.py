@@ -2,17 +2,16 @@
 
 import io
 import json
-import os
 import subprocess
 import sys
 import tracemalloc
-from pathlib import Path
 
 import numpy as np
 import pytest
 
 import infantmon as im
 from infantmon import simulate as sim
+from infantmon.cli import main
 from infantmon.framed import LONGEST_LINE, FrameReader, frames_of
 
 PLAN = im.Prescription(apnea={"limit_s": 10}, contact_loss={"delay_s": 5})
@@ -140,41 +139,45 @@ def test_the_command_says_first_that_it_is_no_live_use_and_flushes_at_the_end(re
     assert b"skipped: not JSON" in done.stderr
 
 
-def streamed(tmp_path, sent, *words):
+@pytest.fixture
+def streamed(tmp_path, monkeypatch, capsys):
+    """Run the command in this process (the test above runs it in one of its own)."""
     (tmp_path / "limits.toml").write_text("[apnea]\nlimit_s = 10\n", encoding="utf-8")
-    call = [sys.executable, "-m", "infantmon", "stream", "--prescription", "limits.toml", *words]
-    here = os.environ | {"PYTHONPATH": str(Path(__file__).parents[1])}
-    return subprocess.run(
-        call, input=sent, cwd=tmp_path, env=here, capture_output=True, check=False
-    )
+    monkeypatch.chdir(tmp_path)
+
+    def call(sent, *words):
+        monkeypatch.setattr("sys.stdin", io.TextIOWrapper(io.BytesIO(sent)))
+        code = main(["stream", "--prescription", "limits.toml", *words])
+        told = capsys.readouterr()
+        return code, told.out.splitlines(), told.err
+
+    return call
 
 
-def test_a_rate_that_is_stated_wrong_shows_in_what_is_told(recording, tmp_path):
+def test_a_rate_that_is_stated_wrong_shows_in_what_is_told(recording, streamed):
     sent = b"".join(frames_of(recording, step_s=1.0))
-    high = streamed(tmp_path, sent, "--ecg-hz", "125", "--impedance-hz", "100")
-    *_, missing, end = high.stdout.decode().splitlines()
+    _, told, _ = streamed(sent, "--ecg-hz", "125", "--impedance-hz", "100")
+    *_, missing, end = told
     assert missing == "impedance: 59.5 s missing between frames, if its rate is 100 Hz"
     assert end == "240 frames in 240 lines; 0 lines skipped"
-    low = streamed(tmp_path, sent, "--ecg-hz", "125", "--impedance-hz", "40")
-    assert b"check time_s and the rate, 40 Hz" in low.stderr
+    _, _, low = streamed(sent, "--ecg-hz", "125", "--impedance-hz", "40")
+    assert "check time_s and the rate, 40 Hz" in low
 
 
-def test_the_command_says_what_is_not_watched(tmp_path):
-    told = streamed(tmp_path, b"", "--ecg-hz", "125").stdout.decode().splitlines()
+def test_the_command_says_what_is_not_watched(streamed):
+    _, told, _ = streamed(b"", "--ecg-hz", "125")
     assert told[1].startswith("not watched (no limit set): low heart rate, ")
     assert told[2] == "not watched (no channel for it): apnea"
-    first = json.loads(streamed(tmp_path, b"", "--ecg-hz", "125", "--json").stdout.splitlines()[0])
-    assert {"apnea", "low heart rate"} <= set(first["not_watched"])
+    _, lines, _ = streamed(b"", "--ecg-hz", "125", "--json")
+    assert {"apnea", "low heart rate"} <= set(json.loads(lines[0])["not_watched"])
 
 
-def test_a_stream_that_came_to_its_end_is_not_gone_on_with(recording, tmp_path):
+def test_a_stream_that_came_to_its_end_is_not_gone_on_with(recording, streamed):
     sent = b"".join(frames_of(recording, step_s=10.0))
     words = ("--ecg-hz", "125", "--impedance-hz", "50", "--record", "a.db")
-    assert streamed(tmp_path, sent, *words).returncode == 0
-    again = streamed(tmp_path, sent, *words)
-    assert (again.returncode, again.stdout) == (2, b"")
-    told = b"infantmon: a.db holds a stream that came to its end; name another file.\n"
-    assert again.stderr == told
+    assert streamed(sent, *words)[0] == 0
+    told = "infantmon: a.db holds a stream that came to its end; name another file.\n"
+    assert streamed(sent, *words) == (2, [], told)
 
 
 def test_a_replay_keeps_pace(recording):
