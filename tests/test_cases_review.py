@@ -118,8 +118,8 @@ def test_12_lost_leads_and_muscle_noise_do_not_slow_a_review():
         return time.process_time() - started
 
     cost(clean)  # what is made once is made
-    pairs = [(cost(clean), cost(spoilt.recording)) for _ in range(3)]
-    assert min(after / before for before, after in pairs) <= 1.5
+    # Other work on the machine can only make a try look worse: one of three is enough.
+    assert any(cost(spoilt.recording) <= 1.5 * cost(clean) for _ in range(3))
 
 
 def test_14_a_clock_that_is_off_gives_times_on_that_clock():
