@@ -18,6 +18,7 @@ from infantmon.cli_review import add_review
 from infantmon.cli_score import add_score
 from infantmon.cli_screen import (
     AsJson,
+    OutFolder,
     Quiet,
     as_paths,
     console,
@@ -101,9 +102,7 @@ def run() -> None:
     epilog="\b\nExample:\n  infantmon demo --out demo",
 )
 def demo(
-    out: Annotated[
-        Path, typer.Option("--out", help="Folder to write to; made if it is not there.")
-    ] = Path("infantmon-demo"),
+    out: OutFolder = Path("infantmon-demo"),
     seed: Annotated[int | None, typer.Option(help="Seed of another invented half hour.")] = None,
     json: AsJson = False,
     quiet: Quiet = False,

@@ -15,6 +15,9 @@ from infantmon.cli_score import print_cards, write_cards
 from infantmon.cli_screen import (
     SOME_FAILED,
     AsJson,
+    Ecg2Name,
+    EcgName,
+    ImpedanceName,
     Quiet,
     as_paths,
     console,
@@ -87,11 +90,9 @@ def add_batch(app: typer.Typer) -> None:
         ] = None,
         beats: Annotated[bool, typer.Option("--beats", help="Keep every heart beat.")] = False,
         breaths: Annotated[bool, typer.Option("--breaths", help="Keep every breath.")] = False,
-        ecg: Annotated[str | None, typer.Option(help="Name of the ECG channel.")] = None,
-        ecg2: Annotated[str | None, typer.Option(help="Name of a second ECG lead.")] = None,
-        impedance: Annotated[
-            str | None, typer.Option(help="Name of the impedance channel.")
-        ] = None,
+        ecg: EcgName = None,
+        ecg2: Ecg2Name = None,
+        impedance: ImpedanceName = None,
         what_if: Annotated[
             list[str] | None,
             typer.Option(help="Other values of one limit, as apnea.limit_s=15,25; repeatable."),

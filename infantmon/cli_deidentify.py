@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from infantmon.cli_screen import (
     AsJson,
+    OutFolder,
     Quiet,
     as_paths,
     console,
@@ -45,9 +45,7 @@ def add_deidentify(app: typer.Typer) -> None:
             list[str],
             typer.Argument(help="WFDB record names, .edf, .bdf, .csv or .parquet, of one infant."),
         ],
-        out: Annotated[
-            Path, typer.Option("--out", help="Folder to write to; made if it is not there.")
-        ],
+        out: OutFolder,
         name: Annotated[str, typer.Option(help="What the copies are called.")] = "recording",
         json: AsJson = False,
         quiet: Quiet = False,

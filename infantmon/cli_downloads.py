@@ -11,6 +11,7 @@ import typer
 from infantmon.cli_screen import (
     SOME_FAILED,
     AsJson,
+    OutFolder,
     Quiet,
     as_paths,
     console,
@@ -55,9 +56,7 @@ def add_downloads(app: typer.Typer) -> None:
         folder: Annotated[
             Path, typer.Argument(help="Folder with one folder of a stored review a download.")
         ],
-        out: Annotated[
-            Path, typer.Option("--out", help="Folder to write to; made if it is not there.")
-        ],
+        out: OutFolder,
         first: Annotated[
             datetime | None,
             typer.Option(formats=["%Y-%m-%d"], help="First prescribed day. Needs --last."),

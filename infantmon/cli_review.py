@@ -19,6 +19,10 @@ from infantmon.cli_recorded import (
 )
 from infantmon.cli_screen import (
     AsJson,
+    Ecg2Name,
+    EcgName,
+    ImpedanceName,
+    OutFolder,
     Quiet,
     as_paths,
     console,
@@ -75,14 +79,10 @@ def add_review(app: typer.Typer) -> None:
         prescription: Annotated[
             Path, typer.Option(help="Limits in force, as TOML. No limit has a default.")
         ],
-        out: Annotated[
-            Path, typer.Option("--out", help="Folder to write to; made if it is not there.")
-        ] = Path("infantmon-review"),
-        ecg: Annotated[str | None, typer.Option(help="Name of the ECG channel.")] = None,
-        ecg2: Annotated[str | None, typer.Option(help="Name of a second ECG lead.")] = None,
-        impedance: Annotated[
-            str | None, typer.Option(help="Name of the impedance channel.")
-        ] = None,
+        out: OutFolder = Path("infantmon-review"),
+        ecg: EcgName = None,
+        ecg2: Ecg2Name = None,
+        impedance: ImpedanceName = None,
         identity: Annotated[
             bool, typer.Option("--identity", help="Show names, dates and who set the limits.")
         ] = False,

@@ -22,6 +22,14 @@ WIDTH_OF_A_PIPE = 110
 """Characters a line where the output is no terminal."""
 
 AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON document, for machines.")]
+OutFolder = Annotated[
+    Path, typer.Option("--out", help="Folder to write to; made if it is not there.")
+]
+EcgName = Annotated[str | None, typer.Option("--ecg", help="Name of the ECG channel.")]
+Ecg2Name = Annotated[str | None, typer.Option("--ecg2", help="Name of a second ECG lead.")]
+ImpedanceName = Annotated[
+    str | None, typer.Option("--impedance", help="Name of the impedance channel.")
+]
 Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="Print nothing but errors.")]
 
 

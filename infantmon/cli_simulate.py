@@ -10,6 +10,7 @@ import typer
 
 from infantmon.cli_screen import (
     AsJson,
+    OutFolder,
     Quiet,
     as_paths,
     console,
@@ -53,9 +54,7 @@ def add_simulate(app: typer.Typer) -> None:
     @app.command(short_help="Write an invented infant to disk.", epilog=EXAMPLES)
     def simulate(
         scenario: Annotated[Path, typer.Argument(help="What happens, as TOML.")],
-        out: Annotated[
-            Path, typer.Option("--out", help="Folder to write to; made if it is not there.")
-        ] = Path("infantmon-simulated"),
+        out: OutFolder = Path("infantmon-simulated"),
         form: Annotated[Format, typer.Option("--format", help="Of the samples.")] = Format.WFDB,
         seed: Annotated[
             int | None, typer.Option(help="In place of the seed of the scenario.")
