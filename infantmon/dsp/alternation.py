@@ -12,10 +12,10 @@ from typing import ClassVar
 from infantmon.model.carried import Carried
 
 LATEST = 12  # breaths that are looked at
-SMALL = 0.62  # of the smaller of its two neighbours: a small one
-COUNT = 5  # so many small ones between large ones show that they come in turn
-STILL_COUNT = 4  # and so many that they still do
-SHARE = 0.75  # then the next small one may be smaller by this than breaths must be otherwise
+SMALL = 0.62  # of the smaller of its two neighbours: a breath that is smaller is a small one
+COUNT = 5  # so many small ones, each between large ones, show that they come in turn
+STILL_COUNT = 4  # so many, that they still do
+SHARE = 0.75  # by this factor the next small one may be smaller than breaths must be otherwise
 
 
 class Alternation(Carried):

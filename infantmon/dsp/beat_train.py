@@ -13,21 +13,29 @@ from typing import ClassVar, NamedTuple
 
 from infantmon.model.carried import Carried
 
-EXTRA = 0.6  # a beat sooner than this share of the usual interval is taken for an extra one
-MISSED = 1.6  # an interval longer than this many usual ones may hold a missed beat
-NEAR = 0.2  # if it is this near to a whole number of them
-MOST = 3  # cycles in one interval
-EVEN = 0.3  # intervals in a row that differ by no more than this share are a rhythm
-SLOWER_COUNT = 3  # so many of them are one, if it is slower
-FASTER_COUNT = 6  # or faster: two extra beats in a row look like one, too
-MULTIPLE_COUNT = 5  # or as slow as if every second beat were missed
-BACK_COUNT = 2  # and so many are enough to come back to the rhythm before
-BACK_FOR = 40  # beats
-JUDGED = 12  # beats by which the train is judged
-FITTING = 0.1  # a missed beat that leaves a whole number of intervals within this share
-LIGHT = 0.4  # weighs so little
+# Intervals are in usual ones unless it is said otherwise.
+
+SHARE = 0.5  # weight of a new interval in the usual one
+
+# What is mended
+EXTRA = 0.6  # a beat sooner than this is taken for an extra one
+MISSED = 1.6  # an interval longer than this may hold missed beats,
+NEAR = 0.2  # if it is within this share of a whole number of them,
+MOST = 3  # up to so many
+
+# When even intervals are a new rhythm instead
+EVEN = 0.3  # they differ by no more than this share
+SLOWER_COUNT = 3  # so many in a row, if they are longer than the usual one,
+MULTIPLE_COUNT = 5  # or so many, if it looks as if every second or third beat were missed
+FASTER_COUNT = 6  # so many if they are shorter: two extra beats make some short ones, too
+BACK_COUNT = 2  # so many are enough to come back to the rhythm before
+BACK_FOR = 40  # cycles for which that is remembered
+
+# Whether the train can be trusted
+JUDGED = 12  # latest beats by which it is judged
 MENDED = 4  # if more than this of them had to be mended, it is not trusted
-SHARE = 0.5  # of a new interval in the usual one
+FITTING = 0.1  # a missed beat that leaves a whole number of intervals within this share
+LIGHT = 0.4  # counts as so much of a mended one
 
 
 class Beat(NamedTuple):

@@ -17,14 +17,18 @@ from infantmon.model.carried import Carried
 
 MAINS_HZ = (50.0, 60.0)
 BLOCK_S = 1.0
-LOWEST_HZ = 6.0  # folded to less it cannot be told from breathing and the heart's pulsation,
-EDGE_HZ = 2.0  # nor so near to half the sampling rate
-BESIDE_HZ = 3.0  # at so much more and less there must be far less of it:
-NARROW = 3.0  # so many times less, or it is noise of any kind
-SHARE = 0.3  # of the usual swing, peak to peak: from here on it is told
-USUAL = 60  # blocks, whose median swing without it is usual
+
+# Where it can be told from other things
+LOWEST_HZ = 6.0  # folded to less it looks like breathing or the heart's pulsation
+EDGE_HZ = 2.0  # nor can it be told so near to half the sampling rate
+BESIDE_HZ = 3.0  # it is a narrow line: at so much more and so much less
+NARROW = 3.0  # there is so many times less, or it is noise of any kind
+
+# When it is large enough to be told
+SHARE = 0.3  # of the usual swing, peak to peak
+USUAL = 60  # blocks: their median swing, without the line, is usual
 ENOUGH = 10  # before so many blocks nothing is usual yet
-IN_A_ROW = 2  # blocks
+IN_A_ROW = 2  # blocks that hold it
 
 
 def folded_hz(frequency_hz: float, rate_hz: float) -> float:

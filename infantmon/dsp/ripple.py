@@ -13,14 +13,16 @@ from typing import ClassVar
 from infantmon.model.carried import Carried
 
 LATEST = 24  # swings that are looked at
-LEAST = 0.15  # of the usual size: what is smaller is not noted
-SMALL = 0.6  # of the usual size
-SMALL_SHARE = 0.55  # of all swings: more than one small one for each large one
-STILL_SHARE = 0.4  # once it is there
-LARGE_COUNT = 3
-EVEN_SIZE = 2.2  # quartiles of the small sizes differ by no more than this factor
-EVEN_APART = 1.2  # nor those of the distances by more than this
-APART_S = 1.1  # the small ones are no further from the swing before them
+LEAST = 0.15  # of the usual size of a breath: a smaller swing is not noted
+SMALL = 0.6  # of the usual size: a smaller swing is a small one, and may be the heart's
+
+# A ripple is there when the small ones are so many,
+SMALL_SHARE = 0.55  # of all swings: more than one for each large one
+STILL_SHARE = 0.4  # or so many, once it is there
+LARGE_COUNT = 3  # with so many large ones among them, at least,
+EVEN_SIZE = 2.2  # the quartiles of their sizes are within this factor,
+EVEN_APART = 1.2  # those of their distances within this one,
+APART_S = 1.1  # and their usual distance is no longer than this, as a heart's is
 
 
 class Ripple(Carried):

@@ -16,13 +16,14 @@ import numpy as np
 from infantmon.model.arrays import Bools, Floats
 from infantmon.model.carried import Carried
 
-USUAL = 30  # breaths whose median size is usual
-ENOUGH = 8  # with fewer nothing is usual yet
-SMALL = 0.6  # of the usual size: up to here a swing may be the heart's
-ALIKE = 0.2  # and is doubtful if it is as large as one of the last two, by this logarithm,
-FIRST = 2  # or one of so many that begin a row
-SOON_S = 3.5  # without a silence: so soon after the swing before, in seconds
-MOST_S = 60.0  # what lasts longer is breathing, of whatever size, in seconds
+USUAL = 30  # breaths outside of such rows: their median size is usual
+ENOUGH = 8  # with fewer nothing is usual yet, and nothing is doubtful
+
+SMALL = 0.6  # of the usual size: only up to here may a swing be the heart's
+ALIKE = 0.2  # logarithm by which it may differ from one of the two before it, to be as large
+FIRST = 2  # swings that begin a row have none before them: they are doubtful too,
+SOON_S = 3.5  # where each comes so soon after the swing before, in seconds
+MOST_S = 60.0  # a row that lasts longer is breathing, of whatever size, in seconds
 
 
 class EvenSwings(Carried):

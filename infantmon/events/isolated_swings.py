@@ -17,13 +17,17 @@ from infantmon.model.arrays import NO_FLOATS, Bools, Floats
 from infantmon.model.carried import Carried
 from infantmon.model.marks import Breaths
 
-LARGE = 1.8  # of the usual size: from here on a swing is doubtful: a movement, or a gasp,
+# Sizes are shares of the usual size of a breath. The docstring below says on what the values were
+# chosen.
+USUAL = 30  # breaths before the silence: their median size is usual
+ENOUGH = 12  # with fewer nothing is usual yet, and nothing is doubtful
+
+LARGE = 1.8  # from here on a swing is doubtful: a movement, or a gasp
 AFTER_S = 2.0  # and so is what follows it so soon, in seconds
-FIRST_S = 4.0  # a large one so soon in the row is doubtful whatever came before it
-SMALL = 0.7  # of the usual size: up to here a swing is doubtful: the heart, or shallow breathing
+FIRST_S = 4.0  # so soon after the first of the row a large one is doubtful whatever lies between
+
+SMALL = 0.7  # up to here a swing is doubtful: the heart, or shallow breathing
 MOST_S = 12.0  # what lasts longer is breathing, of whatever size, in seconds
-USUAL = 30  # breaths before the row, whose median size is usual
-ENOUGH = 12  # with fewer nothing is usual yet
 
 
 class IsolatedSwings(Carried):

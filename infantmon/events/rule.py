@@ -26,6 +26,9 @@ from infantmon.model.event import PENDING
 from infantmon.model.findings import Findings
 from infantmon.model.usability import BlockingMark, Usability, blocking_marks, pieces
 
+_EDGE, _HOLD_OFF, _NOTHING = range(3)
+"""What may be due, in the order in which it happens at one instant: the edge of an unusable stretch
+is taken, a hold-off runs out, something happens because nothing was found."""
 FEW = 4
 """Of so few findings all are looked at, rather than picked from."""
 
@@ -263,9 +266,10 @@ class ClockedRule(Rule):
             sure_s = max(at_s + self.lag_s, self._edge_known_s)
             held_s = self.condition.held_until_s if self.condition.wake_s < math.inf else math.inf
             if last:
-                due = ((edge_s, 0), (held_s, 1), (at_s, 2))
+                due = ((edge_s, _EDGE), (held_s, _HOLD_OFF), (at_s, _NOTHING))
             else:
-                due = ((edge_due_s, 0), (self.condition.wake_s, 1), (sure_s, 2))
+                wake_s = self.condition.wake_s
+                due = ((edge_due_s, _EDGE), (wake_s, _HOLD_OFF), (sure_s, _NOTHING))
             due_s, which = min(due)
             ripe = due_s <= until_s if inclusive else due_s < until_s
             if not ripe:
@@ -273,9 +277,9 @@ class ClockedRule(Rule):
             if last:
                 due_s = (edge_due_s, self.condition.wake_s, sure_s)[which]
             known_s = min(due_s, until_s)
-            if which == 0:
+            if which == _EDGE:
                 found += self._take_edge(known_s)
-            elif which == 1:
+            elif which == _HOLD_OFF:
                 found += self.condition.wake(known_s)
             else:
                 found += self.nothing_found(at_s, known_s)

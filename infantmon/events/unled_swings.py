@@ -19,18 +19,22 @@ from infantmon.model.arrays import NO_FLOATS, Bools, Floats
 from infantmon.model.carried import Carried
 from infantmon.model.marks import Breaths, RPeaks
 
-BACK_S = 5.0  # R peaks lead again after so long without a break, in seconds
-REMEMBERED = 12  # seconds of pulsation, and
-USUAL = 30  # breaths, before the R peaks were lost: their medians are usual
-GROWN = 4.0  # a swing beyond so many times the usual pulsation is no pulsation: of what was taken
-# out through breaths some is missing, and as the heart slows the pulsation may double
-LEAST = 0.35  # but up to this share of the usual breath it may be: the pulsation grows, and
-# little is known of a small one
-SMALL = 0.7  # nor is one beyond this share of the usual breath
-KEPT_S = 60.0  # no breath comes later than this after its time
-NO_BEAT_S = 10.0  # with no beat for so long nothing is known of the heart
+# Whether R peaks lead
+BACK_S = 5.0  # they lead again after so long without a break, in seconds
+STRANGE_S = 3.0  # they do not while half of those in so long are not reliable, in seconds
+NO_BEAT_S = 10.0  # with no beat for so long nothing is known of the heart, in seconds
+KEPT_S = 60.0  # no breath comes later than this after its time, in seconds
+
+# What was usual before they were lost, as medians
+REMEMBERED = 12  # seconds of pulsation
+USUAL = 30  # breaths
 NEVER = math.inf  # stands for the usual pulsation where R peaks have never led
-STRANGE_S = 3.0  # R peaks do not lead, either, while half of those in so long are not reliable
+
+# Which swings the pulsation could have made
+GROWN = 4.0  # up to so many times the usual pulsation: some of what was taken out through breaths
+# was missing in that, and as the heart slows the pulsation may double
+LEAST = 0.35  # of the usual breath: up to here in any case, since little is known of a small one
+SMALL = 0.7  # of the usual breath: but never beyond this
 
 
 class UnledSwings(Carried):
