@@ -10,7 +10,7 @@ from infantmon.scorecard.card import Card, pooled_timing
 from infantmon.scorecard.detectors import AdaptedDetector, Detected, OwnBeats, _held
 from infantmon.scorecard.gates import Gate, judge
 from infantmon.scorecard.page import as_html
-from infantmon.scorecard.record_score import score_record
+from infantmon.scorecard.record_score import RecordScore, WindowScore, score_record
 from infantmon.scorecard.snr_picture import snr_picture
 from infantmon.scorecard.tables import beside, total_rows
 from infantmon.scoring.marks import match_marks
@@ -165,6 +165,22 @@ def test_no_gate_holds_for_each_of_no_records():
     together, each = judge(card, [Gate("se", 0.0)], each=True)
     assert not together.holds
     assert not each.holds
+
+
+@pytest.mark.parametrize(
+    ("missed", "least", "told"),
+    [
+        (153, 99.85, "99.847 %: NOT reached; furthest below: one 99.847"),
+        (1, 100.0, "99.999 %: NOT reached; furthest below: one 99.999"),
+        (153, 99.9, "99.85 %: NOT reached; furthest below: one 99.85"),
+        (153, 99.8, "99.85 %: holds"),
+    ],
+)
+def test_a_figure_is_not_rounded_up_to_the_gate_that_it_misses(missed, least, told):
+    row = RecordScore("one", 1.0, 1.0, (WindowScore(0.15, Tally(100_000 - missed, missed, 0)),))
+    card = Card("d", "nobody", "invented", "yes", "beats", "x", 0.0, (row,))
+    (verdict,) = judge(card, [Gate("se", least)])
+    assert verdict.words.endswith(told)
 
 
 def test_no_picture_against_the_ratio_where_nothing_is_defined():

@@ -13,6 +13,7 @@ from infantmon.scoring.tallies import Tally, percent
 _FIGURES = {"se": "sensitivity", "ppv": "positive_predictivity", "f1": "f1"}
 _WORDS = {"se": "Se", "ppv": "PPV", "f1": "F1"}
 _SHOWN = 5  # records furthest below that are named
+_MOST_DECIMALS = 9
 
 
 @dataclass(frozen=True)
@@ -68,6 +69,8 @@ class Verdict:
         Whether the gate holds.
     furthest : tuple of (str, float or None)
         The records furthest below, worst first, with their figure.
+    least : float
+        What has to be reached, in percent.
     """
 
     card: str
@@ -76,15 +79,25 @@ class Verdict:
     found: float | None
     holds: bool
     furthest: tuple[tuple[str, float | None], ...] = ()
+    least: float = 0.0
 
     @property
     def words(self) -> str:
         """The verdict in a line."""
-        told = f"{self.card}: {self.gate}, {self.scope}: {percent(self.found)} %"
+        told = f"{self.card}: {self.gate}, {self.scope}: {self._percent(self.found)} %"
         if self.holds:
             return f"{told}: holds"
-        named = ", ".join(f"{record} {percent(found)}" for record, found in self.furthest)
+        named = ", ".join(f"{record} {self._percent(found)}" for record, found in self.furthest)
         return f"{told}: NOT reached" + (f"; furthest below: {named}" if named else "")
+
+    def _percent(self, figure: float | None) -> str:
+        """Return a figure in percent, with more digits where it would be rounded up to the gate."""
+        if figure is not None and 100.0 * figure < self.least:
+            for decimals in range(2, _MOST_DECIMALS):
+                shown = percent(figure, decimals)
+                if float(shown) < self.least:
+                    return shown
+        return percent(figure)
 
 
 def parse_gates(text: str, *, lower: bool = False) -> tuple[Gate, ...]:
@@ -159,7 +172,7 @@ def _together(card: Card, gate: Gate, *, lower: bool) -> Verdict:
     holds = gate.holds(found)
     scope = "all records together" + (", lower end of the interval" if lower else "")
     shown = () if holds else tuple(_below(card, gate, lower=lower)[:_SHOWN])
-    return Verdict(card.title, gate.words, scope, found, holds, shown)
+    return Verdict(card.title, gate.words, scope, found, holds, shown, gate.least)
 
 
 def _each(card: Card, gate: Gate, *, lower: bool) -> Verdict:
@@ -168,7 +181,8 @@ def _each(card: Card, gate: Gate, *, lower: bool) -> Verdict:
     worst = below[0][1] if below else min((f for _, f in rows if f is not None), default=None)
     scope = f"each of {len(rows)} records" + (", lower end" if lower else "")
     holds = bool(rows) and not below
-    return Verdict(card.title, gate.words, scope, worst, holds, tuple(below[:_SHOWN]))
+    shown = tuple(below[:_SHOWN])
+    return Verdict(card.title, gate.words, scope, worst, holds, shown, gate.least)
 
 
 def _rows(card: Card, gate: Gate, *, lower: bool) -> list[tuple[str, float | None]]:
