@@ -40,10 +40,20 @@ AHEAD_S = 600.0
 @record
 @dataclass(frozen=True, slots=True)
 class ChannelSetting:
-    """What the chain has to know of a channel: its rate (Hz) and unit."""
+    """What the chain has to know of a channel: its rate (Hz) and unit.
+
+    Raises
+    ------
+    ArgumentError
+        If the unit is no text.
+    """
 
     rate_hz: float
     unit: str | None = None
+
+    def __post_init__(self) -> None:
+        if not (self.unit is None or isinstance(self.unit, str)):
+            raise ArgumentError(f"the unit is {self.unit!r}; pass text such as 'mV', or None.")
 
 
 class SignalChain(Carried):
@@ -143,7 +153,8 @@ class SignalChain(Carried):
         if ends[last] - ends[first] > ahead_s + 1e-9:
             raise ArgumentError(
                 f"{last} would be {ends[last] - ends[first]:.1f} s ahead of {first}; the limit is "
-                f"{ahead_s:g} s. Push {first}, or tell its loss with gap({first!r}, until_s=...)."
+                f"{ahead_s:g} s. Push {first}, or tell its loss with gap({first!r}, until_s=...); "
+                f"where both are lost for longer, tell it in turns of {ahead_s:g} s."
             )
 
     def inbox(self, role: str) -> Inbox:
@@ -154,7 +165,7 @@ class SignalChain(Carried):
         ArgumentError
             If the chain was made without that channel.
         """
-        if role not in self._inboxes:
+        if not isinstance(role, str) or role not in self._inboxes:
             raise ArgumentError(
                 f"channel {role!r} is not one of {', '.join(self._inboxes)}; "
                 "give its rate from the start to use it."

@@ -7,6 +7,9 @@ from __future__ import annotations
 
 import math
 
+HIGHEST_RATE_HZ = 1e6
+"""No signal here is sampled faster: a higher rate is a slip of the unit, and would fill memory."""
+
 
 class InfantmonError(Exception):
     """Base of every error that the library raises on purpose."""
@@ -43,7 +46,7 @@ def require_rate(rate_hz: object, *, name: str = "rate_hz", lowest_hz: float = 0
     Raises
     ------
     ArgumentError
-        If it is not a finite number above 0 Hz and at least `lowest_hz`.
+        If it is not a finite number above 0 Hz, at least `lowest_hz`, and at most 1 MHz.
     """
     value = require_number(rate_hz, name=name, unit="Hz")
     if value <= 0.0:
@@ -55,6 +58,11 @@ def require_rate(rate_hz: object, *, name: str = "rate_hz", lowest_hz: float = 0
         raise ArgumentError(
             f"{name} is {value:g} Hz; the lowest rate that works here is {lowest_hz:g} Hz. "
             "Record at a higher rate; resampling does not bring back what is missing."
+        )
+    if value > HIGHEST_RATE_HZ:
+        raise ArgumentError(
+            f"{name} is {value:g} Hz; the highest rate that is taken is {HIGHEST_RATE_HZ:g} Hz. "
+            "Pass samples a second."
         )
     return value
 

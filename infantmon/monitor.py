@@ -11,13 +11,22 @@ from typing import Any, ClassVar, Self
 import numpy.typing as npt
 
 from infantmon.chain import AHEAD_S, ChannelSetting, SignalChain
-from infantmon.errors import ArgumentError, StateError, require_number, require_rate
+from infantmon.errors import (
+    ArgumentError,
+    StateError,
+    require_between,
+    require_number,
+    require_rate,
+)
 from infantmon.events.watch import Watch
 from infantmon.model.arrays import Floats, as_samples
 from infantmon.model.carried import Carried, decode, encode
 from infantmon.model.event import Change
 from infantmon.model.prescription import Prescription, UnusualLimitWarning
 from infantmon.monitor_state import MonitorState, Shown
+
+MOST_AHEAD_S = 604800.0
+"""What one channel is ahead of another is held in memory: a week at most, in seconds."""
 
 
 class Monitor(Carried):
@@ -37,7 +46,7 @@ class Monitor(Carried):
     Raises
     ------
     ArgumentError
-        If a rate cannot be used, or none is given.
+        If a rate cannot be used, or none is given; if a unit is no text.
 
     Notes
     -----
@@ -70,8 +79,7 @@ class Monitor(Carried):
         impedance_unit: str | None = None,
         ahead_s: float = AHEAD_S,
     ) -> None:
-        if not isinstance(plan, Prescription):
-            raise ArgumentError(f"plan is a {type(plan).__name__}; pass an infantmon.Prescription.")
+        _require_plan(plan)
         asked = {
             "ecg": (ecg_hz, ecg_unit),
             "ecg2": (ecg2_hz, ecg_unit),
@@ -83,7 +91,7 @@ class Monitor(Carried):
             if rate is not None
         }
         self.plan = plan
-        self._ahead_s = require_number(ahead_s, name="ahead_s", unit="s")
+        self._ahead_s = require_between(ahead_s, 0.0, MOST_AHEAD_S, name="ahead_s", unit="s")
         self._chain = SignalChain(channels)
         self._watch = Watch(plan, self._chain.latencies, tuple(channels))
         self._shown = Shown()
@@ -191,10 +199,13 @@ class Monitor(Carried):
         ------
         ArgumentError
             If `at_s` is not a finite number.
+        StateError
+            If `at_s` lies after the end of a stream that has been finished.
         """
         if at_s is None:
             at_s = self._chain.reached_s
         elif require_number(at_s, name="at_s", unit="s") > self._chain.reached_s:
+            self._require_unfinished()
             self._resets = sorted([*self._resets, float(at_s)])
             return []
         return self._watch.reset(float(at_s))
@@ -261,7 +272,11 @@ class Monitor(Carried):
         ------
         StateError
             If the blob is damaged or foreign, or the plan differs (the tables are named).
+        ArgumentError
+            If the plan is none.
         """
+        if plan is not None:
+            _require_plan(plan)
         parts = decode(blob)
         if set(parts) != {"monitor", "ahead_s", "plan", "state"}:
             raise StateError(
@@ -319,6 +334,11 @@ class Monitor(Carried):
     def _require_unfinished(self) -> None:
         if self._finished:
             raise StateError("the stream has been finished; make a new Monitor for a new one.")
+
+
+def _require_plan(plan: object) -> None:
+    if not isinstance(plan, Prescription):
+        raise ArgumentError(f"plan is a {type(plan).__name__}; pass an infantmon.Prescription.")
 
 
 def _differing(plan: Prescription, saved: Prescription) -> list[str]:

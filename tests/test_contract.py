@@ -268,6 +268,12 @@ def test_every_stage_and_every_check_takes_part():
     assert len(list(product(CASES, CHECKS))) == 15 * 17
 
 
+def test_a_stage_says_what_it_is_made_from():
+    for stage in all_stages():
+        with pytest.raises(ArgumentError, match=f"{stage.__name__} is made from .*Settings"):
+            stage(250.0)
+
+
 def all_stages():
     import importlib
     import pkgutil

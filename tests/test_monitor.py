@@ -237,6 +237,36 @@ def test_a_monitor_needs_a_rate_and_a_prescription():
         Monitor({"apnea": 20}, ecg_hz=250.0)
 
 
+@pytest.mark.parametrize(
+    ("wrong", "words"),
+    [
+        ({"ecg_hz": 1e9}, r"ecg_hz is 1e\+09 Hz; the highest rate"),
+        ({"ecg_unit": 3}, "the unit is 3; pass text such as 'mV', or None"),
+        ({"ahead_s": -1.0}, "ahead_s is -1 s; it must be between 0 and 604800 s"),
+    ],
+)
+def test_wrong_arguments_are_told_at_once(wrong, words):
+    with pytest.raises(ArgumentError, match=words):
+        Monitor(PLAN, **({"ecg_hz": ECG_HZ, "impedance_hz": IMPEDANCE_HZ} | wrong))
+
+
+def test_what_is_no_channel_is_told_whatever_it_is():
+    with pytest.raises(ArgumentError, match=r"channel \['ecg'\] is not one of ecg, impedance"):
+        monitor().gap(["ecg"], until_s=1.0)
+
+
+def test_hours_of_silence_are_told_in_turns():
+    made = monitor()
+    with pytest.raises(ArgumentError, match="where both are lost for longer, tell it in turns of"):
+        made.gap("ecg", until_s=7200.0)
+    changes = []
+    for until_s in np.arange(600.0, 7201.0, 600.0):
+        for role in ("ecg", "impedance"):
+            changes += made.gap(role, until_s=until_s)
+    assert made.state.reached_s == pytest.approx(7200.0, abs=0.1)
+    assert ("signal unusable", "active") in {(c.kind, c.state) for c in changes}
+
+
 def test_pushed_arrays_may_be_used_again():
     made, chunk = monitor(("ecg",)), np.empty(0)
     found = []

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from monitored_night import changes_of, latched_time, monitor, pushes, reviewed, through
 
-from infantmon.errors import ArgumentError
+from infantmon.errors import ArgumentError, StateError
 from infantmon.events.log import fold
 from infantmon.monitor import Monitor
 
@@ -76,3 +76,12 @@ def test_a_waiting_reset_is_saved():
 def test_a_reset_needs_a_time(at_s):
     with pytest.raises(ArgumentError, match="at_s"):
         monitor().reset(at_s=at_s)
+
+
+def test_after_the_end_no_reset_is_waited_for():
+    made, known = monitor(), latched_time()
+    through(made, known + 1.0)
+    made.finish()
+    with pytest.raises(StateError, match="has been finished"):
+        made.reset(at_s=made.state.reached_s + 1.0)
+    assert "low heart rate" in {change.kind for change in made.reset()}

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from monitored_night import IMPEDANCE_HZ, PLAN, monitor, pushes, random_pushes, reviewed, through
 
-from infantmon.errors import StateError
+from infantmon.errors import ArgumentError, StateError
 from infantmon.model.prescription import Prescription
 from infantmon.monitor import Monitor
 from infantmon.stages.r_peaks import RPeakDetector, RPeakSettings
@@ -40,6 +40,11 @@ def test_another_plan_is_named_by_its_fields():
         StateError, match=r"differs from the saved one in: apnea\.limit_s, contact_loss"
     ):
         Monitor.resume(blob, other)
+
+
+def test_a_plan_that_is_none_is_told():
+    with pytest.raises(ArgumentError, match=r"plan is a dict; pass an infantmon\.Prescription"):
+        Monitor.resume(monitor().save(), {"apnea": {"limit_s": 20}})
 
 
 def test_resuming_does_not_warn_of_the_limits_again(recwarn):

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import numpy.typing as npt
 
@@ -20,7 +22,8 @@ def as_samples(values: npt.ArrayLike, *, name: str = "samples") -> Floats:
     Parameters
     ----------
     values : array_like, shape (n,)
-        Samples in any real type. NaN and infinity pass through: bad samples never raise.
+        Samples in any real type. NaN and infinity pass through: bad samples never raise. What is
+        masked in a masked array is NaN.
     name : str
         What to call them in an error.
 
@@ -29,7 +32,7 @@ def as_samples(values: npt.ArrayLike, *, name: str = "samples") -> Floats:
     ArgumentError
         If they are not one-dimensional, or not real numbers.
     """
-    array = np.asarray(values)
+    array = _as_array(values, name)
     if array.size == 0:
         return NO_FLOATS
     if array.dtype.kind not in "fiub":
@@ -42,4 +45,17 @@ def as_samples(values: npt.ArrayLike, *, name: str = "samples") -> Floats:
             f"{name} has shape {array.shape}; one dimension is expected. "
             "Pass one channel at a time."
         )
-    return array.astype(np.float64, copy=False)
+    with np.errstate(over="ignore"):  # what is too large for float64 is infinity, a bad sample
+        samples = array.astype(np.float64, copy=False)
+    if isinstance(values, np.ma.MaskedArray):
+        samples = np.where(np.ma.getmaskarray(values), np.nan, samples)
+    return samples
+
+
+def _as_array(values: npt.ArrayLike, name: str) -> npt.NDArray[Any]:
+    try:
+        return np.asarray(values)
+    except ValueError as fault:  # lists of unequal length
+        raise ArgumentError(
+            f"{name} cannot be made an array ({fault}). Pass one channel at a time, as numbers."
+        ) from fault
