@@ -15,7 +15,7 @@ from typing import Self
 import numpy.typing as npt
 
 from infantmon import disk_tables as disk
-from infantmon.errors import StateError, require_between
+from infantmon.errors import InfantmonError, StateError, require_between
 from infantmon.event_store import EventStore, OverwrittenOfKind, StoredEvent, Waveform
 from infantmon.model.arrays import Floats, as_samples
 from infantmon.model.carried import decode, encode
@@ -54,7 +54,7 @@ class DiskRecorder:
         self._count = 0  # changes so far
         self._saved_s = -math.inf
         self._trimmed_s = -math.inf
-        self._failed = False  # the disk did not take what the monitor has taken
+        self._failed = False  # the monitor may have taken what the disk has not
 
     @classmethod
     def begin(
@@ -291,14 +291,16 @@ class DiskRecorder:
     @contextmanager
     def _transaction(self) -> Iterator[None]:
         if self._failed:
-            raise StateError("the disk refused a push before this one; go on with reopen().")
-        taken = self.arrived
+            raise StateError(
+                "what was given before did not come to the disk in full; go on with reopen()."
+            )
         self._tables.execute("BEGIN IMMEDIATE")
         try:
             yield
             self._tables.execute("COMMIT")
-        except BaseException:
-            self._failed = self.arrived != taken
+        except BaseException as fault:
+            # What is refused has changed nothing; else the monitor may be ahead of the disk.
+            self._failed = not isinstance(fault, InfantmonError)
             if self._tables.in_transaction:
                 self._tables.execute("ROLLBACK")
             raise

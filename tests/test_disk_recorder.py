@@ -221,3 +221,40 @@ def test_after_the_disk_has_failed_nothing_is_acknowledged(samples, tmp_path, mo
     recorder = DiskRecorder.reopen(tmp_path / "a.db")
     assert recorder.arrived == {"ecg": 0, "impedance": 0}
     recorder.push(**part)
+
+
+def test_after_the_disk_has_failed_a_reset_nothing_is_acknowledged(samples, tmp_path, monkeypatch):
+    """The monitor has been reset, the disk has not: a push that went on would not add up."""
+    recorder = DiskRecorder.begin(tmp_path / "a.db", monitor())
+    for part in chunks(samples, 8.0):
+        recorder.push(**part)
+        if "latched" in recorder.monitor.state.conditions.values():
+            break
+    held = recorder.changes
+
+    def full(*_):
+        raise OSError("no space left")
+
+    monkeypatch.setattr("infantmon.disk_tables.put_reset", full)
+    with pytest.raises(OSError, match="no space"):
+        recorder.reset()
+    monkeypatch.undo()
+    with pytest.raises(StateError, match=r"did not come to the disk.*reopen"):
+        recorder.push(**part)
+    recorder.close()
+    recorder = DiskRecorder.reopen(tmp_path / "a.db")
+    assert recorder.changes == held
+    assert [change.cause for change in recorder.reset()] == ["reset"]
+
+
+def test_what_is_refused_leaves_the_recorder_as_it_was(tmp_path):
+    recorder = DiskRecorder.begin(tmp_path / "a.db", monitor())
+    for refused in (
+        lambda: recorder.push(ecg=np.zeros(125 * 1000)),
+        lambda: recorder.gap("pulse", until_s=1.0),
+        lambda: recorder.reset(at_s=np.nan),
+    ):
+        with pytest.raises(ArgumentError):
+            refused()
+    recorder.push(ecg=np.zeros(125), impedance=np.zeros(50))
+    assert recorder.arrived == {"ecg": 125, "impedance": 50}
