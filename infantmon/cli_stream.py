@@ -6,10 +6,12 @@ import contextlib
 import itertools
 import json as json_text
 import os
+import signal
 import sys
 from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
-from typing import Annotated, Any
+from threading import current_thread, main_thread
+from typing import Annotated, Any, BinaryIO
 
 import typer
 
@@ -26,7 +28,7 @@ from infantmon.report.export import finite
 
 FIRST_LINE = "Replay and bench use only, not on an infant."
 MOST_TOLD = 20
-"""Skipped lines that are told one by one; all are counted."""
+"""Lines skipped or left out in part that are told one by one; all are counted."""
 
 EXAMPLES = """\b
 Example:
@@ -92,8 +94,8 @@ def _run(monitor: Monitor, record: Path | None, *, as_json: bool) -> None:
     keeper = None if record is None else _keeper(record, monitor)
     _say_first(monitor, as_json=as_json)
     reader = FrameReader(keeper or monitor, monitor.rates_hz, _fault_teller())
-    with contextlib.suppress(KeyboardInterrupt):  # then what is left is said, as at the end
-        for change in reader.changes(sys.stdin.buffer):
+    with _ended_by_interrupt(sys.stdin.buffer) as lines:
+        for change in reader.changes(lines):
             _say_change(change, as_json=as_json)
     if keeper is None:
         left = monitor.finish()
@@ -117,24 +119,34 @@ def _say_first(monitor: Monitor, *, as_json: bool) -> None:
 
 
 def _say_last(reader: FrameReader, rates_hz: Mapping[str, float], *, as_json: bool) -> None:
-    """Say how many lines were taken, and what was missing between them."""
-    missing = {role: round(lost_s, 3) for role, lost_s in reader.missing_s.items() if lost_s > 0.0}
+    """Say how many lines were taken, what was missing between them, and what came twice."""
+    missing, repeated = _rounded(reader.missing_s), _rounded(reader.repeated_s)
     if as_json:
         told = {"frames": reader.frames, "lines": reader.lines, "skipped": reader.skipped}
-        _say({"end": {**told, "missing_s": missing}})
+        _say({"end": {**told, "missing_s": missing, "repeated_s": repeated}})
         return
-    for role, lost_s in missing.items():
-        _say(f"{role}: {lost_s:g} s missing between frames, if its rate is {rates_hz[role]:g} Hz")
+    for words, seconds in (
+        ("missing between frames", missing),
+        ("had come already and were left out", repeated),
+    ):
+        for role, length_s in seconds.items():
+            _say(f"{role}: {length_s:g} s {words}, if its rate is {rates_hz[role]:g} Hz")
     _say(f"{reader.frames} frames in {reader.lines} lines; {reader.skipped} lines skipped")
+
+
+def _rounded(seconds: Mapping[str, float]) -> dict[str, float]:
+    return {role: round(length_s, 3) for role, length_s in seconds.items() if length_s > 0.0}
 
 
 def _keeper(path: Path, monitor: Monitor) -> DiskRecorder:
     if not path.exists():
         return DiskRecorder.begin(path, monitor)
     keeper = DiskRecorder.reopen(path)
-    if keeper.monitor.plan != monitor.plan or keeper.monitor.rates_hz != monitor.rates_hz:
+    begun = keeper.monitor
+    if (begun.plan, begun.rates_hz, begun.units) != (monitor.plan, monitor.rates_hz, monitor.units):
         raise InfantmonError(
-            f"{path} was begun with other limits or rates; name another file, or give the same."
+            f"{path} was begun with other limits, rates or units; name another file, or give the "
+            "same."
         )
     if keeper.finished:
         raise InfantmonError(f"{path} holds a stream that came to its end; name another file.")
@@ -165,17 +177,57 @@ def _say(what: str | dict[str, Any]) -> None:
 
 
 def _fault_teller() -> Callable[[int, str], None]:
-    """Return what tells the first skipped lines one by one, and that the rest are counted."""
+    """Return what tells the first faulty lines one by one, and that the rest are counted."""
     told = itertools.count(1)
 
     def tell(number: int, why: str) -> None:
         place = next(told)
         if place <= MOST_TOLD:
-            print(f"line {number} skipped: {why}", file=sys.stderr, flush=True)  # noqa: T201
+            print(f"line {number} {why}", file=sys.stderr, flush=True)  # noqa: T201
         elif place == MOST_TOLD + 1:
-            print("further skipped lines are counted only", file=sys.stderr)  # noqa: T201
+            print("further such lines are counted only", file=sys.stderr)  # noqa: T201
 
     return tell
+
+
+class _Lines:
+    """A stream of lines that an interrupt brings to its end: between two lines, never in a push."""
+
+    def __init__(self, stream: BinaryIO) -> None:
+        self._stream = stream
+        self._reading = False
+        self._ended = False
+
+    def readline(self, most: int, /) -> bytes:
+        """Return the next line, or nothing once an interrupt has come."""
+        try:
+            self._reading = True
+            return b"" if self._ended else self._stream.readline(most)
+        except KeyboardInterrupt:
+            self._ended = True
+            return b""
+        finally:
+            self._reading = False
+
+    def interrupt(self, *_: object) -> None:
+        """End the wait for a line at once, or else a push first; a second one breaks off."""
+        if self._reading or self._ended:
+            raise KeyboardInterrupt
+        self._ended = True
+
+
+@contextlib.contextmanager
+def _ended_by_interrupt(stream: BinaryIO) -> Iterator[_Lines]:
+    """Yield the lines of a stream, which an interrupt ends: what is left is said as at the end."""
+    lines, before = _Lines(stream), signal.getsignal(signal.SIGINT)
+    ours = before is signal.default_int_handler and current_thread() is main_thread()
+    if ours:  # else somebody else looks after interrupts, or they are ignored
+        signal.signal(signal.SIGINT, lines.interrupt)
+    try:
+        yield lines
+    finally:
+        if ours:
+            signal.signal(signal.SIGINT, before)
 
 
 @contextlib.contextmanager

@@ -7,7 +7,9 @@ A frame is a JSON object with the time of its first sample and the samples of on
     {"time_s": 12.0, "ecg": [0.01, 0.02], "impedance": [512.3, null]}
 
 `time_s` counts seconds from the start of the stream. Samples that were not recorded are null. What
-is missing between two frames is a gap. A line that is no such frame is told, counted and skipped.
+is missing between two frames is a gap; what a frame says again is left out, told and counted. A
+frame that begins within 1.5 samples of the end of what has come goes on there: a source that rounds
+its times loses nothing. A line that is no such frame is told, counted and skipped.
 """
 
 from __future__ import annotations
@@ -16,7 +18,7 @@ import json
 import math
 import time
 from collections.abc import Callable, Iterator, Mapping
-from typing import Any, BinaryIO, Protocol
+from typing import Any, Protocol
 
 import numpy as np
 import numpy.typing as npt
@@ -29,9 +31,15 @@ from infantmon.model.recording import ROLES, Recording
 LONGEST_LINE = 1 << 20
 """Bytes of the longest line that is read as a frame; of a longer one nothing is kept."""
 LONGEST_GAP_S = 3600.0
-"""A frame that lies further ahead than this, in seconds, is no frame: its time is wrong."""
+"""A frame that lies further ahead than this, in seconds, is skipped: its time may be wrong. It is
+right if another one goes on from it, within `SILENT_S`."""
+LONGEST_SILENCE_S = 604800.0
+"""But no silence lasts longer than a week (in seconds)."""
 SILENT_S = 60.0
 """A channel this far behind the others, in seconds, has fallen silent: that is told as a gap."""
+SLACK = 1.5
+"""A frame that begins so many samples off the end of what has come goes on there: a source may
+round the number of its samples up or down (1), and its times to the nearest (0.5)."""
 _HOLE_STEP_S = 30.0
 
 
@@ -55,6 +63,13 @@ class Pushed(Protocol):
         """Take a hole."""
 
 
+class Lines(Protocol):
+    """What lines are read from: a pipe, a file."""
+
+    def readline(self, most: int, /) -> bytes:
+        """Return the next line with its end, or its first `most` bytes; nothing at the end."""
+
+
 class FrameReader:
     """Gives frames to a monitor, and tells lines that are none.
 
@@ -65,7 +80,8 @@ class FrameReader:
     rates_hz : mapping of str to float
         Sampling rate of each channel, in Hz.
     tell : callable or None
-        Called with the number of each line that was skipped (from 1), and why.
+        Called with the number of each line (from 1) that was skipped, or of which samples were left
+        out, and why.
 
     Attributes
     ----------
@@ -73,6 +89,8 @@ class FrameReader:
         Lines so far; those that were frames, and those that were none.
     missing_s : dict of str to float
         Seconds of each channel that were told as gaps.
+    repeated_s : dict of str to float
+        Seconds of each channel that were left out, because they had come already.
 
     Notes
     -----
@@ -92,6 +110,8 @@ class FrameReader:
         self.frames = 0
         self.skipped = 0
         self.missing_s = dict.fromkeys(self._rates, 0.0)
+        self.repeated_s = dict.fromkeys(self._rates, 0.0)
+        self._far_s = math.inf  # time of the latest frame, if it was skipped as too far ahead
 
     def take(self, line: bytes) -> list[Change]:
         """Take one line; return the changes that are known with it.
@@ -111,15 +131,15 @@ class FrameReader:
         try:
             start_s, samples = self._parsed(line)
             ticks = self._ticks(start_s, samples)
+            samples = self._news(samples, ticks)
         except _FrameError as fault:
             self.skipped += 1
-            if self._tell is not None:
-                self._tell(self.lines, str(fault))
+            self._say(f"skipped: {fault}")
             return []
         self.frames += 1
         return self._given(samples, ticks)
 
-    def changes(self, stream: BinaryIO) -> Iterator[Change]:
+    def changes(self, stream: Lines) -> Iterator[Change]:
         """Read a stream to its end, line by line, and yield the changes.
 
         Parameters
@@ -156,17 +176,52 @@ class FrameReader:
 
     def _ticks(self, start_s: float, samples: Mapping[str, Floats]) -> dict[str, int]:
         """Return where each channel's samples begin, or say why they cannot begin there."""
-        ticks = {role: round(start_s * self._rates[role]) for role in samples}
-        for role, tick in ticks.items():
-            ahead_s = (tick - self._monitor.arrived[role]) / self._rates[role]
-            if ahead_s < 0.0:
-                raise _FrameError(
-                    f"{role} begins {-ahead_s:g} s before the end of what has come; "
-                    f"check time_s and the rate, {self._rates[role]:g} Hz"
-                )
-            if ahead_s > LONGEST_GAP_S:
-                raise _FrameError(f"{role} begins {ahead_s:g} s ahead; {LONGEST_GAP_S:g} s at most")
+        far_s, self._far_s = self._far_s, math.inf
+        most_s = LONGEST_SILENCE_S if 0.0 < start_s - far_s <= SILENT_S else LONGEST_GAP_S
+        arrived = self._monitor.arrived
+        ticks = {}
+        for role in samples:
+            exact = start_s * self._rates[role]
+            ahead = exact - arrived[role]
+            ahead_s = ahead / self._rates[role]
+            if ahead_s > most_s:
+                self._far_s = start_s
+                raise _FrameError(f"{role} begins {ahead_s:g} s ahead; {most_s:g} s at most")
+            ticks[role] = arrived[role] if abs(ahead) <= SLACK + 1e-6 else round(exact)
         return ticks
+
+    def _news(self, samples: Mapping[str, Floats], ticks: dict[str, int]) -> dict[str, Floats]:
+        """Return what has not come yet, and let `ticks` be where that begins.
+
+        Raises
+        ------
+        _FrameError
+            If nothing of it is new.
+        """
+        arrived = self._monitor.arrived
+        early = {r: arrived[r] - tick for r, tick in ticks.items() if tick < arrived[r]}
+        news = {role: values[early.get(role, 0) :] for role, values in samples.items()}
+        if not early:
+            return news
+        said = "; ".join(self._early_text(role, count) for role, count in early.items())
+        if not any(len(values) for values in news.values()):
+            raise _FrameError(said)
+        for role, count in early.items():
+            ticks[role] = arrived[role]
+            self.repeated_s[role] += min(count, len(samples[role])) / self._rates[role]
+        self._say(f"left out in part: {said}")
+        return news
+
+    def _early_text(self, role: str, count: int) -> str:
+        rate = self._rates[role]
+        return (
+            f"{role} begins {count / rate:g} s before the end of what has come; "
+            f"check time_s and the rate, {rate:g} Hz"
+        )
+
+    def _say(self, what: str) -> None:
+        if self._tell is not None:
+            self._tell(self.lines, what)
 
     def _given(self, samples: Mapping[str, Floats], ticks: Mapping[str, int]) -> list[Change]:
         changes: list[Change] = []

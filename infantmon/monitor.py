@@ -227,6 +227,11 @@ class Monitor(Carried):
         return {role: channel.rate_hz for role, channel in self._chain.channels.items()}
 
     @property
+    def units(self) -> dict[str, str | None]:
+        """Unit of each channel, None where it is not known."""
+        return {role: channel.unit for role, channel in self._chain.channels.items()}
+
+    @property
     def arrived(self) -> dict[str, int]:
         """How many samples of each channel have been taken, lost ones included."""
         return {role: self._chain.inbox(role).arrived for role in self._chain.channels}

@@ -2,9 +2,13 @@
 
 import io
 import json
+import math
+import os
+import signal
 import subprocess
 import sys
 import tracemalloc
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -12,6 +16,8 @@ import pytest
 import infantmon as im
 from infantmon import simulate as sim
 from infantmon.cli import main
+from infantmon.cli_stream import _Lines
+from infantmon.disk_recorder import DiskRecorder
 from infantmon.framed import LONGEST_LINE, FrameReader, frames_of
 
 PLAN = im.Prescription(apnea={"limit_s": 10}, contact_loss={"delay_s": 5})
@@ -76,6 +82,89 @@ def test_a_hole_between_frames_is_a_gap(recording):
         want += made.gap(role, until_s=75.0)
     want += made.push(**{r: v[round(75 * RATES[r]) :] for r, v in channels.items()})
     assert read(lost)[0] == want + made.finish()
+
+
+def stamped(recording, stamp, step_s=1.0):
+    """Frames of so many seconds, each with the time that a source gives it."""
+    for line in frames_of(recording, step_s=step_s):
+        frame = json.loads(line)
+        yield json.dumps(frame | {"time_s": stamp(frame["time_s"])}).encode() + b"\n"
+
+
+@pytest.mark.parametrize("rounded", [math.floor, math.ceil, round])
+def test_a_source_that_rounds_its_times_and_its_samples_loses_nothing(rounded):
+    rate, made, told = 62.5, im.Monitor(PLAN, impedance_hz=62.5), []
+    values = np.sin(np.arange(6250) / 20.0)
+    reader = FrameReader(made, {"impedance": rate}, lambda *what: told.append(what))
+    for second in range(100):
+        part = values[rounded(second * rate) : rounded((second + 1) * rate)]
+        reader.take(json.dumps({"time_s": second, "impedance": part.tolist()}).encode())
+    assert (told, reader.missing_s, reader.repeated_s) == ([], {"impedance": 0}, {"impedance": 0})
+    assert made.arrived == {"impedance": 6250}
+
+
+@pytest.mark.parametrize("drift", [-1e-3, 1e-3])
+def test_a_clock_that_drifts_costs_no_more_than_it_drifts(recording, drift):
+    found, reader, told = read(stamped(recording, lambda time_s: time_s * (1.0 + drift)))
+    off_s = abs(drift) * 120.0
+    seconds, other = reader.missing_s, reader.repeated_s
+    if drift < 0.0:
+        seconds, other = other, seconds
+        assert "left out in part: ecg begins 0.016 s before the end" in told[0][1]
+    assert reader.skipped == 0
+    for role, rate in RATES.items():
+        assert 0.0 < seconds[role] <= off_s + 2.0 / rate
+        assert other[role] == 0.0
+    kinds = [(change.kind, change.state) for change in found]
+    assert kinds == [(change.kind, change.state) for change in expected(recording)]
+
+
+def test_what_a_frame_says_again_is_left_out_and_counted(recording):
+    """Each frame of two seconds holds the second before again."""
+    channels = recording.channels
+    again = []
+    for second in range(120):
+        first_s = max(second - 1, 0)
+        parts = {role: channels[role].between(first_s, second + 1)[1].tolist() for role in RATES}
+        again.append(json.dumps({"time_s": first_s} | parts).encode() + b"\n")
+    found, reader, told = read(again)
+    assert found == expected(recording)
+    assert (reader.frames, reader.skipped) == (120, 0)
+    assert reader.repeated_s == pytest.approx(dict.fromkeys(RATES, 119.0))
+    assert [number for number, _ in told] == list(range(2, 121))
+
+
+def test_one_channel_may_come_again_while_the_other_is_new():
+    ecg, impedance = [0.1] * 125, [500.0] * 50
+    reader = FrameReader(made := monitor(), RATES)
+    reader.take(json.dumps({"time_s": 0, "ecg": ecg}).encode())
+    reader.take(json.dumps({"time_s": 0, "ecg": ecg, "impedance": impedance}).encode())
+    assert made.arrived == {"ecg": 125, "impedance": 50}
+    assert reader.repeated_s == {"ecg": 1.0, "impedance": 0.0}
+
+
+def test_after_hours_of_silence_the_stream_goes_on(recording):
+    """One frame so far ahead may have a wrong time; one that follows it shows that it is right."""
+    late = list(stamped(recording, lambda time_s: time_s + (7200.0 if time_s >= 60.0 else 0.0)))
+    found, reader, told = read(late)
+    assert told == [  # a frame holds one channel
+        (121, "skipped: ecg begins 7200 s ahead; 3600 s at most"),
+        (122, "skipped: impedance begins 7200 s ahead; 3600 s at most"),
+    ]
+    assert reader.missing_s == {"ecg": 7201.0, "impedance": 7201.0}
+    usable_s = [change.known_s for change in found if change.cause == "signal usable again"]
+    assert usable_s[0] == pytest.approx(7261.0, abs=1.5)
+
+
+def test_wrong_times_do_not_carry_the_stream_away(recording):
+    """Neither scattered ones, nor one beyond a week that others follow."""
+    frames = list(frames_of(recording, step_s=1.0))
+    far = [json.dumps({"time_s": at_s, "ecg": [0.0]}).encode() + b"\n" for at_s in (9e3, 5e4, 9e3)]
+    weeks = [json.dumps({"time_s": 7e5 + k, "ecg": [0.0]}).encode() + b"\n" for k in range(5)]
+    found, reader, told = read([*frames[:50], *far, *frames[50:90], *weeks, *frames[90:]])
+    assert found == expected(recording)
+    assert reader.skipped == len(told) == 8
+    assert "604800 s at most" in told[-1][1]
 
 
 def test_a_silent_channel_does_not_stop_the_other():
@@ -160,8 +249,10 @@ def test_a_rate_that_is_stated_wrong_shows_in_what_is_told(recording, streamed):
     *_, missing, end = told
     assert missing == "impedance: 59.5 s missing between frames, if its rate is 100 Hz"
     assert end == "240 frames in 240 lines; 0 lines skipped"
-    _, _, low = streamed(sent, "--ecg-hz", "125", "--impedance-hz", "40")
+    _, told, low = streamed(sent, "--ecg-hz", "125", "--impedance-hz", "40")
     assert "check time_s and the rate, 40 Hz" in low
+    words = "impedance: 29.75 s had come already and were left out, if its rate is 40 Hz"
+    assert told[-2] == words
 
 
 def test_the_command_says_what_is_not_watched(streamed):
@@ -178,6 +269,61 @@ def test_a_stream_that_came_to_its_end_is_not_gone_on_with(recording, streamed):
     assert streamed(sent, *words)[0] == 0
     told = "infantmon: a.db holds a stream that came to its end; name another file.\n"
     assert streamed(sent, *words) == (2, [], told)
+
+
+def test_a_file_that_was_begun_in_another_unit_is_not_gone_on_with(recording, streamed, tmp_path):
+    first = next(frames_of(recording, step_s=10.0))
+    words = ("--ecg-hz", "125", "--impedance-hz", "50")
+    plan = im.Prescription(apnea={"limit_s": 10})
+    begun = im.Monitor(plan, ecg_hz=125.0, impedance_hz=50.0)
+    recorder = DiskRecorder.begin(tmp_path / "a.db", begun)
+    recorder.close()
+    code, told, fault = streamed(first, *words, "--ecg-unit", "mV", "--record", "a.db")
+    assert (code, told) == (2, [])
+    assert "begun with other limits, rates or units" in fault
+    assert streamed(first, *words, "--record", "a.db")[0] == 0
+
+
+def test_an_interrupt_ends_the_stream_between_two_frames(recording, tmp_path):
+    """However it falls: what has come is said, and is on disk."""
+    (tmp_path / "limits.toml").write_text("[apnea]\nlimit_s = 10\n", encoding="utf-8")
+    call = [
+        sys.executable, "-m", "infantmon", "stream", "--prescription", "limits.toml",
+        "--ecg-hz", "125", "--impedance-hz", "50", "--record", "a.db",
+    ]  # fmt: skip
+    here = os.environ | {"PYTHONPATH": str(Path(__file__).parents[1])}
+    pipes = {"stdin": subprocess.PIPE, "stdout": subprocess.PIPE, "stderr": subprocess.PIPE}
+    with subprocess.Popen(call, cwd=tmp_path, env=here, **pipes) as child:
+        lines = list(frames_of(recording, step_s=1.0))
+        child.stdin.write(b"".join(lines[:130]))
+        child.stdin.flush()
+        while b"apnea: active" not in (line := child.stdout.readline()):
+            assert line  # it has not ended
+        child.send_signal(signal.SIGINT)  # while frames are left in the pipe: mostly in a push
+        out, errors = child.communicate()
+    assert (child.returncode, errors) == (0, b"")
+    frames = int(out.decode().splitlines()[-1].split()[0])
+    assert 0 < frames <= 130
+    recorder = DiskRecorder.reopen(tmp_path / "a.db")
+    assert recorder.finished
+    seconds = math.ceil(frames / 2)  # a frame is a second of one channel
+    assert recorder.arrived == {"ecg": seconds * 125, "impedance": seconds * 50}
+
+
+def test_lines_end_at_an_interrupt_but_a_push_is_not_broken_off():
+    lines = _Lines(io.BytesIO(b"one\ntwo\n"))
+    assert lines.readline(99) == b"one\n"
+    lines.interrupt()  # as from a signal that falls in a push: nothing is raised
+    assert lines.readline(99) == b""
+    with pytest.raises(KeyboardInterrupt):
+        lines.interrupt()  # a second one breaks off
+
+    class Waits(io.BytesIO):
+        def readline(self, *_):
+            waiting.interrupt()
+
+    waiting = _Lines(Waits())
+    assert waiting.readline(99) == b""
 
 
 def test_a_replay_keeps_pace(recording):
