@@ -6,6 +6,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from infantmon.errors import ArgumentError
+from infantmon.events.log import EventLog
+from infantmon.model.event import Event
 from infantmon.scoring.episodes import EpisodeTally, match_episodes
 
 
@@ -125,6 +127,14 @@ def test_undefined_is_none():
 def test_episodes_that_cannot_be_scored(reference, words):
     with pytest.raises(ArgumentError, match=words):
         match_episodes(reference, [[1, 2]])
+
+
+def test_what_is_easily_passed_is_told_how_to_pass():
+    events = EventLog([Event(1, "apnea", 10.0, 30.0, 32.0)])
+    with pytest.raises(ArgumentError, match=r"of events \(event.onset_s, event.end_s\)"):
+        match_episodes([[10, 32]], events)
+    with pytest.raises(ArgumentError, match="infinity for an end that is not known"):
+        match_episodes([[10, None]], [])
 
 
 def test_settings_that_cannot_be_used():

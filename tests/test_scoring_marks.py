@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from scipy.optimize import linear_sum_assignment
 
 from infantmon.errors import ArgumentError
+from infantmon.model.marks import HeartRates
 from infantmon.scoring.marks import match_marks, score_marks
 from infantmon.scoring.tallies import Tally
 
@@ -168,6 +169,13 @@ def test_marks_that_cannot_be_scored(reference, words):
 def test_windows_that_cannot_be_used(window, words):
     with pytest.raises(ArgumentError, match=words):
         match_marks([1.0], [1.0], window)
+
+
+def test_what_is_easily_passed_is_told_how_to_pass():
+    marks = np.array([1.0, 2.0])
+    beats = HeartRates(marks, marks, marks, marks)
+    with pytest.raises(ArgumentError, match=r"test_s is a HeartRates; pass its times, \.time_s"):
+        match_marks(marks, beats, 0.15)
 
 
 def test_a_period_that_ends_before_it_starts():

@@ -96,10 +96,23 @@ def require_level(level: object) -> float:
 
 
 def _as_floats(values: npt.ArrayLike, *, name: str) -> Floats:
+    if hasattr(values, "time_s"):
+        raise ArgumentError(f"{name} is a {type(values).__name__}; pass its times, .time_s.")
     array = np.asarray(values)
     if array.size and array.dtype.kind not in "fiu":
-        raise ArgumentError(f"{name} has type {array.dtype}; times in seconds are expected.")
+        raise ArgumentError(
+            f"{name} has type {array.dtype}; times in seconds are expected{_hint(array)}."
+        )
     return array.astype(np.float64)
+
+
+def _hint(array: npt.NDArray[np.generic]) -> str:
+    """Say what to pass in place of two things that are easily passed."""
+    if array.dtype.kind != "O":
+        return ""
+    if hasattr(array.flat[0], "onset_s"):
+        return ", of events (event.onset_s, event.end_s)"
+    return ", infinity for an end that is not known" if None in array.ravel().tolist() else ""
 
 
 def _require_times(times: Floats, *, name: str) -> None:
