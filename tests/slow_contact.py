@@ -146,6 +146,7 @@ class SlowMovement:
         self.samples: list[float] = []
         self.blocks: list[tuple[float, float] | None] = []
         self.history: list[float] = []
+        self.still: list[float] = []
         self.apart: dict[int, float] = {}
         self.began: int | None = None
         self.told = False
@@ -204,8 +205,14 @@ class SlowMovement:
         found = self.measured(len(self.blocks) - 1, 8)
         swing = found[1] - found[0] if found else 0.0
         if swing > 0 and not self.window_burst:
-            self.history = [*self.history, swing][-32:]
+            pause = len(self.history) >= 3 and swing < 0.2 * self.usual()
+            self.still = [*self.still, swing] if pause else []
+            if not pause:
+                self.history = [*self.history, swing][-32:]
+            elif len(self.still) == 32:
+                self.history, self.still = self.still, []
         elif swing > 0:
+            self.still = []
             self.apart[k] = swing
             recent = {w: s for w, s in self.apart.items() if w > k - 32}
             four = [recent.get(w, 0.0) for w in range(k - 3, k + 1)]

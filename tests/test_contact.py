@@ -254,6 +254,23 @@ def test_a_pause_does_not_make_the_next_breath_a_movement():
     assert len(run(x, IMPEDANCE)) == 0
 
 
+@pytest.mark.parametrize("breaths_s", [6.0, 10.0])
+def test_nor_do_many_long_pauses_with_a_few_breaths_between_them(breaths_s):
+    x = breathing(400)
+    at_s = np.arange(len(x)) / 50.0
+    still = (at_s > 40.0) & ((at_s - 40.0) % (28.0 + breaths_s) < 28.0)
+    x[still] = 500.0 + 0.02 * (x[still] - 500.0)
+    assert len(run(x, IMPEDANCE)) == 0
+
+
+def test_but_after_a_minute_far_smaller_swings_are_the_usual_ones():
+    x = breathing(240)
+    x[3000:] = 500.0 + 0.05 * (x[3000:] - 500.0)
+    x[9000:9250] += 0.5 * np.sin(2 * np.pi * 1.3 * np.arange(250) / 50)  # 120 s later
+    marks = run(x, IMPEDANCE).disturbing
+    assert marks.spans(240.0).start_s[0] == pytest.approx(180.0, abs=0.5)
+
+
 def test_a_level_jump_is_a_step():
     x = breathing(120)
     x[3000:] += 30.0

@@ -54,6 +54,21 @@ def test_what_could_not_be_used_before_a_pause_is_no_small_breath():
     assert one.measures.pulsation_ratio == pytest.approx(0.2, abs=0.1)
 
 
+def test_pauses_close_to_each_other_are_measured_by_the_breaths_between_them():
+    """More than half of the 30 s before each is the pause before: its rest is no breath's size."""
+    at_s = [60.0 + 36.0 * n for n in range(12)]
+    pauses = [sim.Pause(at, 26.0) for at in at_s]
+    scenario = sim.Scenario(
+        at_s[-1] + 60.0, 250.0, 62.5, pulsation=sim.PulsationByPhase(0.2), events=tuple(pauses)
+    )
+    listed = recorded_events([(at, at + 26.0, "apnea", "", False) for at in at_s])
+    review = im.review(sim.simulate_night(scenario, 7).recording, LIMITS, recorded=listed)
+    events = review.events.of_kind("apnea")
+    assert [e.judgement for e in events] == ["supported"] * len(at_s)
+    ratios = [one.measures.pulsation_ratio for one in review.recorded.judged]
+    assert ratios == pytest.approx([0.09] * len(at_s), abs=0.04)  # as in pauses far apart
+
+
 @pytest.mark.parametrize("heart_bpm", [126.0, 141.0, 174.0])
 @pytest.mark.parametrize("seed", [1, 2, 3])
 def test_the_heart_alone_in_a_long_pause_after_few_breaths_is_no_breathing_in_step(heart_bpm, seed):

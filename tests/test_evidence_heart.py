@@ -13,14 +13,14 @@ from infantmon.model.spans import ContactMarks, Reason
 REACHED_S = 200.0
 
 
-def case_of(event, *, beats=None, breaths=None, pulsation=None, contact=None):
+def case_of(event, *, beats=None, second=None, breaths=None, pulsation=None, contact=None):
     history = History()
     history.add(
         Batch(
             r_peaks=beats if beats is not None else RPeaks.empty(),
             breaths=breaths if breaths is not None else Breaths.empty(),
             pulsation=pulsation if pulsation is not None else Pulsations.empty(),
-            second_beats=RPeaks.empty(),
+            second_beats=second if second is not None else RPeaks.empty(),
             contact=contact or {},
             reached_s=REACHED_S,
         )
@@ -112,6 +112,35 @@ def test_but_not_in_the_interval_of_a_slow_heart_nor_of_a_fast_one():
     assert still((100.0, 106.5), kind="low heart rate", until_s=102.6)
     assert not still((100.0, 106.5), kind="low heart rate", until_s=102.4)
     assert not still((100.0, 106.5), kind="high heart rate")
+
+
+def beside_turned(turned, *, kind="low heart rate", intervals_s=(1.1, 0.5, 0.5), second=False):
+    """Twenty beats, then some intervals; the beats at some places from the last of them on point
+    the other way."""
+    time_s = np.concatenate([np.arange(98.0, 107.6, 0.5), 107.5 + np.cumsum(intervals_s)])
+    amplitude = np.where(np.isin(np.arange(len(time_s)) - 19, turned), 1.0, -0.5)
+    beats = RPeaks(
+        time_s, time_s, np.arange(len(time_s)), amplitude, np.ones(len(time_s), dtype=bool)
+    )
+    event = Event(
+        1, kind, 108.25, 108.6, float(time_s[-1]), limits={"limit_bpm": 80, "hold_off_s": 0}
+    )
+    case = case_of(event, beats=beats, second=beats if second else None)
+    return [r.side for r in reasons_for(case) if "points the other way" in r.text]
+
+
+@pytest.mark.parametrize(
+    ("turned", "against"),
+    [((0,), True), ((1,), True), ((2,), False), ((0, 1), False), ((), False), ((-3,), False)],
+)
+def test_a_slow_heart_beside_the_only_turned_beat_is_doubtful(turned, against):
+    assert beside_turned(turned) == ["against"] * against
+
+
+def test_but_not_with_another_long_interval_nor_of_another_kind_nor_if_two_leads_show_it():
+    assert not beside_turned((0,), intervals_s=(1.1, 1.1, 0.5))
+    assert not beside_turned((0,), kind="high heart rate")
+    assert not beside_turned((0,), second=True)
 
 
 def without_beats(kind, before, *, length_s=6.0, strange=()):

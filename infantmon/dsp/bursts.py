@@ -60,16 +60,19 @@ class BlockRanges(Carried):
 class UsualSwing(Carried):
     """The usual size of a swing: robust, long in memory, and with a way back.
 
-    Each window of 2 s gives one range. The usual swing is the 0.8 quantile of the last 32 windows,
-    so that pauses, even for three quarters of the time, do not shrink it. Windows in a burst are
-    kept apart. Where four of them follow each other and are alike (large, but rhythmic), they are
-    what is usual now; twelve of them within 32 windows are no longer unusual either.
+    Each window of 2 s gives one range. The usual swing is the 0.8 quantile of the last 32 windows.
+    Windows with far less in them are pauses, and are kept apart, so that long pauses with a few
+    breaths between them do not shrink it; after 32 in a row they are what is usual now. Windows in
+    a burst are kept apart, too. Where four of them follow each other and are alike (large, but
+    rhythmic), they are what is usual now; twelve of them within 32 windows are no longer unusual
+    either.
     """
 
-    carried: ClassVar[tuple[str, ...]] = ("_history", "_sorted", "_apart", "_window")
+    carried: ClassVar[tuple[str, ...]] = ("_history", "_sorted", "_still", "_apart", "_window")
 
     _MEMORY = 32
     _QUANTILE = 0.8
+    _STILL = 0.2  # of the usual swing: less is a pause
     _ALIKE = 4
     _ALIKE_RATIO = 1.6
     _NO_LONGER_UNUSUAL = 12
@@ -78,6 +81,7 @@ class UsualSwing(Carried):
     def __init__(self) -> None:
         self._history: deque[float] = deque()
         self._sorted: list[float] = []
+        self._still: list[float] = []  # ranges of the latest windows in a row that are a pause
         self._apart: list[tuple[int, float]] = []  # number and range of windows in bursts
         self._window = 0
 
@@ -94,8 +98,9 @@ class UsualSwing(Carried):
         if not swing > 0.0:
             return
         if not in_burst:
-            self._remember(swing)
+            self._take_ordinary(swing)
             return
+        self._still = []
         oldest = self._window - self._MEMORY
         self._apart = [(k, size) for k, size in self._apart if k > oldest]
         self._apart.append((self._window, swing))
@@ -105,6 +110,19 @@ class UsualSwing(Carried):
             self._learn(self._apart[-self._ALIKE :])
         elif len(self._apart) == self._NO_LONGER_UNUSUAL:
             self._learn(self._apart)
+
+    def _take_ordinary(self, swing: float) -> None:
+        """Learn from a window without a burst, from those of a pause only if it does not end."""
+        usual = self.size
+        if math.isinf(usual) or swing >= self._STILL * usual:
+            self._still = []
+            self._remember(swing)
+            return
+        self._still.append(swing)
+        if len(self._still) == self._MEMORY:
+            for each in self._still:
+                self._remember(each)
+            self._still = []
 
     def _rhythmic(self) -> bool:
         """Tell whether the latest windows in a burst follow each other and are alike."""

@@ -56,6 +56,14 @@ class Case:
         """Length of the event so far, at least a second, for shares."""
         return max(self.until_s - self.event.onset_s, 1.0)
 
+    @property
+    def longest_within_limit_s(self) -> float:
+        """The longest interval between beats that is not beyond the limit, in seconds."""
+        limits = self.event.limits
+        if "limit_s" in limits:
+            return float(np.nextafter(float(limits["limit_s"]), 0.0))
+        return 60.0 / float(limits.get("limit_bpm", np.inf))
+
     @cached_property
     def longest_without_beat_s(self) -> tuple[float, float]:
         """Start and end of the longest time without a beat in the event or shortly before, in s.

@@ -102,6 +102,7 @@ _SLOW_HEART: tuple[_Look, ...] = (
     heart.beats_alike,
     standstill.few_beats_before,
     heart.beat_size,
+    heart.turned_beat,
     heart.second_lead,
     heart.ecg_disturbed,
     standstill.mains_began,
@@ -115,6 +116,7 @@ _READ_LIMITS = (
     breathing.swings_inside,
     heart.beats_alike,
     heart.second_lead,
+    heart.turned_beat,
     standstill.beats_missing,
 )
 _LOOKS: dict[str, tuple[_Look, ...]] = {

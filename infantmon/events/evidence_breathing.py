@@ -104,7 +104,9 @@ def pulsation(case: Case) -> list[Evidence]:
     """Compare the heart's pulsation, and what was left of the swings, with a breath before."""
     onset_s = case.event.onset_s
     taken = _usable_pulsation(case, onset_s, case.until_s)
+    # of an earlier pause in that time, the size of a breath is not asked
     before = _usable_pulsation(case, onset_s - BEFORE_S, onset_s)
+    before = before.of_breathing(_before(case).time_s)
     if not len(taken) or not len(before):
         return []
     breath = float(np.median(before.breath))

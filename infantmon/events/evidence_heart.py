@@ -112,6 +112,27 @@ def beat_size(case: Case) -> list[Evidence]:
     return [Evidence(f"beats kept their size ({percent:.0f} % of before)", "for")]
 
 
+def turned_beat(case: Case) -> list[Evidence]:
+    """Tell that a slow heart rests on the intervals beside the only beat that points the other way.
+
+    An artefact that is taken for a beat hides the true one beside it, and the pause after an
+    extrasystole is no slow heart either. More such beats may be those of a heart that has slowed.
+    """
+    event = case.event
+    if event.kind != "low heart rate" or _leads_agree(case):
+        return []
+    beats = case.history.beats(event.onset_s - AROUND_S, case.until_s + HAIR_S, case.known_s)
+    if len(beats) < ENOUGH_BEATS:
+        return []
+    turned = np.sign(beats.amplitude) != np.sign(np.median(beats.amplitude))
+    long = np.diff(beats.time_s, append=case.until_s) > case.longest_within_limit_s
+    beside = turned | np.append(turned[1:], False)
+    if np.count_nonzero(turned) != 1 or not long.any() or np.any(long & ~beside):
+        return []
+    text = "it rests on an interval beside a beat that alone points the other way"
+    return [Evidence(f"{text}: an artefact, or an extrasystole", "against")]
+
+
 def _size(beats: RPeaks) -> float:
     """Return the usual height of beats, of whatever polarity."""
     return float(np.median(np.abs(beats.amplitude)))

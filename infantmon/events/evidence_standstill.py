@@ -11,7 +11,7 @@ from __future__ import annotations
 import numpy as np
 
 from infantmon.events.case import AROUND_S, BEFORE_S, HAIR_S, Case, counted
-from infantmon.model.event import NOT_ASSESSABLE, Event, Evidence
+from infantmon.model.event import NOT_ASSESSABLE, Evidence
 from infantmon.model.spans import BLOCKING, INTERFERING
 
 LONG_WITHOUT_BEAT_S = 10.0
@@ -115,8 +115,7 @@ def beats_missing(case: Case) -> list[Evidence]:
     Brief ones are bridged and change no timer; but a beat that lies in one is missing, and the
     interval around it is long.
     """
-    event = case.event
-    start_s = event.onset_s - AROUND_S
+    start_s = case.event.onset_s - AROUND_S
     lost = case.history.spans("ecg", case.known_s, BLOCKING)
     lost_s = lost.overlap_s(start_s, case.until_s)
     beats_s = case.history.beats(start_s, case.until_s + HAIR_S, case.known_s).time_s
@@ -125,14 +124,7 @@ def beats_missing(case: Case) -> list[Evidence]:
     edges_s = np.sort(np.concatenate((beats_s, lost.start_s, lost.end_s, [case.until_s])))
     edges_s = edges_s[(edges_s >= beats_s[0]) & (edges_s <= case.until_s)]
     seen_s = np.diff(edges_s)[~lost.inside(0.5 * (edges_s[1:] + edges_s[:-1]))]
-    if not len(seen_s) or float(seen_s.max()) > _longest_within(event):
+    if not len(seen_s) or float(seen_s.max()) > case.longest_within_limit_s:
         return []
     text = f"beats may be missing in {lost_s:.1f} s in which the ECG could not be used"
     return [Evidence(f"{text}: no other interval is so long", "against")]
-
-
-def _longest_within(event: Event) -> float:
-    """Return the longest interval that is not beyond the limit of an event, in seconds."""
-    if "limit_s" in event.limits:
-        return float(np.nextafter(float(event.limits["limit_s"]), 0.0))
-    return 60.0 / float(event.limits.get("limit_bpm", np.inf))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Self
 
 import numpy as np
 
@@ -119,16 +120,20 @@ class BreathingRates(Findings):
     interval_s: Floats = column(np.float64)
 
 
+PULSATION_OVER_S = 3.0
+"""Sizes of pulsation and breath are those of so long before their time, in seconds."""
+
+
 @dataclass(frozen=True, eq=False)
 class Pulsations(Findings):
-    """How much heart pulsation was taken out of the impedance, about once a beat or a second.
+    """How much heart pulsation was taken out of the impedance, once a second.
 
     Attributes
     ----------
     pulsation : numpy.ndarray, shape (n,)
-        Peak-to-peak size of what was removed around `time_s`, in the impedance's unit.
+        Peak-to-peak size of what was removed in the 3 s before `time_s`, in the impedance's unit.
     breath : numpy.ndarray, shape (n,)
-        Peak-to-peak size of what was left around `time_s`, in the impedance's unit.
+        Peak-to-peak size of what was left in them, in the impedance's unit.
     led_by_beats : numpy.ndarray of bool, shape (n,)
         False where no trustworthy R peaks were at hand and the impedance went on without them.
     locked : numpy.ndarray of bool, shape (n,)
@@ -139,6 +144,18 @@ class Pulsations(Findings):
     breath: Floats = column(np.float64)
     led_by_beats: Bools = column(np.bool_)
     locked: Bools = column(np.bool_)
+
+    def of_breathing(self, breaths_s: Floats) -> Self:
+        """Return the rows whose 3 s hold a breath: what is left in the others is no breath's size.
+
+        Parameters
+        ----------
+        breaths_s : numpy.ndarray, shape (n,)
+            Times of breaths, ascending, in seconds.
+        """
+        until = np.searchsorted(breaths_s, self.time_s, side="right")
+        since = np.searchsorted(breaths_s, self.time_s - PULSATION_OVER_S, side="right")
+        return self.where(until > since)
 
 
 PROBABILITY_OVER_S, PROBABILITY_EVERY_S = 2.0, 0.25

@@ -83,7 +83,7 @@ def measures_of(found: Findings, start_s: float, end_s: float, roles: tuple[str,
         free_s,
         float(rates.min()) if len(rates) else None,
         float(rates.max()) if len(rates) else None,
-        _pulsation(found.pulsation, lost, start_s, end_s),
+        _pulsation(found, lost, start_s, end_s),
         {r: s.blocking.overlap_s(start_s, end_s) / length_s for r, s in spans.items()},
         {r: s.disturbing.overlap_s(start_s, end_s) / length_s for r, s in spans.items()},
     )
@@ -120,11 +120,12 @@ def _longest_pause(
     return float(lengths.max()), breaths.effort_free_s(place, place + 1)
 
 
-def _pulsation(pulsations: Pulsations, lost: Spans, start_s: float, end_s: float) -> float | None:
-    taken = pulsations.between(start_s, end_s)
+def _pulsation(found: Findings, lost: Spans, start_s: float, end_s: float) -> float | None:
+    """Return the pulsation of a stretch over a breath before; an earlier pause has none."""
+    taken = found.pulsation.between(start_s, end_s)
     taken = taken.where(~lost.inside(taken.time_s))
-    before = pulsations.between(start_s - BEFORE_S, start_s)
-    before = before.where(~lost.inside(before.time_s))
+    before = found.pulsation.between(start_s - BEFORE_S, start_s)
+    before = before.where(~lost.inside(before.time_s)).of_breathing(found.breaths.time_s)
     if not len(taken) or not len(before):
         return None
     breath = float(np.median(before.breath))

@@ -24,13 +24,12 @@ from infantmon.errors import ArgumentError, require_between, require_number, req
 from infantmon.model.arrays import NO_FLOATS, Bools, Floats, Ints, as_samples
 from infantmon.model.carried import record
 from infantmon.model.clock import Clock
-from infantmon.model.marks import Pulsations, RPeaks
+from infantmon.model.marks import PULSATION_OVER_S, Pulsations, RPeaks
 from infantmon.model.signal import Signal
 from infantmon.stages.contract import Stage, settled_before
 
 LOWEST_HZ = 20.0
 REMEMBERED_S = 12.0  # samples kept for fits
-SIZE_WINDOW_S = 3.0
 
 
 @record
@@ -252,7 +251,7 @@ class CardiacArtifactRejector(Stage):
         at = ticks[ticks % self._second == self._second - 1]
         if not len(at):
             return Pulsations.empty(self.settled_until_s)
-        width = round(SIZE_WINDOW_S * self._clock.rate_hz)
+        width = round(PULSATION_OVER_S * self._clock.rate_hz)
         removed, left = (
             kept.windows(at - width + 1, width)  # before the first sample, that is held
             for kept in (self._removed, self._left)
@@ -289,4 +288,4 @@ class CardiacArtifactRejector(Stage):
         self._track.forget(self._given, self._clock.time_s(self._given) - REMEMBERED_S)
         self._kept.forget_before(self._given - round(REMEMBERED_S * self._clock.rate_hz))
         for kept in (self._removed, self._left):
-            kept.forget_before(self._given - 2 * round(SIZE_WINDOW_S * self._clock.rate_hz))
+            kept.forget_before(self._given - 2 * round(PULSATION_OVER_S * self._clock.rate_hz))
