@@ -10,7 +10,9 @@ every eighth breath, where its expiration ends, nothing moves for 12 to 30 s. Th
 pulsation is added, in step with invented beats (140 a minute, 3 % spread, marks off by 4 ms; or
 falling to 65 within a pause), and noise of 1 % of a breath. At twice the speed the children breathe
 as infants do. A pause is found if both of its ends lie within 1 s. Breaths shallower than half of
-the usual are told apart: what counts as a breath there is a matter of the rule.
+the usual are told apart: what counts as a breath there is a matter of the rule. Then the same is
+reviewed with a limit of 12 s, an invented ECG beside it or none: what is said of the pauses of
+12.5 s and more.
 """
 
 from __future__ import annotations
@@ -25,14 +27,19 @@ import numpy as np
 from scipy.io import loadmat
 from scipy.ndimage import uniform_filter1d
 
+import infantmon as im
 from benchmarks.results import PROJECT, run_facts, share_of, write_result
 from infantmon.effort import detect_breaths
 from infantmon.labelled.places import recordings_folder
 from infantmon.model.arrays import Floats, Ints
+from infantmon.model.channel import Channel
+from infantmon.model.event import DOUBTFUL, NOT_ASSESSABLE, SUPPORTED
 from infantmon.model.marks import RPeaks
+from infantmon.model.recording import Recording
 from infantmon.scoring.marks import match_marks
+from infantmon.selftest.drawing import ECG_HZ, drawn
 
-SEED = 41  # 5 was looked at
+SEED = 61  # 5, 41 and 43 to 46 were looked at
 RATE_HZ = 256.0  # that of all three; the infant's is given as 500, too, but lasts 1 min at 256
 TRANSIENT_S = 2.0  # the children's begin with the transient of a filter
 WHO = {1: "infant, sedated", 2: "children, NREM sleep", 3: "children, REM sleep"}
@@ -48,10 +55,15 @@ HEART_BPM, SLOW_BPM, SPREAD, MARK_S = 140.0, 65.0, 0.03, 0.004
 SLOWS_IN_S, BACK_IN_S = 8.0, 4.0
 PULSE_S, PULSE_WIDTH_S = 0.18, 0.07  # after the beat
 NOISE = 0.01
+LIMIT_S, LISTED_FROM_S = 12.0, 12.5
+BASE_OHM, BREATH_OHM, ECG_NOISE_MV = 30.0, 0.5, 0.02
+NOT_LISTED = "not listed"
+SAID = (SUPPORTED, DOUBTFUL, NOT_ASSESSABLE, NOT_LISTED)
 HEARTS = ((0.0, False), (0.2, False), (0.5, False), (0.8, False), (0.5, True))
 HEAD = (
     "| whose breaths | speed | pulsation | heart | R peaks | pauses found | breaths missed | "
-    "of these shallow | of | extra | other pauses of 10 s |"
+    "of these shallow | of | extra | other pauses of 10 s | supported | doubtful | "
+    "not assessable | not listed |"
 )
 
 
@@ -167,6 +179,26 @@ def measured(scene: Scene, found_s: Floats) -> dict[str, int]:
     }
 
 
+def said_of(scene: Scene, impedance: Floats, beats_s: Floats | None) -> dict[str, int]:
+    """Review it, and return how many pauses are listed with which judgement."""
+    ohm = BASE_OHM + BREATH_OHM * impedance
+    channels = {"impedance": Channel(ohm, scene.rate_hz, "ohm", name="impedance")}
+    if beats_s is not None:
+        ecg = drawn(beats_s, len(ohm) / scene.rate_hz, seed=SEED).samples_mv
+        ecg = ecg + ECG_NOISE_MV * np.random.default_rng(SEED).standard_normal(len(ecg))
+        channels["ecg"] = Channel(ecg, ECG_HZ, "mV", name="ECG")
+    plan = im.Prescription.model_validate({"apnea": {"limit_s": LIMIT_S}})
+    apneas = im.review(Recording(channels), plan).events.of_kind("apnea")
+    said = dict.fromkeys(SAID, 0)
+    for before_s, after_s in scene.pauses_s:
+        if after_s - before_s < LISTED_FROM_S:
+            continue
+        middle_s = 0.5 * (before_s + after_s)
+        over = [e for e in apneas if e.onset_s < middle_s and (e.end_s or np.inf) > middle_s]
+        said[over[0].judgement if over else NOT_LISTED] += 1
+    return said
+
+
 def rows_of(number: int, speed: float) -> list[dict[str, Any]]:
     """Return what was found in one recording at one speed, for every pulsation."""
     scene = scene_of(slope_of(number), speed, np.random.default_rng([SEED, number, 1]))
@@ -193,6 +225,7 @@ def rows_of(number: int, speed: float) -> list[dict[str, Any]]:
                     "heart": "falls to 65" if slows else "140",
                     "led": led,
                     **counts,
+                    "said": said_of(scene, impedance, beats_s if led else None),
                     "found_share": share_of(counts["found"], counts["pauses"]),
                 }
             )
@@ -216,9 +249,11 @@ def as_markdown(result: dict[str, Any]) -> str:
             row["breaths"],
             row["extra"],
             row["other_pauses"],
+            *(row["said"][judgement] for judgement in SAID),
         )
         lines.append("| " + " | ".join(map(str, cells)) + " |")
-    told = f"Population: {result['population']}. Labels: {result['labels']}. Tuned on: no."
+    told = f"Population: {result['population']}. Labels: {result['labels']}."
+    told += f" Tuned on: {result['tuned_on']}."
     return "\n".join([*lines, "", told, result["run"]["caution"], ""])
 
 
@@ -234,7 +269,7 @@ def main(words: list[str] | None = None) -> int:
         "seed": SEED,
         "population": "children asleep, number and ages not given; one sedated infant, 1 min",
         "labels": "counted from the slope of the volume by the rule above; pauses are put in",
-        "tuned_on": "no",
+        "tuned_on": "no value of a detector; faults of judgement that other seeds showed are mended",
         "rows": [row for number in WHO for speed in (1.0, 2.0) for row in rows_of(number, speed)],
     }
     markdown = as_markdown(result)
