@@ -32,7 +32,15 @@ from infantmon.scorecard.junit import as_junit
 from infantmon.scorecard.noise_stress import NoiseStress
 from infantmon.scorecard.page import as_html
 from infantmon.scorecard.running import Source, Task, run_task
-from infantmon.scorecard.tables import about, as_csv, as_data, as_json, as_markdown, beside
+from infantmon.scorecard.tables import (
+    about,
+    as_csv,
+    as_data,
+    as_json,
+    as_markdown,
+    beside,
+    interval_text,
+)
 from infantmon.scoring.tallies import percent
 
 EXAMPLES = """\b
@@ -254,13 +262,15 @@ def _table(card: Card, width: int) -> str:
     ]
     rows += [(group, card.gross(group=group)) for group in card.groups if group]
     return plain_table(
-        ("counted", "TP", "FN", "FP", "Se %", "PPV %", "F1 %"),
+        ("counted", "TP", "FN", "FP", "Se %", "95 %", "PPV %", "95 %", "F1 %"),
         [
             (
                 name,
                 *map(str, (tally.true_positives, tally.false_negatives, tally.false_positives)),
                 percent(tally.sensitivity),
+                interval_text(tally.sensitivity_interval()),
                 percent(tally.positive_predictivity),
+                interval_text(tally.positive_predictivity_interval()),
                 percent(tally.f1),
             )
             for name, tally in rows

@@ -231,9 +231,13 @@ def total_rows(card: Card) -> list[list[str]]:
             [
                 name,
                 *_counts(total),
-                *(percent(total.sensitivity), _ends(total.sensitivity_interval()), _ends(over[0])),
+                *(
+                    percent(total.sensitivity),
+                    interval_text(total.sensitivity_interval()),
+                    interval_text(over[0]),
+                ),
                 percent(total.positive_predictivity),
-                *(_ends(total.positive_predictivity_interval()), _ends(over[1])),
+                *(interval_text(total.positive_predictivity_interval()), interval_text(over[1])),
                 f"{percent(mean[0])} / {percent(mean[1])}",
                 _timing(*timing),
             ]
@@ -246,7 +250,7 @@ def total_rows(card: Card) -> list[list[str]]:
             cells = [
                 cell
                 for s, e in zip(shares, ends, strict=True)
-                for cell in (percent(s), _ends(e), "")
+                for cell in (percent(s), interval_text(e), "")
             ]
             rows.append([group, *_counts(total), *cells, "", ""])
     return rows
@@ -305,7 +309,8 @@ def _counts(tally: Tally) -> tuple[str, str, str]:
     return str(tally.true_positives), str(tally.false_negatives), str(tally.false_positives)
 
 
-def _ends(interval: tuple[float, float] | None) -> str:
+def interval_text(interval: tuple[float, float] | None) -> str:
+    """Return an interval in percent, "-" where it is undefined."""
     return "-" if interval is None else f"{percent(interval[0])} to {percent(interval[1])}"
 
 
