@@ -45,6 +45,8 @@ def test_figures_add_up_in_every_file(folder, tmp_path, capsys):
     assert sum(int(row["false_negatives"]) for row in rows if row["window_s"] == "0.15") == 6
     assert {row["notice"] for row in rows} == {NOTICE} == {told["notice"]}
     printed = capsys.readouterr().out
+    low, high = card["windows"][0]["sensitivity_interval"]
+    assert f"{100 * low:.2f} to {100 * high:.2f}" in printed
     for text in (printed, (tmp_path / "score.md").read_text()):
         assert f"{100 * shares:.2f}" in text
         assert "Population: not told" in text
