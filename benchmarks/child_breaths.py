@@ -269,8 +269,7 @@ def main(words: list[str] | None = None) -> int:
         "seed": SEED,
         "population": "children asleep, number and ages not given; one sedated infant, 1 min",
         "labels": "counted from the slope of the volume by the rule above; pauses are put in",
-        "tuned_on": "no value of a detector; faults of judgement that other seeds showed "
-        "are mended",
+        "tuned_on": "no detector; faults of judgement that other seeds showed were mended",
         "rows": [row for number in WHO for speed in (1.0, 2.0) for row in rows_of(number, speed)],
     }
     markdown = as_markdown(result)
