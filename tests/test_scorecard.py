@@ -211,3 +211,14 @@ def test_lines_of_two_detectors_are_told_apart():
         ("b", "PPV, other", True),
     ]
     assert as_html(cards).count(">b</text>") == 4  # at each spot of both lines
+
+
+def test_rejected_false_alarms_are_counted_beside():
+    kinds = [Tally(1, 0, 0)] * 3 + [Tally(0, 1, 0)] + [Tally(0, 0, 1)] * 2 + [Tally()] * 6
+    rows = tuple(
+        RecordScore(f"{k}", 1.0, 1.0, (WindowScore(None, t),)) for k, t in enumerate(kinds)
+    )
+    card = Card("d", "nobody", "invented", "yes", "alarms", "ours", 0.0, rows)
+    assert beside(card) == ["False alarms rejected: 6 of 8, 75.00 % (95 %: 40.93 to 92.85)."]
+    beats = Card("d", "nobody", "invented", "yes", "beats", "ours", 0.0, rows)
+    assert beside(beats) == []

@@ -13,9 +13,10 @@ from typing import Any
 
 from infantmon.report.cautions import NOTICE
 from infantmon.scorecard.card import Card
+from infantmon.scorecard.detectors import ALARM_MARKS
 from infantmon.scorecard.gates import Verdict
 from infantmon.scorecard.record_score import RecordScore, WindowScore
-from infantmon.scoring.tallies import Tally, percent
+from infantmon.scoring.tallies import Tally, percent, ratio, wilson_interval
 from infantmon.version import library_version
 
 FORMAT = 1
@@ -273,7 +274,7 @@ def record_rows(card: Card) -> list[list[str]]:
 
 def beside(card: Card) -> list[str]:
     """Return what stands beside the headline: shutdown, trust, what the reference has wrong."""
-    lines = []
+    lines = [_rejected(card)] if card.what == ALARM_MARKS else []
     if card.shutdown is not None:
         seconds, reference, test, outside = card.shutdown
         lines.append(
@@ -307,6 +308,15 @@ def beside(card: Card) -> list[str]:
 
 def _counts(tally: Tally) -> tuple[str, str, str]:
     return str(tally.true_positives), str(tally.false_negatives), str(tally.false_positives)
+
+
+def _rejected(card: Card) -> str:
+    """Say how many false alarms were rejected: they are no hit, miss or extra of the counts."""
+    rejected = sum(score.tally == Tally() for score in card.records)
+    false = rejected + card.gross().false_positives
+    share = f"{percent(ratio(rejected, false))} %"
+    interval = interval_text(wilson_interval(rejected, false))
+    return f"False alarms rejected: {rejected} of {false}, {share} (95 %: {interval})."
 
 
 def interval_text(interval: tuple[float, float] | None) -> str:
