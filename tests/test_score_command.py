@@ -11,13 +11,14 @@ import pytest
 from infantmon.cli import main
 from infantmon.errors import ArgumentError
 from infantmon.formats import read, write_wfdb
+from infantmon.formats.wfdb_annotations import Annotation, read_annotations, write_annotations
 from infantmon.model.channel import Channel
 from infantmon.model.recording import Recording
 from infantmon.report.cautions import NOTICE
 from infantmon.scorecard.gates import Gate, judge, parse_gates
 from infantmon.scorecard.noise_stress import NoiseStress
 from infantmon.scorecard.running import Source, Task, run_task
-from tests.scored_folder import make_folder
+from tests.scored_folder import NORMAL, make_folder
 
 
 @pytest.fixture(scope="module")
@@ -209,6 +210,21 @@ def test_the_ecg_of_a_folder_keeps_its_rate(tmp_path):
     write_wfdb(both, made, "invented0")
     assert (made / "invented0.hea").read_text().startswith("invented0 2 50 ")
     assert score(made, "--gate", "se>=99,ppv>=99") == 0
+
+
+def test_a_record_of_segments_with_holes_is_scored_in_its_own_time(tmp_path):
+    made = make_folder(tmp_path / "records", (100.0, 140.0))
+    beats_s = []
+    for start_s, name in ((10.0, "invented0"), (60.0, "invented1")):
+        beats_s += (read_annotations(made / f"{name}.atr").time_s + start_s).tolist()
+        (made / f"{name}.atr").unlink()
+    segments = "~ 2500\ninvented0 10000\n~ 2500\ninvented1 10000\n"
+    (made / "both.hea").write_text(f"both/4 1 250 25000\n{segments}")
+    marks = [Annotation(round(250 * time_s), NORMAL) for time_s in beats_s]
+    write_annotations(marks, made / "both.atr", rate_hz=250.0)
+    assert score(made, "--gate", "se>=99,ppv>=99", "--out", str(tmp_path)) == 0
+    (card,) = json.loads((tmp_path / "score.json").read_text())["cards"]
+    assert card["shutdown"]["seconds"] == pytest.approx(20.0)
 
 
 def test_a_folder_without_an_ecg(tmp_path, capsys):
