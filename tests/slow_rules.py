@@ -163,6 +163,7 @@ class SlowPause(SlowRule):
         self.limit, self.carries_over, self.assessed = limit, carries_over, True
         self.by_doubts = False
         self.heard, self.anew, self.listed = [], 0.0, -1.0
+        self.usual = {}  # the median interval at breaths after which a silence was asked for
         super().__init__(*args)
 
     @property
@@ -206,9 +207,12 @@ class SlowPause(SlowRule):
 
     def is_silence(self, one, other):
         """Whether two breaths are far longer apart than is usual by then."""
-        times = [0.0, *(time for time, _ in self.heard if time <= one)]
-        usual = statistics.median(np.diff(times)[-12:]) if len(times) > 1 else 0.0
-        return other - one >= max(3.5, 1.6 * usual)
+        if other - one < 3.5:
+            return False
+        if one not in self.usual:  # what was heard up to a breath stays as it was
+            times = [0.0, *(time for time, _ in self.heard if time <= one)]
+            self.usual[one] = statistics.median(np.diff(times)[-12:]) if len(times) > 1 else 0.0
+        return other - one >= 1.6 * self.usual[one]
 
     def latest_row(self):
         """Times of the breaths since the latest silence, and the last sure one before them."""
@@ -254,13 +258,14 @@ class SlowPause(SlowRule):
             self.condition.go("active", self.now)
 
     def carried(self, s):
-        row = [time for time, sure in self.heard if not sure and time > self.sure]
-        something_between = self.clock > self.sure
+        last_sure = self.sure
+        row = [time for time, sure in self.heard if not sure and time > last_sure]
+        something_between = self.clock > last_sure
         waits = self.running and something_between and not self.condition.on
         passed_over = not row or (row[-1] - row[0] <= 0.6 * self.limit and s - row[-1] >= 3.0)
-        if self.carries_over and waits and passed_over and s - self.sure >= self.limit:
+        if self.carries_over and waits and passed_over and s - last_sure >= self.limit:
             self.assessed, self.by_doubts = False, bool(row)
-            self.condition.begin(self.sure, self.now, assessable=False)
+            self.condition.begin(last_sure, self.now, assessable=False)
         self.past_short_row(s)
 
     def past_short_row(self, s):
