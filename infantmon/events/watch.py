@@ -219,8 +219,7 @@ class Watch(Carried):
         """Return when all that an event's judgement looks at is known."""
         if event.kind != "apnea" or event.end_s is None:
             return known_s
-        coupled_s = max(event.onset_s + COUPLED_AFTER_ONSET_S, event.end_s + COUPLED_AFTER_END_S)
-        return max(known_s, coupled_s + self._slow_wait_s)
+        return max(known_s, _coupled_until_s(event) + self._slow_wait_s)
 
     @property
     def _slow_wait_s(self) -> float:
@@ -280,7 +279,11 @@ class Watch(Carried):
 
     def _slow_hearts_beside(self, apnea: Event) -> tuple[int, ...]:
         """Return the numbers of the slow-heart events that are coupled to an apnea."""
-        until_s = apnea.onset_s + COUPLED_AFTER_ONSET_S
-        if apnea.end_s is not None:
-            until_s = max(until_s, apnea.end_s + COUPLED_AFTER_END_S)
+        until_s = _coupled_until_s(apnea)
         return tuple(n for n, onset_s in self._slow if apnea.onset_s < onset_s < until_s)
+
+
+def _coupled_until_s(apnea: Event) -> float:
+    """Return until when a slow heart that begins is coupled to an apnea, as far as is known."""
+    until_s = apnea.onset_s + COUPLED_AFTER_ONSET_S
+    return until_s if apnea.end_s is None else max(until_s, apnea.end_s + COUPLED_AFTER_END_S)
