@@ -27,13 +27,12 @@ import numpy as np
 from scipy.io import loadmat
 from scipy.ndimage import uniform_filter1d
 
-import infantmon as im
+from benchmarks.judged_pauses import SAID, said_in_review
 from benchmarks.results import PROJECT, run_facts, share_of, write_result
 from infantmon.effort import detect_breaths
 from infantmon.labelled.places import recordings_folder
 from infantmon.model.arrays import Floats, Ints
 from infantmon.model.channel import Channel
-from infantmon.model.event import DOUBTFUL, NOT_ASSESSABLE, SUPPORTED
 from infantmon.model.marks import RPeaks
 from infantmon.model.recording import Recording
 from infantmon.scoring.marks import match_marks
@@ -55,10 +54,8 @@ HEART_BPM, SLOW_BPM, SPREAD, MARK_S = 140.0, 65.0, 0.03, 0.004
 SLOWS_IN_S, BACK_IN_S = 8.0, 4.0
 PULSE_S, PULSE_WIDTH_S = 0.18, 0.07  # after the beat
 NOISE = 0.01
-LIMIT_S, LISTED_FROM_S = 12.0, 12.5
+LIMIT_S = 12.0
 BASE_OHM, BREATH_OHM, ECG_NOISE_MV = 30.0, 0.5, 0.02
-NOT_LISTED = "not listed"
-SAID = (SUPPORTED, DOUBTFUL, NOT_ASSESSABLE, NOT_LISTED)
 HEARTS = ((0.0, False), (0.2, False), (0.5, False), (0.8, False), (0.5, True))
 HEAD = (
     "| whose breaths | speed | pulsation | heart | R peaks | pauses found | breaths missed | "
@@ -187,16 +184,8 @@ def said_of(scene: Scene, impedance: Floats, beats_s: Floats | None) -> dict[str
         ecg = drawn(beats_s, len(ohm) / scene.rate_hz, seed=SEED).samples_mv
         ecg = ecg + ECG_NOISE_MV * np.random.default_rng(SEED).standard_normal(len(ecg))
         channels["ecg"] = Channel(ecg, ECG_HZ, "mV", name="ECG")
-    plan = im.Prescription.model_validate({"apnea": {"limit_s": LIMIT_S}})
-    apneas = im.review(Recording(channels), plan).events.of_kind("apnea")
-    said = dict.fromkeys(SAID, 0)
-    for before_s, after_s in scene.pauses_s:
-        if after_s - before_s < LISTED_FROM_S:
-            continue
-        middle_s = 0.5 * (before_s + after_s)
-        over = [e for e in apneas if e.onset_s < middle_s and (e.end_s or np.inf) > middle_s]
-        said[over[0].judgement if over else NOT_LISTED] += 1
-    return said
+    said = said_in_review(Recording(channels), scene.pauses_s, LIMIT_S)
+    return {judgement: said[judgement] for judgement in SAID}
 
 
 def rows_of(number: int, speed: float) -> list[dict[str, Any]]:

@@ -20,9 +20,10 @@ from typing import Any
 import numpy as np
 
 import infantmon as im
+from benchmarks.judged_pauses import NOT_LISTED, SAID, said_of
 from benchmarks.results import PROJECT, run_facts, share_of, write_result
 from infantmon import simulate as sim
-from infantmon.model.event import DOUBTFUL, NOT_ASSESSABLE, SUPPORTED, Event
+from infantmon.model.event import SUPPORTED
 
 SEEDS = range(400, 412)
 LENGTH_S = 1800.0
@@ -31,8 +32,6 @@ PAUSES_S = (13.0, 28.0)
 BETWEEN_S = {"5 to 16 s": (5.0, 16.0), "2.5 to 6 s": (2.5, 6.0)}
 SLOWS_FROM_S, SLOW_BPM = 15.0, 65.0
 PULSATIONS = (0.1, 0.3, 0.6)
-NOT_LISTED = "not listed"
-SAID = (SUPPORTED, DOUBTFUL, NOT_ASSESSABLE, NOT_LISTED)
 LEAST_SHARE = 0.95
 PLAN = im.Prescription.model_validate(
     {
@@ -70,8 +69,7 @@ def judged(seed: int, between_s: tuple[float, float]) -> Counter[str]:
     counts: Counter[str] = Counter(apneas=len(pauses))
     apneas, hearts = events.of_kind("apnea"), events.of_kind("low heart rate")
     for pause in pauses:
-        over = [e for e in apneas if _holds(e, pause.onset_s + 0.5 * pause.length_s)]
-        counts[over[0].judgement if over else NOT_LISTED] += 1
+        counts[said_of(apneas, pause.onset_s + 0.5 * pause.length_s)] += 1
     counts["other"] = len(apneas) - sum(counts[said] for said in SAID if said != NOT_LISTED)
     slow = [pause for pause in pauses if pause.bradycardia is not None]
     counts["slow"] = len(slow)
@@ -81,10 +79,6 @@ def judged(seed: int, between_s: tuple[float, float]) -> Counter[str]:
         counts["slow_listed"] += len(over)
     counts["slow_elsewhere"] = len(hearts) - counts["slow_listed"]
     return counts
-
-
-def _holds(event: Event, time_s: float) -> bool:
-    return event.onset_s < time_s and (event.end_s is None or event.end_s > time_s)
 
 
 def table_of(name: str, seeds: Sequence[int]) -> dict[str, Any]:
