@@ -166,7 +166,7 @@ class PulseTrack(Carried):
         cycle_s = np.where(whole, cycle_s, usual_s)
         over_s = since_s - OVERDUE[0] * usual_s
         longest_s = np.minimum((OVERDUE[1] - OVERDUE[0]) * usual_s, LONGEST_OVERDUE_S)
-        fade = np.where(whole, 1.0, np.clip(1.0 - over_s / longest_s, 0.0, 1.0))
+        fade = np.where(whole, 1.0, np.minimum(np.maximum(1.0 - over_s / longest_s, 0.0), 1.0))
         fade = np.where(none | ~np.isfinite(fade), 0.0, fade)
         cycles = since_s / cycle_s
         return np.where(fade > 0.0, cycles, 0.0), fade

@@ -187,11 +187,8 @@ def judge(
     `plain` tells which are beats before any level is known (`is_plain`).
     """
     usual = np.where(at.interval > 0.0, at.interval, 0.5 * rate_hz)
-    refractory = np.clip(
-        rules.refractory * usual,
-        rules.refractory_low_s * rate_hz,
-        rules.refractory_high_s * rate_hz,
-    )
+    refractory = np.maximum(rules.refractory * usual, rules.refractory_low_s * rate_hz)
+    refractory = np.minimum(refractory, rules.refractory_high_s * rate_hz)
     inserted = _inserted(some, at, rules)
     learned = at.beats >= rules.learned
     taken = np.where(

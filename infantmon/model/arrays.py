@@ -32,6 +32,8 @@ def as_samples(values: npt.ArrayLike, *, name: str = "samples") -> Floats:
     ArgumentError
         If they are not one-dimensional, or not real numbers.
     """
+    if type(values) is np.ndarray and values.dtype == np.float64 and values.ndim == 1:
+        return values
     array = _as_array(values, name)
     if array.size == 0:
         return NO_FLOATS

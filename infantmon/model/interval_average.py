@@ -61,7 +61,7 @@ class IntervalAverage(Carried):
             return np.asarray(np.maximum(row - self._beats, 0), dtype=np.int64)
         since = times[row] - float(self._span_s or 0.0)
         inside = np.searchsorted(times, since, side="right") - 1
-        return np.asarray(np.clip(inside, 0, np.maximum(row - 1, 0)), dtype=np.int64)
+        return np.minimum(np.maximum(inside, 0), np.maximum(row - 1, 0)).astype(np.int64)
 
     def _kept(self, times: Floats) -> Floats:
         if self._beats is not None:
