@@ -13,7 +13,7 @@ from typing import ClassVar
 import numpy as np
 import numpy.typing as npt
 
-from infantmon.errors import ArgumentError, require_between, require_rate
+from infantmon.errors import ArgumentError, require_between, require_number, require_rate
 from infantmon.event_store import (
     MOST_LISTED,
     EventStore,
@@ -148,9 +148,10 @@ class Recorder(Carried):
         Raises
         ------
         ArgumentError
-            If the channel has no rate.
+            If the channel has no rate, or the time is no finite number.
         """
         self._require(channel)
+        until_s = require_number(until_s, name="until_s", unit="s")
         self._trim()
         clock = self._clocks[channel]
         tick = clock.first_tick_from(until_s - 0.5 / clock.rate_hz)

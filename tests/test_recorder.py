@@ -135,6 +135,12 @@ def test_a_channel_without_a_rate_is_refused_and_nothing_taken():
     assert len(recorder.store[0].waveforms["ecg"].values) == 5
 
 
+@pytest.mark.parametrize("until_s", [np.nan, "5", None])
+def test_a_gap_needs_a_time(until_s):
+    with pytest.raises(ArgumentError, match="until_s is .*a (finite )?number in s is expected"):
+        Recorder({"ecg": 250.0}).gap("ecg", [], until_s=until_s)
+
+
 def test_no_rates_are_refused():
     with pytest.raises(ArgumentError, match="rates_hz"):
         Recorder({})
