@@ -137,7 +137,7 @@ def test_a_channel_without_a_rate_is_refused_and_nothing_taken():
 
 @pytest.mark.parametrize("until_s", [np.nan, "5", None])
 def test_a_gap_needs_a_time(until_s):
-    with pytest.raises(ArgumentError, match="until_s is .*a (finite )?number in s is expected"):
+    with pytest.raises(ArgumentError, match=r"until_s is .*a (finite )?number in s is expected"):
         Recorder({"ecg": 250.0}).gap("ecg", [], until_s=until_s)
 
 
