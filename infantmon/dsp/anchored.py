@@ -1,4 +1,7 @@
-"""Samples made safe for filters: lost ones held, and the first level taken off."""
+"""Samples made safe for filters: lost ones held, and the first level taken off.
+
+In come samples; out come as many, all finite and starting from 0, and which of them were lost.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""Plain averages over groups of samples: the sampling rate taken down without a long filter."""
+"""Plain averages over groups of samples: the sampling rate taken down without a long filter.
+
+In come samples; out comes one mean for each full group.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,7 @@
-"""Runs of true values, found without a loop over samples."""
+"""Runs of true values, found without a loop over samples.
+
+In come flags; out comes where each run of true ones begins and ends.
+"""
 
 from __future__ import annotations
 

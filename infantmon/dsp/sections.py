@@ -1,4 +1,8 @@
-"""Filters as second-order sections with carried state: equal however the stream is cut."""
+"""Filters as second-order sections with carried state: equal however the stream is cut.
+
+In come samples; out come as many filtered ones. How such a filter is made for a band, and by how
+much it delays a frequency, is here too.
+"""
 
 from __future__ import annotations
 

@@ -15,7 +15,13 @@ import numpy as np
 
 from infantmon.errors import require_between
 from infantmon.events.rule_sets.episodes import Episode, Episodes, Stored, joined
-from infantmon.events.rule_sets.intervals import Intervals, beat_intervals, runs
+from infantmon.events.rule_sets.intervals import (
+    ROUNDING_S,
+    Intervals,
+    beat_intervals,
+    reaches,
+    runs,
+)
 from infantmon.events.rule_sets.slowing import slow_stretches
 from infantmon.model.arrays import Bools, Floats
 
@@ -145,7 +151,7 @@ class RelativeFall:
         found = []
         for first, last in runs(fallen, beats):
             start_s, end_s = float(beats.start_s[first]), float(beats.end_s[last])
-            if end_s - start_s >= self.least_s - 1e-9:
+            if reaches(end_s - start_s, self.least_s):
                 measures = {
                     "lowest_bpm": 60.0 / float(beats.length_s[first : last + 1].max()),
                     "baseline_bpm": float(baseline_bpm[first]),
@@ -170,7 +176,7 @@ class RelativeFall:
                     ordered[len(ordered) // 2] if len(ordered) >= LEAST_INTERVALS else math.nan
                 )
             baseline[row] = 60.0 / usual_s
-            fallen[row] = usual_s <= (1.0 - self.share) * length_s + 1e-9
+            fallen[row] = usual_s <= (1.0 - self.share) * length_s + ROUNDING_S
             if not fallen[row]:
                 window.append((ends[row], length_s))
                 bisect.insort(ordered, length_s)

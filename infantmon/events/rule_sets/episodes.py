@@ -1,4 +1,8 @@
-"""What a rule set gives: episodes with measures, and how much of the recording it could judge."""
+"""What a rule set gives: episodes with measures, and how much of the recording it could judge.
+
+A rule set is a definition from print. It takes the stored findings of a recording (`Stored`) and
+gives `Episodes`; nothing that it finds becomes an event or raises an alarm.
+"""
 
 from __future__ import annotations
 
@@ -8,6 +12,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Protocol
 
 from infantmon.events.batch import Batch
+from infantmon.events.rule_sets.intervals import ROUNDING_S
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -102,7 +107,7 @@ def joined(episodes: Iterable[Episode], gap_s: float) -> list[Episode]:
     """
     found: list[Episode] = []
     for episode in in_order(episodes):
-        if found and episode.start_s - found[-1].end_s <= gap_s + 1e-9:
+        if found and episode.start_s - found[-1].end_s <= gap_s + ROUNDING_S:
             found[-1] = _as_one(found[-1], episode)
         else:
             found.append(episode)

@@ -1,4 +1,9 @@
-"""Events of a large home-monitoring study, by postmenstrual age."""
+"""Events of a large home-monitoring study, by postmenstrual age.
+
+In come the stored findings of a recording, and the infant's age; out come the pauses and slow
+hearts that pass the study's thresholds. There are two sets of them, and slower hearts are asked for
+from an age on.
+"""
 
 from __future__ import annotations
 

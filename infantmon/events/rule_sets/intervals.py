@@ -1,14 +1,22 @@
-"""Intervals from mark to mark, cut where the channel could not be used: pauses and RR intervals."""
+"""Intervals from mark to mark, cut where the channel could not be used: pauses and RR intervals.
+
+In come all findings of a recording; out come the intervals of one channel, which every rule set
+starts from. An interval that an unusable stretch cuts is two, each known to be shortened.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from infantmon.events.batch import Batch
 from infantmon.model.arrays import Bools, Floats
 from infantmon.model.spans import Spans
+
+ROUNDING_S = 1e-9
+"""Times on a sampling grid are not exact in binary: what differs by less is equal, in seconds."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,13 +87,20 @@ def _intervals(whole: Batch, role: str, time_s: Floats, *, open_ends: bool) -> I
     return Intervals(start_s[keep], end_s[keep], ends_are_marks[keep], judged_s)
 
 
+def reaches(length_s: npt.ArrayLike, least_s: float, *, strict: bool = False) -> Bools:
+    """Tell which lengths (s) are at least as long as a limit; `strict`: longer than it."""
+    lengths_s = np.asarray(length_s, dtype=np.float64)
+    long = lengths_s > least_s + ROUNDING_S if strict else lengths_s >= least_s - ROUNDING_S
+    return np.asarray(long, dtype=np.bool_)
+
+
 def runs(chosen: Bools, intervals: Intervals) -> list[tuple[int, int]]:
     """Return first and last row of each run of chosen intervals that follow on each other."""
     rows = np.flatnonzero(chosen)
     if not len(rows):
         return []
     breaks = np.diff(rows) > 1
-    breaks |= intervals.start_s[rows[1:]] > intervals.end_s[rows[:-1]] + 1e-9
+    breaks |= intervals.start_s[rows[1:]] > intervals.end_s[rows[:-1]] + ROUNDING_S
     first = np.concatenate(([0], np.flatnonzero(breaks) + 1))
     last = np.concatenate((np.flatnonzero(breaks), [len(rows) - 1]))
     return list(zip(rows[first].tolist(), rows[last].tolist(), strict=True))

@@ -1,4 +1,8 @@
-"""Periodic breathing: rows of pauses, in the variants that are in print."""
+"""Periodic breathing: rows of pauses, in the variants that are in print.
+
+In come the stored findings of a recording; out come the rows of pauses that follow each other soon
+enough. The variants differ in how long a pause is, how many there must be, and how far apart.
+"""
 
 from __future__ import annotations
 
@@ -10,7 +14,7 @@ import numpy as np
 
 from infantmon.errors import require_between
 from infantmon.events.rule_sets.episodes import Episode, Episodes, Stored
-from infantmon.events.rule_sets.intervals import Intervals, breath_intervals, unusable
+from infantmon.events.rule_sets.intervals import Intervals, breath_intervals, reaches, unusable
 from infantmon.model.spans import Spans
 
 
@@ -62,9 +66,7 @@ class PauseRows:
         """Return what the rule makes of stored findings."""
         breaths = breath_intervals(findings.whole)
         lost = unusable(findings.whole, "impedance")
-        length_s = breaths.length_s
-        least_s = self.pause_s
-        long = length_s > least_s + 1e-9 if self.longer else length_s >= least_s - 1e-9
+        long = reaches(breaths.length_s, self.pause_s, strict=self.longer)
         found: list[Episode] = []
         row: list[int] = []
         for place in np.flatnonzero(long).tolist():
@@ -79,8 +81,7 @@ class PauseRows:
         end_s, start_s = float(breaths.end_s[one]), float(breaths.start_s[other])
         if bool(lost.touch(np.array([end_s - 1e-6]), np.array([start_s + 1e-6]))[0]):
             return False
-        gap_s = start_s - end_s
-        return gap_s < self.gap_s - 1e-9 if self.sooner else gap_s <= self.gap_s + 1e-9
+        return not reaches(start_s - end_s, self.gap_s, strict=not self.sooner)
 
     def _complete(self, breaths: Intervals, row: list[int]) -> list[Episode]:
         if len(row) < self.count:

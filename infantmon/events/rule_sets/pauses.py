@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 
 from infantmon.events.rule_sets.episodes import Episode
-from infantmon.events.rule_sets.intervals import Intervals
+from infantmon.events.rule_sets.intervals import Intervals, reaches
 
 
 def long_pauses(
@@ -16,7 +16,7 @@ def long_pauses(
 ) -> list[Episode]:
     """Return the pauses of at least a length, mark to mark (`strict`: longer than it)."""
     length_s = breaths.length_s
-    long = length_s > least_s + 1e-9 if strict else length_s >= least_s - 1e-9
+    long = reaches(length_s, least_s, strict=strict)
     return [
         Episode(
             "apnea",

@@ -1,4 +1,8 @@
-"""Apnea of prematurity, in both published wordings."""
+"""Apnea of prematurity, in both published wordings.
+
+In come the stored findings of a recording; out come long pauses, and shorter
+ones with a slow heart.
+"""
 
 from __future__ import annotations
 
@@ -6,7 +10,7 @@ from dataclasses import dataclass
 
 from infantmon.events.rule_sets.coupling import coupled
 from infantmon.events.rule_sets.episodes import Episode, Episodes, Stored, in_order
-from infantmon.events.rule_sets.intervals import beat_intervals, breath_intervals
+from infantmon.events.rule_sets.intervals import beat_intervals, breath_intervals, reaches
 from infantmon.events.rule_sets.pauses import long_pauses
 from infantmon.events.rule_sets.slowing import slow_stretches
 
@@ -54,7 +58,7 @@ class ApneaOfPrematurity:
         pauses = long_pauses(breaths, SHORTER_S, "", strict=self.strict)
         found = []
         for pair in coupled(pauses, slowings):
-            alone = long_enough(pair.apnea, LONG_S, strict=self.strict)
+            alone = bool(reaches(pair.apnea.length_s, LONG_S, strict=self.strict))
             if not alone and not pair.slowings:
                 continue
             length = word.format(LONG_S if alone else SHORTER_S)
@@ -74,8 +78,3 @@ class ApneaOfPrematurity:
         rule = f"pause {word.format(LONG_S)}, or {word.format(SHORTER_S)} and {slow_clause}"
         judged = {"impedance": breaths.judged_s, "ecg": beats.judged_s}
         return Episodes(rule, self.source, in_order(found), judged)
-
-
-def long_enough(pause: Episode, least_s: float, *, strict: bool) -> bool:
-    """Tell whether a pause reaches a length (`strict`: is longer than it)."""
-    return pause.length_s > least_s + 1e-9 if strict else pause.length_s >= least_s - 1e-9

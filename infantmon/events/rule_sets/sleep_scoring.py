@@ -1,4 +1,8 @@
-"""Central apnea of an infant as sleep medicine scores it, as far as impedance and ECG can tell."""
+"""Central apnea of an infant as sleep medicine scores it, as far as impedance and ECG can tell.
+
+In come the stored findings of a recording; out come long pauses, and those in which at least two
+breaths are missed if the heart is slow with them.
+"""
 
 from __future__ import annotations
 
@@ -9,7 +13,13 @@ import numpy as np
 
 from infantmon.events.rule_sets.coupling import coupled
 from infantmon.events.rule_sets.episodes import Episode, Episodes, Stored, in_order
-from infantmon.events.rule_sets.intervals import Intervals, beat_intervals, breath_intervals
+from infantmon.events.rule_sets.intervals import (
+    ROUNDING_S,
+    Intervals,
+    beat_intervals,
+    breath_intervals,
+    reaches,
+)
 from infantmon.events.rule_sets.pauses import long_pauses
 from infantmon.events.rule_sets.slowing import slow_stretches
 
@@ -73,14 +83,14 @@ def _missed_breaths(breaths: Intervals) -> list[Episode]:
     shortest_s = 3.0 * (MISSED + 1) / 10.0  # of 200 breaths a minute: none that counts is shorter
     for pause in long_pauses(breaths, shortest_s, ""):
         baseline_s = _baseline_s(breaths, pause.start_s)
-        if pause.length_s >= (MISSED + 1) * baseline_s - 1e-9:
+        if reaches(pause.length_s, (MISSED + 1) * baseline_s):
             measures = {**pause.measures, "baseline_breath_s": baseline_s}
             found.append(replace(pause, measures=measures))
     return found
 
 
 def _baseline_s(breaths: Intervals, before_s: float) -> float:
-    first, after = np.searchsorted(breaths.end_s, (before_s - BASELINE_S, before_s + 1e-9))
+    first, after = np.searchsorted(breaths.end_s, (before_s - BASELINE_S, before_s + ROUNDING_S))
     usual = breaths.length_s[first:after][breaths.whole[first:after]]
     return float(np.median(usual)) if len(usual) >= LEAST_BREATHS else math.inf
 

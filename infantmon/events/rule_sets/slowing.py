@@ -1,9 +1,12 @@
-"""Stretches in which every RR interval is longer than a limit allows: an unaveraged slow heart."""
+"""Stretches in which every RR interval is longer than a limit allows: an unaveraged slow heart.
+
+In come RR intervals; out come the stretches that last long enough, as episodes.
+"""
 
 from __future__ import annotations
 
 from infantmon.events.rule_sets.episodes import Episode
-from infantmon.events.rule_sets.intervals import Intervals, runs
+from infantmon.events.rule_sets.intervals import Intervals, reaches, runs
 
 
 def slow_stretches(
@@ -27,9 +30,9 @@ def slow_stretches(
     """
     length_s = beats.length_s
     found: list[Episode] = []
-    for first, last in runs(length_s > 60.0 / limit_bpm + 1e-9, beats):
+    for first, last in runs(reaches(length_s, 60.0 / limit_bpm, strict=True), beats):
         start_s, end_s = float(beats.start_s[first]), float(beats.end_s[last])
-        if end_s - start_s >= least_s - 1e-9 and last - first + 1 >= least_beats:
+        if reaches(end_s - start_s, least_s) and last - first + 1 >= least_beats:
             lowest = 60.0 / float(length_s[first : last + 1].max())
             measures = {"lowest_bpm": lowest}
             found.append(Episode("bradycardia", clause, start_s, end_s, measures))
