@@ -12,6 +12,16 @@ import math
 from typing import ClassVar
 
 from infantmon.dsp.beat_fit import BEATS
+from infantmon.dsp.harmonic_row import (
+    NOTHING,
+    Row,
+    compared,
+    mixed,
+    moved,
+    power_of,
+    scaled,
+    slope_power_of,
+)
 from infantmon.model.carried import Carried
 
 # "Level" is the root mean square of a window of three beats, "breathing level" that without the
@@ -73,9 +83,6 @@ GATE = -0.3  # of its power: not if taking it out has done more harm than this o
 HELPED = 0.5  # of the power: but at once, in a pause, if the harmonics leave less than this
 CERTAIN = 60.0  # no template is more certain than one of so many fits that do not overlap
 
-Row = tuple[float, float, float, float, float, float]
-_NOTHING: Row = (0.0,) * 6
-
 
 # Harmonics, power, rest (see `infantmon.dsp.beat_fit.Fit`) and mean interval of one window.
 Heard = tuple[Row, float, float, float]
@@ -129,12 +136,12 @@ class PulseTemplate(Carried):
 
     def _start_anew(self) -> None:
         """Know nothing."""
-        self._usual = _NOTHING  # through breaths
+        self._usual = NOTHING  # through breaths
         self._usual_s = math.nan  # at this interval
-        self._paused = _NOTHING  # in the pause, or the latest one
+        self._paused = NOTHING  # in the pause, or the latest one
         self._paused_s = math.nan  # at this interval; NaN: no other than the usual one
-        self._latest = _NOTHING  # fit in the present pause
-        self._change = _NOTHING  # by which such fits change from beat to beat
+        self._latest = NOTHING  # fit in the present pause
+        self._change = NOTHING  # by which such fits change from beat to beat
         self._fits = 0
         self._level = 0.0  # usual root mean square of a window
         self._breath_level = 0.0  # the same without the pulsation
@@ -160,8 +167,8 @@ class PulseTemplate(Carried):
             self._level = self._breath_level = level
             self._usual_s = interval_s
         share = self._share_of_pause(interval_s)
-        known = _mixed(self._usual, self._paused, share) if share else self._usual
-        wrong, smoother = _compared(known, harmonics)
+        known = mixed(self._usual, self._paused, share) if share else self._usual
+        wrong, smoother = compared(known, harmonics)
         breath_level = math.sqrt(rest + 0.5 * wrong)
         quiet = self._note_quiet(heard, level, breath_level)
         self._count_steps(level, breath_level)
@@ -183,7 +190,7 @@ class PulseTemplate(Carried):
     def unheard(self, interval_s: float) -> Learned:
         """Return what is known at an interval when there is no new fit."""
         share = self._share_of_pause(interval_s)
-        shape = _mixed(self._trusted(), self._paused, share)
+        shape = mixed(self._trusted(), self._paused, share)
         return shape, self._helps(shape), False, False
 
     def _follow(self, level: float, *, heart_alone: bool) -> None:
@@ -191,7 +198,7 @@ class PulseTemplate(Carried):
 
         Where far less moves than usual, and mostly with the heart alone, that is a pause.
         """
-        too_large = 0.5 * _power(self._usual) > (TOO_LARGE * level) ** 2
+        too_large = 0.5 * power_of(self._usual) > (TOO_LARGE * level) ** 2
         if not too_large and FAR * self._level <= level <= self._level / FAR:
             self._near_for += 1
             self._far_for = self._alone_for = 0
@@ -205,16 +212,16 @@ class PulseTemplate(Carried):
 
     def _trusted(self) -> Row:
         """Return the usual template, the smaller the less certain it is."""
-        power = _power(self._usual)
+        power = power_of(self._usual)
         if power == 0.0:
             return self._usual
         fits = self._fits / BEATS
         error = self._wrong / (fits if fits < CERTAIN else CERTAIN)
-        return _scaled(self._usual, 1.0 - error / power) if error < power else _NOTHING
+        return scaled(self._usual, 1.0 - error / power) if error < power else NOTHING
 
     def _helps(self, shape: Row) -> bool:
         """Tell whether taking the pulsation out has not made the signal rougher of late."""
-        return self._fits >= FEW and self._gain >= GATE * _slope_power(shape)
+        return self._fits >= FEW and self._gain >= GATE * slope_power_of(shape)
 
     def _is_quiet(self, level: float, breath_level: float) -> bool:
         """Tell whether there is no breath in a window."""
@@ -236,9 +243,9 @@ class PulseTemplate(Carried):
 
     def _shape_at(self, interval_s: float, share: float) -> Row:
         """Return the pulsation to take out, `share` of it that of the pause."""
-        shape = _mixed(self._trusted(), self._paused, share) if share < 1.0 else self._paused
+        shape = mixed(self._trusted(), self._paused, share) if share < 1.0 else self._paused
         if self._quiet_for >= STILL_FROM and interval_s > SLOWING * self._usual_s:
-            shape = _moved(shape, self._change, AHEAD)
+            shape = moved(shape, self._change, AHEAD)
         return shape
 
     def _count_steps(self, level: float, breath_level: float) -> None:
@@ -263,17 +270,17 @@ class PulseTemplate(Carried):
         if self._fits < KNOWN_FROM:
             return True
         longer = max(interval_s / self._usual_s, 1.0)
-        usual = math.sqrt(_power(self._usual))
+        usual = math.sqrt(power_of(self._usual))
         most = GROWN * longer * longer * usual + UNSEEN * self._breath_level
-        return _power(harmonics) <= most * most
+        return power_of(harmonics) <= most * most
 
     def _is_still(self, heard: Heard) -> bool:
         """Tell whether a pause goes on although more moves than before: the heart has slowed."""
         harmonics, power, rest, interval_s = heard
         slowing = self._quiet_for >= STILL_FROM and interval_s > SLOWING * self._usual_s
         if slowing and rest < STILL * power:
-            wrong, _ = _compared(self._latest, harmonics)
-            if wrong < ALIKE * _power(harmonics):
+            wrong, _ = compared(self._latest, harmonics)
+            if wrong < ALIKE * power_of(harmonics):
                 return True
         slowed = self._quiet_for > 0 and interval_s > SLOWED * self._usual_s
         explained = rest < (1.0 - EXPLAINED) * power
@@ -297,15 +304,15 @@ class PulseTemplate(Carried):
     def _learn_in_pause(self, harmonics: Row, interval_s: float) -> None:
         if self._quiet_for == 1 or math.isnan(self._paused_s):
             self._paused, self._paused_s = harmonics, interval_s
-            self._latest, self._change = harmonics, _NOTHING
-        self._change = _mixed(self._change, _moved(harmonics, self._latest, -1.0), FRESH)
+            self._latest, self._change = harmonics, NOTHING
+        self._change = mixed(self._change, moved(harmonics, self._latest, -1.0), FRESH)
         self._latest = harmonics
-        self._paused = _mixed(self._paused, harmonics, QUICK)
+        self._paused = mixed(self._paused, harmonics, QUICK)
         self._paused_s += QUICK * (interval_s - self._paused_s)
         self._away_for = 0
         at_usual_rate = abs(math.log(interval_s / self._usual_s)) < SAME_INTERVAL
         if at_usual_rate and self._quiet_for >= PAUSE_FROM:
-            self._usual = _mixed(self._usual, harmonics, QUICK)
+            self._usual = mixed(self._usual, harmonics, QUICK)
 
     def _is_sure_pause(self, interval_s: float) -> bool:
         """Tell whether to go by the fits of a pause: breaths at the heart's rate look alike."""
@@ -319,14 +326,14 @@ class PulseTemplate(Carried):
             self._paused_s, share = math.nan, 0.0  # it was no pause
         weight = _weight(SLOW, self._fits + 1)
         if share > 0.5:
-            self._paused = _mixed(self._paused, harmonics, weight)
+            self._paused = mixed(self._paused, harmonics, weight)
             self._away_for += 1
             if self._away_for > LONG_QUIET or self._is_same():
                 self._usual, self._usual_s = self._paused, self._paused_s
                 self._paused_s = math.nan
             return
         self._away_for = 0
-        self._usual = _mixed(self._usual, harmonics, weight)
+        self._usual = mixed(self._usual, harmonics, weight)
         self._usual_s += weight * (interval_s - self._usual_s)
         if share < 0.1:
             self._paused_s = math.nan
@@ -336,74 +343,7 @@ class PulseTemplate(Carried):
         return abs(math.log(self._paused_s / self._usual_s)) < SAME_INTERVAL
 
 
-# Written out for six numbers, and without calls of min and max: these run once a beat, a quarter of
-# a million times a day.
-
-
 def _weight(least: float, count: int) -> float:
     """Return the weight of the latest of so many, but no less than some."""
     share = 1.0 / count
     return share if share > least else least
-
-
-def _mixed(one: Row, other: Row, share: float) -> Row:
-    """Return a mean of two rows, `share` of it from the other."""
-    if share == 0.0:
-        return one
-    if share == 1.0:
-        return other
-    a, b, c, d, e, f = one
-    u, v, w, x, y, z = other
-    return (
-        a + share * (u - a),
-        b + share * (v - b),
-        c + share * (w - c),
-        d + share * (x - d),
-        e + share * (y - e),
-        f + share * (z - f),
-    )
-
-
-def _moved(row: Row, by: Row, times: float) -> Row:
-    """Return a row with so many times another one added."""
-    a, b, c, d, e, f = row
-    u, v, w, x, y, z = by
-    return (
-        a + times * u,
-        b + times * v,
-        c + times * w,
-        d + times * x,
-        e + times * y,
-        f + times * z,
-    )
-
-
-def _scaled(row: Row, by: float) -> Row:
-    """Return a row times a number."""
-    a, b, c, d, e, f = row
-    return by * a, by * b, by * c, by * d, by * e, by * f
-
-
-def _slope_power(row: Row) -> float:
-    """Return the sum of the squares, each harmonic times its number: how much the slope varies."""
-    a, b, c, d, e, f = row
-    return a * a + b * b + 4.0 * (c * c + d * d) + 9.0 * (e * e + f * f)
-
-
-def _power(row: Row) -> float:
-    """Return the sum of the squares."""
-    a, b, c, d, e, f = row
-    return a * a + b * b + c * c + d * d + e * e + f * f
-
-
-def _compared(known: Row, new: Row) -> tuple[float, float]:
-    """Return the square of the difference, and how much less the slope varies without `known`."""
-    a, b, c, d, e, f = known
-    u, v, w, x, y, z = new
-    first, second, third = u - a, w - c, y - e
-    fourth, fifth, sixth = v - b, x - d, z - f
-    wrong = first**2 + second**2 + third**2 + fourth**2 + fifth**2 + sixth**2
-    smoother = a * (u + first) + b * (v + fourth)
-    smoother += 4.0 * (c * (w + second) + d * (x + fifth))
-    smoother += 9.0 * (e * (y + third) + f * (z + sixth))
-    return wrong, smoother

@@ -13,8 +13,9 @@ import numpy as np
 
 from infantmon.dsp.beat_fit import rendered
 from infantmon.dsp.beat_train import MISSED, Beat
+from infantmon.dsp.harmonic_row import Row
 from infantmon.dsp.last_pulse import BACK_S, LATE, OVER_S, peak_to_peak, without_last_pulse
-from infantmon.dsp.pulse_template import Learned, Row
+from infantmon.dsp.pulse_template import Learned
 from infantmon.model.arrays import Bools, Floats, Ints
 from infantmon.model.carried import Carried
 from infantmon.model.clock import Clock
