@@ -16,8 +16,7 @@ from infantmon.model.carried import Carried
 
 LATEST = 8
 _THIRD = 3  # of the latest eight, the third best counts: a few odd beats are no bad signal
-_PER_BETWEEN = 0.04
-_LEAST = 0.78
+_PER_BETWEEN, _LEAST = 0.04, 0.78  # project's choice, on mitdb, nstdb 118 and adfecgdb
 
 
 class BeatReliability(Carried):
