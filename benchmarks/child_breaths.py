@@ -17,11 +17,9 @@ reviewed with a limit of 12 s, an invented ECG beside it or none: what is said o
 
 from __future__ import annotations
 
-import argparse
 import sys
 from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -29,7 +27,7 @@ from scipy.io import loadmat
 from scipy.ndimage import uniform_filter1d
 
 from benchmarks.judged_pauses import SAID, said_in_review
-from benchmarks.results import PROJECT, run_facts, share_of, write_result
+from benchmarks.results import make_result, share_of
 from infantmon.effort import detect_breaths
 from infantmon.labelled.places import recordings_folder
 from infantmon.model.arrays import Floats, Ints
@@ -58,6 +56,10 @@ NOISE = 0.01
 LIMIT_S = 12.0
 BASE_OHM, BREATH_OHM, ECG_NOISE_MV = 30.0, 0.5, 0.02
 HEARTS = ((0.0, False), (0.2, False), (0.5, False), (0.8, False), (0.5, True))
+SPEEDS = (1.0, 2.0)
+POPULATION = "children asleep, number and ages not given; one sedated infant, 1 min"
+LABELS = "counted from the slope of the volume by the rule above; pauses are put in"
+TUNED_ON = "no detector; faults of judgement that other seeds showed were mended"
 HEAD = "| whose breaths | speed | R peaks | of | 0 | 0.2 | 0.5 | 0.8 | 0.5, the heart falls to 65 |"
 
 
@@ -206,6 +208,10 @@ def rows_of(number: int, speed: float) -> list[dict[str, Any]]:
             rows.append(
                 {
                     "whose": WHO[number],
+                    "seed": SEED,
+                    "population": POPULATION,
+                    "labels": LABELS,
+                    "tuned_on": TUNED_ON,
                     "speed": speed,
                     "pulsation": share,
                     "heart": "falls to 65" if slows else "140",
@@ -218,21 +224,18 @@ def rows_of(number: int, speed: float) -> list[dict[str, Any]]:
     return rows
 
 
-def as_markdown(result: dict[str, Any]) -> str:
+def as_markdown(run: dict[str, Any], rows: list[dict[str, Any]]) -> str:
     """Return the tables for people: one row a recording, speed and way, one column a pulsation."""
     lines = ["# Breaths of children", "", __doc__.split("\n\n")[2]]
     lines += ["", "Pauses found, supported, doubtful, not assessable and not listed, by pulsation:"]
-    lines += _table(result["rows"], "pauses", ("found", *SAID))
+    lines += _table(rows, "pauses", ("found", *SAID))
     lines += [
         "",
         "Breaths missed, of these shallow, extra marks, other pauses of 10 s, by pulsation:",
     ]
-    lines += _table(
-        result["rows"], "breaths", ("missed", "missed_shallow", "extra", "other_pauses")
-    )
-    told = f"Population: {result['population']}. Labels: {result['labels']}."
-    told += f" Tuned on: {result['tuned_on']}."
-    return "\n".join([*lines, "", told, result["run"]["caution"], ""])
+    lines += _table(rows, "breaths", ("missed", "missed_shallow", "extra", "other_pauses"))
+    told = f"Population: {POPULATION}. Labels: {LABELS}. Tuned on: {TUNED_ON}."
+    return "\n".join([*lines, "", told, run["caution"], ""])
 
 
 def _table(rows: list[dict[str, Any]], total: str, counts: Sequence[str]) -> list[str]:
@@ -250,25 +253,14 @@ def _table(rows: list[dict[str, Any]], total: str, counts: Sequence[str]) -> lis
     return lines
 
 
+def rows() -> list[dict[str, Any]]:
+    """Return one row a recording, speed, pulsation and way."""
+    return [row for number in WHO for speed in SPEEDS for row in rows_of(number, speed)]
+
+
 def main(words: list[str] | None = None) -> int:
     """Measure, print and store."""
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument(
-        "--out", type=Path, default=PROJECT / "benchmarks/results/child_breaths.json"
-    )
-    told = parser.parse_args(words)
-    result = {
-        "run": run_facts(),
-        "seed": SEED,
-        "population": "children asleep, number and ages not given; one sedated infant, 1 min",
-        "labels": "counted from the slope of the volume by the rule above; pauses are put in",
-        "tuned_on": "no detector; faults of judgement that other seeds showed were mended",
-        "rows": [row for number in WHO for speed in (1.0, 2.0) for row in rows_of(number, speed)],
-    }
-    markdown = as_markdown(result)
-    print(markdown)
-    write_result(told.out, result, markdown)
-    return 0
+    return make_result("child_breaths", __doc__, words, rows, as_markdown)
 
 
 if __name__ == "__main__":

@@ -17,7 +17,7 @@ limit of 20 s. Other pauses of 10 s and more are told apart where breathing (ann
 than 15 a minute, the slowest the detector is made for: one missed breath is such a pause there.
 Where breathing is taken out wholly, the same is reviewed with a limit of 10 s: what is said of the
 pauses of 10.5 s and more. Seeds 100, 2100, 3100, 5400, 5500, 5600, 9400, 9500, 9600, 20000 to 20900
-and 50000 to 50200 and on, one a record, were looked at; those stored are others.
+and 50000 to 50200 and on, one a record, were looked at; those stored only after they were measured.
 """
 
 from __future__ import annotations

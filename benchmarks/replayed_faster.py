@@ -13,21 +13,19 @@ how well it does on infants.
 
 from __future__ import annotations
 
-import argparse
 import sys
-from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from benchmarks.results import PROJECT, run_facts, share_of, write_result
+from benchmarks.results import make_result, share_of
 from infantmon.effort import detect_breaths
 from infantmon.labelled.database import Database, Labelled
 from infantmon.labelled.known import databases
 from infantmon.model.arrays import Floats
 from infantmon.scorecard.detectors import one_piece
-from infantmon.scoring.marks import match_marks
+from infantmon.scoring.marks import score_marks
+from infantmon.scoring.tallies import Tally
 from infantmon.stages.r_peaks import detect_r_peaks
 
 SPEEDS = (1.0, 1.25, 1.5, 1.75, 2.0)
@@ -45,41 +43,21 @@ HEAD = (
 )
 
 
-@dataclass
-class Counts:
-    """Reference marks, those missed, marks found, those extra."""
-
-    marked: int = 0
-    missed: int = 0
-    found: int = 0
-    extra: int = 0
-
-    def add(self, reference_s: Floats, found_s: Floats, tolerance_s: float) -> None:
-        """Take up the comparison of one recording with one reference."""
-        pairs = match_marks(reference_s, found_s, tolerance_s)
-        self.marked += len(reference_s)
-        self.missed += len(pairs.missed_s)
-        self.found += len(found_s)
-        self.extra += len(pairs.extra_s)
-
-
-def count(labelled: Labelled, looked_for: str, speed: float, learning_s: float) -> Counts:
+def tally_of(labelled: Labelled, looked_for: str, speed: float, learning_s: float) -> Tally:
     """Compare one recording, read as if it had been sampled `speed` times as fast."""
-    counts = Counts()
     ecg = one_piece(labelled.recording, "ecg")
     beats = detect_r_peaks(ecg.segments[0].values, speed * ecg.rate_hz, unit=ecg.unit)
     if looked_for == BEATS:
         own_s = speed * beats.time_s
         reference_s = np.asarray(labelled.beats_s, dtype=np.float64)
         reference_s = _scored(labelled, reference_s, learning_s)
-        counts.add(reference_s, _scored(labelled, own_s, learning_s), BEATS_S)
-        return counts
+        return score_marks(reference_s, _scored(labelled, own_s, learning_s), BEATS_S).tally
     impedance = one_piece(labelled.recording, "impedance")
     led = beats if looked_for == LED else None
     found = detect_breaths(impedance.segments[0].values, speed * impedance.rate_hz, r_peaks=led)
-    for reference_s in labelled.breaths_s:
-        counts.add(reference_s, speed * found.time_s, BREATHS_S)
-    return counts
+    own_s = speed * found.time_s
+    scores = (score_marks(reference_s, own_s, BREATHS_S) for reference_s in labelled.breaths_s)
+    return sum((score.tally for score in scores), Tally())
 
 
 def _scored(labelled: Labelled, time_s: Floats, learning_s: float) -> Floats:
@@ -93,30 +71,28 @@ def _scored(labelled: Labelled, time_s: Floats, learning_s: float) -> Floats:
 
 def row_of(shelf: Database, looked_for: str, speed: float) -> dict[str, Any]:
     """Return the gross figures over all recordings of a database."""
-    total = Counts()
-    for name in shelf.names:
-        one = count(shelf.load(name), looked_for, speed, shelf.learning_s)
-        for key, value in vars(one).items():
-            setattr(total, key, getattr(total, key) + value)
+    loaded = (shelf.load(name) for name in shelf.names)
+    tallies = (tally_of(one, looked_for, speed, shelf.learning_s) for one in loaded)
+    total = sum(tallies, Tally())
     return {
         "database": shelf.name,
         "looked_for": looked_for,
         "speed": speed,
-        "sensitivity": share_of(total.marked - total.missed, total.marked),
-        "predictivity": share_of(total.found - total.extra, total.found),
-        "missed": total.missed,
-        "extra": total.extra,
+        "sensitivity": share_of(total.true_positives, total.reference_count),
+        "predictivity": share_of(total.true_positives, total.test_count),
+        "missed": total.false_negatives,
+        "extra": total.false_positives,
         "population": shelf.population,
         "labels": shelf.label_origin,
         "tuned_on": "yes: looked at at all these speeds while the detectors were built",
     }
 
 
-def as_markdown(result: dict[str, Any]) -> str:
+def as_markdown(run: dict[str, Any], rows: list[dict[str, Any]]) -> str:
     """Return the table for people."""
     lines = ["# Recordings replayed faster", "", __doc__.split("\n\n")[2], ""]
     lines += [HEAD, "|" + " --- |" * (HEAD.count("|") - 1)]
-    for row in result["rows"]:
+    for row in rows:
         found, right = row["sensitivity"], row["predictivity"]
         cells = (
             row["database"],
@@ -132,23 +108,18 @@ def as_markdown(result: dict[str, Any]) -> str:
         )
         lines.append("| " + " | ".join(map(str, cells)) + " |")
     lines += ["", "Tuned on: yes, all of these were looked at while the detectors were built."]
-    return "\n".join([*lines, result["run"]["caution"], ""])
+    return "\n".join([*lines, run["caution"], ""])
+
+
+def rows() -> list[dict[str, Any]]:
+    """Return one row a database, kind of mark and speed."""
+    shelves = databases()
+    return [row_of(shelves[name], what, speed) for name, what, speeds in TASKS for speed in speeds]
 
 
 def main(words: list[str] | None = None) -> int:
     """Measure, print and store."""
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument(
-        "--out", type=Path, default=PROJECT / "benchmarks/results/replayed_faster.json"
-    )
-    told = parser.parse_args(words)
-    shelves = databases()
-    rows = [row_of(shelves[name], what, speed) for name, what, speeds in TASKS for speed in speeds]
-    result = {"run": run_facts(), "rows": rows}
-    markdown = as_markdown(result)
-    print(markdown)
-    write_result(told.out, result, markdown)
-    return 0
+    return make_result("replayed_faster", __doc__, words, rows, as_markdown)
 
 
 if __name__ == "__main__":
