@@ -217,3 +217,24 @@ def test_a_long_pause_does_not_end_before_it_ends(heart_in_pause_bpm):
     )
     marks = detect_breaths(data.impedance, 62.5, r_peaks(data.beat_s)).time_s
     assert found_pauses(data, marks) == 2 == long_gaps(marks)
+
+
+@pytest.mark.parametrize("heart_bpm", [100.0, 120.0])
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_a_pulsation_that_grows_in_a_pause_is_followed_though_the_heart_keeps_its_rate(
+    seed, heart_bpm
+):
+    # 0.8 of a breath, up to 1.5 and 50 ms later over 16 s, and back over 8 s as breathing is back
+    pauses = ((60.0, 28.0), (140.0, 28.0), (220.0, 28.0))
+    data = infant(seed, 300.0, pulsation=0.0, heart_bpm=heart_bpm, pauses=pauses)
+    time_s = np.arange(len(data.impedance)) / 62.5
+    impedance = data.impedance.copy()
+    for beat in data.beat_s:
+        grown = sum(
+            np.interp(beat, (onset + 4.0, onset + 20.0, end, end + 8.0), (0.0, 1.0, 1.0, 0.0))
+            for onset, end in data.pauses
+        )
+        pulse = np.exp(-0.5 * ((time_s - beat - 0.18 - 0.05 * grown) / 0.07) ** 2)
+        impedance += (0.8 + 0.7 * grown) * pulse
+    marks = detect_breaths(impedance, 62.5, r_peaks(data.beat_s)).time_s
+    assert found_pauses(data, marks) == 3 == long_gaps(marks)

@@ -37,10 +37,11 @@ STILL_FROM = 5  # quiet beats after which nothing but the heart moves
 SURE_S = 1.8  # of quiet at the usual interval, after which a pause has a template of its own
 LONG_QUIET = 60  # beats after which a lasting lower level becomes the usual one
 
-# A pause goes on, or has begun, although more moves: the heart has slowed, and its pulse has grown
+# A pause goes on, or has begun, although more moves: the heart has slowed, or its pulse has grown
 SLOWING = 1.08  # of the usual interval: from here on changes of the pulsation are carried on
 ALIKE = 0.12  # of its power: a fit that differs by less from the one before is the same heart,
-STILL = 0.08  # of the power: if its harmonics leave less than this
+STILL = 0.08  # of the power: if its harmonics leave less than this;
+STEADY = 0.03  # for both, at an unchanged rate: breaths near it would change far more
 SLOWED = 1.2  # of the usual interval: the heart has slowed for sure,
 EXPLAINED = 0.7  # of the power: if the harmonics hold this much it may be the heart
 STILL_QUIET = 1.5  # of the usual level: up to here
@@ -275,12 +276,13 @@ class PulseTemplate(Carried):
         return power_of(harmonics) <= most * most
 
     def _is_still(self, heard: Heard) -> bool:
-        """Tell whether a pause goes on although more moves than before: the heart has slowed."""
+        """Tell whether a pause goes on although more moves than before: the pulse has changed."""
         harmonics, power, rest, interval_s = heard
-        slowing = self._quiet_for >= STILL_FROM and interval_s > SLOWING * self._usual_s
-        if slowing and rest < STILL * power:
+        if self._quiet_for >= STILL_FROM:
+            slowing = interval_s > SLOWING * self._usual_s
+            alike, still = (ALIKE, STILL) if slowing else (STEADY, STEADY)
             wrong, _ = compared(self._latest, harmonics)
-            if wrong < ALIKE * power_of(harmonics):
+            if wrong < alike * power_of(harmonics) and rest < still * power:
                 return True
         slowed = self._quiet_for > 0 and interval_s > SLOWED * self._usual_s
         explained = rest < (1.0 - EXPLAINED) * power
