@@ -15,6 +15,7 @@ import numpy as np
 
 from infantmon.events.batch import Batch
 from infantmon.events.even_swings import MOST_S, EvenSwings
+from infantmon.events.quick_swings import QuickSwings
 from infantmon.model.arrays import NO_FLOATS, Bools, Floats
 from infantmon.model.carried import Carried
 from infantmon.model.marks import Breaths, RPeaks
@@ -46,7 +47,8 @@ class UnledSwings(Carried):
     Small swings that go on for more than a minute are breathing, which has become small: that is
     usual then.
     Where R peaks have never led and no beat is found nothing is known of it: there only rows of
-    small swings that are all alike are doubtful (`EvenSwings`). The values are the project's
+    swings that are all alike are doubtful, small ones (`EvenSwings`) or those that come at a
+    heart's rate (`QuickSwings`). The values are the project's
     choice, on simulated nights (the seeds that `benchmarks.nights` names as looked at).
     """
 
@@ -62,6 +64,7 @@ class UnledSwings(Carried):
         "_strange",
         "_reached_s",
         "_even",
+        "_quick",
     )
 
     def __init__(self) -> None:
@@ -77,6 +80,7 @@ class UnledSwings(Carried):
         self._beat_s, self._strange = NO_FLOATS, NO_FLOATS
         self._reached_s = -math.inf
         self._even = EvenSwings()
+        self._quick = QuickSwings()
 
     def learn(self, batch: Batch) -> None:
         """Take up the pulsation and the beats of a batch."""
@@ -144,8 +148,9 @@ class UnledSwings(Carried):
     def _told(self, breaths: Breaths, pulsation: float) -> Bools:
         """Return which breaths may be pulsation that has such a usual size, if it was left in."""
         if pulsation == NEVER:
-            even = self._even.tell(breaths.time_s, breaths.size)
-            return np.asarray(even & self._without_heart(breaths.time_s))
+            may_be_heart = self._even.tell(breaths.time_s, breaths.size)
+            may_be_heart |= self._quick.tell(breaths.time_s, breaths.size)
+            return np.asarray(may_be_heart & self._without_heart(breaths.time_s))
         if not math.isnan(pulsation):
             return self._small(breaths.time_s, breaths.size, pulsation)
         if len(breaths):  # R peaks lead: what breaths are like is learned, and nothing is doubtful
