@@ -19,6 +19,7 @@ from infantmon.model.recording import Recording
 from infantmon.model.spans import Reason, Spans
 from infantmon.report.cautions import BLIND_SPOT, CAUTIONS
 from infantmon.report.page import review_page, who_set_text, write_review_page
+from infantmon.report.summary import extreme_of, kind_summaries
 
 VOID = {"meta", "link", "br", "input"}
 
@@ -297,3 +298,15 @@ def test_event_outside_every_signal_is_drawn_all_the_same() -> None:
     text = Outline(review_page(dataclasses.replace(review, events=(late,)))).text
     assert "Event 9: apnea, still open" in text
     assert "judgement not final" in text
+
+
+def test_the_longest_event_is_a_supported_one_or_says_that_it_is_not():
+    review = invented_review()
+    apnea = next(row for row in kind_summaries(review) if row.kind == "apnea")
+    assert apnea.longest == "24.0 s (31.0 s doubtful)"
+    (slow,) = (event for event in review.events if event.kind == "low heart rate")
+    unsure = dataclasses.replace(slow, judgement=NOT_ASSESSABLE, lowest_bpm=12.0)
+    assert extreme_of([slow]) == "lowest 61/min"
+    assert extreme_of([slow, unsure]) == "lowest 61/min (12/min not assessable)"
+    assert extreme_of([unsure]) == "lowest 12/min not assessable"
+    assert extreme_of([slow, dataclasses.replace(unsure, lowest_bpm=70.0)]) == "lowest 61/min"

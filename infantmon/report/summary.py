@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -68,7 +68,8 @@ class KindSummary:
     counts : tuple of int
         How many events there are of each judgement, in the order of `JUDGEMENTS`.
     longest, extreme, share : str
-        Longest event, extreme of the averaged rate, share of the usable time, in words.
+        Longest event, extreme of the averaged rate, share of the usable time, in words. What is
+        not of a supported event says so, and stands behind that of the supported ones.
     brief : int
         How many excursions ended before they went active.
     none_found : str
@@ -155,7 +156,7 @@ def _kind(reviewed: Reviewed, kind: str) -> KindSummary:
     return KindSummary(
         kind=kind,
         counts=tuple(sum(event.judgement == which for event in events) for which in JUDGEMENTS),
-        longest=length_text(max(lengths)) if lengths else "–",
+        longest=_extreme(events, lengths, max, length_text) if events else "–",
         extreme=extreme_of(events),
         share=share_text(sum(lengths), _basis_s(reviewed, kind)) if lengths else "–",
         brief=sum(excursion.kind == kind for excursion in reviewed.excursions),
@@ -170,15 +171,38 @@ def event_length_s(event: Event, recorded_s: float) -> float:
 
 def extreme_of(events: Sequence[Event]) -> str:
     """Return the lowest and highest averaged rate of some events of one kind."""
-    lowest = [event.lowest_bpm for event in events if event.lowest_bpm is not None]
-    highest = [event.highest_bpm for event in events if event.highest_bpm is not None]
+    lowest = [event for event in events if event.lowest_bpm is not None]
+    highest = [event for event in events if event.highest_bpm is not None]
     kind = events[0].kind if events else ""
     shown = []
     if lowest and kind != "high heart rate":
-        shown.append(f"lowest {number_text(min(lowest))}/min")
+        rates = [event.lowest_bpm or 0.0 for event in lowest]
+        shown.append(f"lowest {_extreme(lowest, rates, min, _rate_text)}")
     if highest and kind != "low heart rate":
-        shown.append(f"highest {number_text(max(highest))}/min")
+        rates = [event.highest_bpm or 0.0 for event in highest]
+        shown.append(f"highest {_extreme(highest, rates, max, _rate_text)}")
     return ", ".join(shown) or "–"
+
+
+def _rate_text(rate_bpm: float) -> str:
+    return f"{number_text(rate_bpm)}/min"
+
+
+def _extreme(
+    events: Sequence[Event],
+    values: Sequence[float],
+    furthest: Callable[[Iterable[float]], float],
+    worded: Callable[[float], str],
+) -> str:
+    """Return the extreme of the supported events' values, and of all if that goes further."""
+    supported = [
+        value for event, value in zip(events, values, strict=True) if event.judgement == SUPPORTED
+    ]
+    of_all = furthest(values)
+    if supported and furthest(supported) == of_all:
+        return worded(of_all)
+    other = f"{worded(of_all)} {events[values.index(of_all)].judgement}"
+    return f"{worded(furthest(supported))} ({other})" if supported else other
 
 
 def basis_role(kind: str) -> str | None:
