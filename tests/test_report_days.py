@@ -253,6 +253,9 @@ def test_extremes_count_usable_time_only() -> None:
     lowest, at_s = min(usable)
     assert heart.smallest == f"{lowest:.0f} at {time_text(at_s)}"
     assert heart.largest.startswith(f"{max(usable)[0]:.0f} at ")
+    assert pause.largest == "24.0 s at 0:05:00.0; 31.0 s at 0:15:00.0 (event 3, doubtful)"
+    sure = [dataclasses.replace(one, judgement="supported") for one in made.events]
+    (_, _, pause) = extremes_of(dataclasses.replace(made, events=tuple(sure)))
     assert pause.largest == "31.0 s at 0:15:00.0"
 
 

@@ -1,12 +1,17 @@
-"""What heart and breathing did over the whole recording, whatever the limits."""
+"""What heart and breathing did over the whole recording, whatever the limits.
+
+A value in an event that is not supported says so, and stands behind the furthest one in none.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from infantmon.model.arrays import Floats
+from infantmon.model.arrays import Bools, Floats
+from infantmon.model.event import SUPPORTED, Event
 from infantmon.model.spans import Spans
 from infantmon.report.reviewed import Reviewed
 from infantmon.report.trend import bin_edges, breathing_rate, pauses
@@ -14,6 +19,8 @@ from infantmon.report.words import length_text, number_text, time_text
 
 MINUTE_S = 60.0
 _NOTHING = "nothing to tell"
+_OF_HEART = ("low heart rate", "high heart rate", "no heart beat")
+_OF_PAUSES = ("apnea", "periodic breathing")
 
 
 @dataclass(frozen=True)
@@ -50,6 +57,7 @@ def _heart(reviewed: Reviewed) -> ExtremeRow:
         "averaged heart rate, beats/min",
         rates.time_s[usable],
         rates.heart_rate_bpm[usable],
+        _unsure(reviewed, _OF_HEART),
     )
 
 
@@ -58,7 +66,7 @@ def _breathing(reviewed: Reviewed) -> ExtremeRow:
         0.0, reviewed.recorded_s, count=1 + int(reviewed.recorded_s // MINUTE_S), least_s=MINUTE_S
     )
     rates = breathing_rate(reviewed.breaths.time_s, reviewed.contact["impedance"], edges)
-    return _row("breaths in each minute", edges[:-1], rates)
+    return _row("breaths in each minute", edges[:-1], rates, ())
 
 
 def _pauses(reviewed: Reviewed) -> ExtremeRow:
@@ -66,26 +74,57 @@ def _pauses(reviewed: Reviewed) -> ExtremeRow:
     words = "time from breath to breath"
     if not len(length_s):
         return ExtremeRow(words, "–", _NOTHING, "–")
-    longest = int(np.argmax(length_s))
-    at = f"{length_text(float(length_s[longest]))} at {time_text(float(onset_s[longest]))}"
-    return ExtremeRow(words, "–", length_text(float(np.median(length_s))), at)
+    longest = _furthest(onset_s, length_s, _unsure(reviewed, _OF_PAUSES), np.argmax, length_text)
+    return ExtremeRow(words, "–", length_text(float(np.median(length_s))), longest)
 
 
-def _row(words: str, time_s: Floats, values: Floats) -> ExtremeRow:
+def _row(words: str, time_s: Floats, values: Floats, unsure: Sequence[Event]) -> ExtremeRow:
     known = np.isfinite(values)
     time_s, values = time_s[known], values[known]
     if not len(values):
         return ExtremeRow(words, "–", _NOTHING, "–")
-    low, high = int(np.argmin(values)), int(np.argmax(values))
     return ExtremeRow(
         words,
-        f"{number_text(float(values[low]))} at {time_text(float(time_s[low]))}",
+        _furthest(time_s, values, unsure, np.argmin, number_text),
         number_text(float(np.median(values))),
-        f"{number_text(float(values[high]))} at {time_text(float(time_s[high]))}",
+        _furthest(time_s, values, unsure, np.argmax, number_text),
     )
 
 
-def _inside(spans: Spans, time_s: Floats) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+def _unsure(reviewed: Reviewed, kinds: Sequence[str]) -> list[Event]:
+    """Return the events of some kinds that are not supported."""
+    return [one for one in reviewed.events if one.kind in kinds and one.judgement != SUPPORTED]
+
+
+def _furthest(
+    time_s: Floats,
+    values: Floats,
+    unsure: Sequence[Event],
+    place_of: Callable[[Floats], np.intp],
+    worded: Callable[[float], str],
+) -> str:
+    """Return the furthest value in no event that is not supported, and any further one in such."""
+
+    def told(place: int) -> str:
+        return f"{worded(float(values[place]))} at {time_text(float(time_s[place]))}"
+
+    sure = np.ones(len(values), dtype=np.bool_)
+    inside = None
+    at = int(place_of(values))
+    for event in unsure:
+        end_s = np.inf if event.end_s is None else event.end_s
+        first = int(np.searchsorted(time_s, event.onset_s))
+        after = int(np.searchsorted(time_s, end_s, side="right"))
+        sure[first:after] = False
+        inside = event if inside is None and first <= at < after else inside
+    if inside is None:
+        return told(at)
+    other = f"{told(at)} (event {inside.number}, {inside.judgement})"
+    rest = np.flatnonzero(sure)
+    return f"{told(int(rest[place_of(values[rest])]))}; {other}" if len(rest) else other
+
+
+def _inside(spans: Spans, time_s: Floats) -> Bools:
     """Tell which times lie in a span (spans in order, apart)."""
     before = np.searchsorted(spans.start_s, time_s, side="right")
     ended = np.searchsorted(spans.end_s, time_s, side="right")
