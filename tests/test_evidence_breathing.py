@@ -69,6 +69,26 @@ def test_pauses_close_to_each_other_are_measured_by_the_breaths_between_them():
     assert ratios == pytest.approx([0.09] * len(at_s), abs=0.04)  # as in pauses far apart
 
 
+@pytest.mark.parametrize(("lost", "judgement"), [(False, "supported"), (True, "doubtful")])
+def test_after_a_long_pause_and_three_breaths_those_before_it_count_if_all_could_be_used(
+    lost, judgement
+):
+    events = [sim.Pause(60.0, 28.5), sim.Pause(91.0, 26.0)]
+    events += [sim.MissingSamples(50.0, 3.0)] if lost else []
+    scenario = sim.Scenario(
+        160.0,
+        250.0,
+        62.5,
+        breathing=sim.Breathing(45.0, period_variability=0.05),
+        pulsation=sim.PulsationByPhase(0.2),
+        events=tuple(events),
+    )
+    second = im.review(sim.simulate_night(scenario, 5).recording, LIMITS).events.of_kind("apnea")[1]
+    breaths = [r.text for r in second.reasons if "in the 30 s before" in r.text]
+    assert second.judgement == judgement
+    assert breaths == (["only 3 breaths in the 30 s before"] if lost else [])
+
+
 @pytest.mark.parametrize("heart_bpm", [126.0, 141.0, 174.0])
 @pytest.mark.parametrize("seed", [1, 2, 3])
 def test_the_heart_alone_in_a_long_pause_after_few_breaths_is_no_breathing_in_step(heart_bpm, seed):

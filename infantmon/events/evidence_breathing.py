@@ -55,9 +55,21 @@ def only_with_unusable_time(case: Case) -> list[Evidence]:
 
 
 def _before(case: Case) -> Breaths:
-    """Return the breaths of the 30 s before the event, the one that it begins with included."""
+    """Return the breaths of the 30 s before the event, the one that it begins with included.
+
+    Where pauses have left hardly any, those of the 30 s before count too, if the impedance could be
+    used all the time.
+    """
     onset_s = case.event.onset_s
-    return case.history.breaths(onset_s - BEFORE_S, onset_s + HAIR_S, case.known_s)
+    latest = case.history.breaths(onset_s - BEFORE_S, onset_s + HAIR_S, case.known_s)
+    if len(latest) >= ENOUGH_BEFORE:
+        return latest
+    earlier_s = onset_s - 2.0 * BEFORE_S
+    lost = case.history.spans("impedance", case.known_s, BLOCKING).unbridged
+    if lost.touch(np.array([earlier_s]), np.array([onset_s]))[0]:
+        return latest
+    longer = case.history.breaths(earlier_s, onset_s + HAIR_S, case.known_s)
+    return longer if len(longer) >= ENOUGH_BEFORE else latest
 
 
 def breathing_before(case: Case) -> list[Evidence]:
