@@ -73,7 +73,8 @@ def add_review(app: typer.Typer) -> None:
         record: Annotated[
             list[str],
             typer.Argument(
-                help="WFDB record, .edf, .bdf, .csv or .parquet; several are joined in time."
+                help="WFDB record, .edf, .bdf, .csv or .parquet; several are joined in time, or "
+                "side by side if of other channels."
             ),
         ],
         prescription: Annotated[

@@ -138,6 +138,50 @@ def test_another_lead_in_the_next_record_is_told(tmp_path):
     assert "ecg is V in b, II before" in read(tmp_path / "a", tmp_path / "b").notes
 
 
+def one_channel(folder, name, role, when="", **more):
+    record(folder, name, when, roles=(role,), **more)
+    return folder / name
+
+
+@pytest.mark.parametrize("when", ["", "10:00:00 01/02/2024"])
+def test_records_of_other_channels_lie_side_by_side(tmp_path, when):
+    lead = one_channel(tmp_path, "lead", "II", when)
+    chest = one_channel(tmp_path, "chest", "RESP", when, frame_hz="50", frames=100)
+    recording = read(lead, chest)
+    assert (recording.ecg.rate_hz, recording.impedance.rate_hz) == (250.0, 50.0)
+    assert (recording.ecg.start_s, recording.impedance.start_s) == (0.0, 0.0)
+    together = "lead, chest have no start times; they are taken to begin together"
+    assert (together in recording.notes) == (not when)
+    assert not [note for note in recording.notes if "no ecg" in note or "no chest" in note]
+
+
+def test_one_of_other_channels_lies_where_its_start_time_says(tmp_path):
+    one_channel(tmp_path, "a", "II", "10:00:00 01/02/2024", frames=2500)
+    one_channel(tmp_path, "b", "RESP", "10:00:01.5 01/02/2024", frames=2500)
+    one_channel(tmp_path, "c", "II", "10:00:20 01/02/2024")
+    recording = read(*(tmp_path / name for name in "abc"))
+    assert recording.impedance.start_s == 1.5
+    assert list(recording.ecg.holes_s()) == [(10.0, 20.0)]
+    assert "no impedance in c" in recording.notes
+
+
+def test_records_without_start_times_are_not_joined_if_a_channel_is_in_two(tmp_path):
+    record(tmp_path, "a", "")
+    chest = one_channel(tmp_path, "b", "RESP")
+    with pytest.raises(RecordingError, match="cannot be joined with others that hold the same"):
+        read(tmp_path / "a", chest)
+
+
+def test_a_name_is_asked_only_of_the_records_that_have_such_a_channel(tmp_path):
+    lead, chest = one_channel(tmp_path, "a", "V"), one_channel(tmp_path, "b", "belly")
+    assert read(lead, chest, ecg="V", impedance="belly").impedance.name == "belly"
+    with pytest.raises(RecordingError, match=r"a\.hea has no channel 'W' to take as ecg"):
+        read(lead, chest, ecg="W", impedance="belly")
+    other = one_channel(tmp_path, "c", "II")
+    with pytest.raises(RecordingError, match=r"c\.hea has no channel 'V' to take as ecg"):
+        read(lead, other, ecg="V")
+
+
 def test_importing_the_formats_loads_no_heavy_package():
     code = (
         "import sys, infantmon.formats; "

@@ -7,7 +7,7 @@ electrocardiography, MCL and ML the modified chest and limb leads of monitoring.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from pathlib import Path
 
 from infantmon.errors import ArgumentError, RecordingError
@@ -82,7 +82,10 @@ def role_label(name: str, role: str) -> str:
 
 
 def choose(
-    channels: Sequence[Listed], asked: Mapping[str, str | None], where: Path
+    channels: Sequence[Listed],
+    asked: Mapping[str, str | None],
+    where: Path,
+    elsewhere: Collection[str] = (),
 ) -> tuple[dict[str, Listed], list[str]]:
     """Return which channel takes which role, and notes on what had to be decided.
 
@@ -94,6 +97,8 @@ def choose(
         For "ecg", "ecg2" and "impedance" the name that the caller chose, or None to find it.
     where : pathlib.Path
         The file, for messages.
+    elsewhere : collection of str
+        Roles that another file fills: it is not told that they are missing here.
 
     Raises
     ------
@@ -126,7 +131,7 @@ def choose(
             "(--ecg NAME, --impedance NAME)." + "".join(f" {note}." for note in notes)
         )
     for role in ("ecg", "impedance"):
-        if role not in chosen:
+        if role not in chosen and role not in elsewhere:
             notes.append(
                 f"no {ROLE_WORDS[role]} found by name and unit among {_listing(channels)}; "
                 f"{role}=NAME (--{role} NAME) chooses one"
@@ -139,17 +144,35 @@ def looks_like_ecg(name: str) -> bool:
     return _ecg_rank(_folded(name)) is not None
 
 
+def has_channel(channels: Sequence[Listed], name: str) -> bool:
+    """Tell whether one of the channels has a name."""
+    return _of_name(channels, name) is not None
+
+
+def has_kind(channels: Sequence[Listed], role: str) -> bool:
+    """Tell whether one of the channels is, by its name and unit, of the kind of a role."""
+    found, _ = _found(channels, "impedance" if role == "impedance" else "ecg")
+    return found is not None
+
+
 def _named(channels: Sequence[Listed], name: str, role: str, where: Path) -> Listed:
     """Return the channel that the caller asked for by its name."""
+    listed = _of_name(channels, name)
+    if listed is None:
+        raise RecordingError(
+            f"{where} has no channel {name!r} to take as {role}. It has {_listing(channels)}."
+        )
+    return listed
+
+
+def _of_name(channels: Sequence[Listed], name: str) -> Listed | None:
     wanted = name.strip()
     for same in (str, str.casefold):
         for listed in channels:
             names = {listed.name.strip(), f"{listed.name} [{listed.unit}]"}
             if same(wanted) in {same(n) for n in names}:
                 return listed
-    raise RecordingError(
-        f"{where} has no channel {name!r} to take as {role}. It has {_listing(channels)}."
-    )
+    return None
 
 
 def _found(channels: Sequence[Listed], role: str) -> tuple[Listed | None, list[str]]:

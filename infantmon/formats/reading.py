@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping, Sequence
 from pathlib import Path
 
 from infantmon.errors import ArgumentError, RecordingError
 from infantmon.formats.csv_table import CsvSource
 from infantmon.formats.edf import EdfSource
-from infantmon.formats.joining import joined_in_time
-from infantmon.formats.naming import choose
+from infantmon.formats.joining import joined
+from infantmon.formats.naming import choose, has_channel, has_kind
 from infantmon.formats.parquet_table import ParquetSource
 from infantmon.formats.source import Source
 from infantmon.formats.wfdb_record import WfdbSource
@@ -29,7 +29,8 @@ def read(
     ----------
     *names : str or path
         A WFDB record (its name, with or without .hea), an EDF or BDF file, a CSV or Parquet file.
-        Several names are records of one infant, joined in time by their start times.
+        Several names are records of one infant, joined in time by their start times; without such
+        side by side, if each holds other channels.
     ecg, ecg2, impedance : str or None
         Name of a channel in the file, to choose it. Left out, the ECG and the chest impedance are
         found by name and unit, never by position; a second lead is only taken when asked for.
@@ -54,8 +55,10 @@ def read(
     if not names:
         raise ArgumentError("no recording was named; pass a WFDB record, an EDF or a CSV file.")
     asked = {"ecg": ecg, "ecg2": ecg2, "impedance": impedance}
-    recordings = [_recording(open_source(Path(name)), asked) for name in names]
-    return recordings[0] if len(recordings) == 1 else joined_in_time(recordings)
+    sources = [open_source(Path(name)) for name in names]
+    if len(sources) == 1:
+        return _recording(sources[0], asked)
+    return joined([_of_several(source, sources, asked) for source in sources])
 
 
 def read_csv(
@@ -144,8 +147,28 @@ def read_parquet(
     return _recording(ParquetSource(Path(path), rate_hz, units=units), asked)
 
 
-def _recording(source: Source, asked: Mapping[str, str | None]) -> Recording:
-    chosen, notes = choose(source.channels, asked, source.path)
+def _of_several(
+    source: Source, others: Sequence[Source], asked: Mapping[str, str | None]
+) -> Recording:
+    """Read one of several: it is not asked for channels of a kind that only another one has."""
+    elsewhere = {
+        role
+        for role, name in asked.items()
+        if any(_may_fill(other, role, name) for other in others)
+        and not _may_fill(source, role, name)
+    }
+    return _recording(source, {**asked, **dict.fromkeys(elsewhere)}, elsewhere)
+
+
+def _may_fill(source: Source, role: str, name: str | None) -> bool:
+    named = name is not None and has_channel(source.channels, name)
+    return named or has_kind(source.channels, role)
+
+
+def _recording(
+    source: Source, asked: Mapping[str, str | None], elsewhere: Collection[str] = ()
+) -> Recording:
+    chosen, notes = choose(source.channels, asked, source.path, elsewhere)
     channels = {role: source.load(listed) for role, listed in chosen.items()}
     return Recording(
         channels,
