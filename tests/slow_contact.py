@@ -205,7 +205,7 @@ class SlowMovement:
         found = self.measured(len(self.blocks) - 1, 8)
         swing = found[1] - found[0] if found else 0.0
         if swing > 0 and not self.window_burst:
-            pause = len(self.history) >= 3 and swing < 0.2 * self.usual()
+            pause = len(self.history) >= 3 and swing < 0.35 * self.usual()
             self.still = [*self.still, swing] if pause else []
             if not pause:
                 self.history = [*self.history, swing][-32:]

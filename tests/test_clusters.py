@@ -11,7 +11,7 @@ SEED = 400
 
 @pytest.mark.parametrize(
     ("between_s", "least_share"),
-    [((5.0, 16.0), 1.0), ((2.5, 6.0), 0.9)],  # reached: 54 of 54, 62 of 67
+    [((5.0, 16.0), 1.0), ((2.5, 6.0), 0.98), ((1.5, 4.0), 0.98)],
 )
 def test_they_are_supported_and_so_are_the_slow_hearts_in_them(between_s, least_share):
     counts = judged(SEED, between_s)

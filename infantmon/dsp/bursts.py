@@ -72,7 +72,7 @@ class UsualSwing(Carried):
 
     _MEMORY = 32
     _QUANTILE = 0.8
-    _STILL = 0.2  # of the usual swing: less is a pause (project's choice)
+    _STILL = 0.35  # of the usual swing: less is a pause (project's choice)
     _ALIKE = 4
     _ALIKE_RATIO = 1.6
     _NO_LONGER_UNUSUAL = 12
