@@ -17,8 +17,18 @@ def test_windows_are_found_by_their_place_and_held_at_the_ends():
     np.testing.assert_array_equal(kept.columns(np.array([4, 8]), 3).T, rows)
     np.testing.assert_array_equal(kept.columns(np.array([4, 6]), 3).T, [[4, 5, 6], [6, 7, 8]])
     np.testing.assert_array_equal(kept.windows(np.array([4, 6]), 3), [[4, 5, 6], [6, 7, 8]])
+    pair = kept.pairs(np.array([2, 4, 9]))
+    assert [one.tolist() for one in pair] == [[4.0, 4.0, 9.0], [4.0, 5.0, 9.0]]
     kept.forget_before(99)
     assert kept.end == 10
+
+
+def test_the_lowest_is_that_of_the_samples_that_there_are():
+    kept = Kept()
+    kept.push(np.array([5.0, 4.0, 7.0, 6.0, 8.0]))
+    kept.forget_before(1)
+    starts = np.array([[-1, 0, 1], [2, 3, 4]])
+    assert kept.lowest(starts, 3).tolist() == [[4.0, 4.0, 4.0], [6.0, 6.0, 8.0]]
 
 
 def test_a_snapshot_brings_back_type_and_place():

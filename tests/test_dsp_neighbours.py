@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from numpy.lib.stride_tricks import sliding_window_view
 
-from infantmon.dsp.neighbours import neighbours, steps
+from infantmon.dsp.neighbours import neighbours, sliding, steps
 
 
 @pytest.mark.parametrize("width", [1, 2, 7])
@@ -22,3 +22,11 @@ def test_steps_are_those_of_numpy(shape, kind):
     values = np.random.default_rng(1).integers(-9, 9, shape).astype(kind)
     np.testing.assert_array_equal(steps(values), np.diff(values))
     assert steps(values).dtype == kind
+
+
+@pytest.mark.parametrize("width", [1, 2, 5, 8, 30])
+@pytest.mark.parametrize("pick", [np.maximum, np.minimum])
+def test_sliding_picks_are_those_of_the_rows(width, pick):
+    values = np.random.default_rng(width).standard_normal(30)
+    rows = sliding_window_view(values, width)
+    np.testing.assert_array_equal(sliding(pick, values, width), pick.reduce(rows, axis=1))

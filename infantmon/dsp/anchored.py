@@ -32,14 +32,17 @@ class Anchored(Carried):
 
     def push(self, values: Floats) -> tuple[Floats, Bools]:
         """Return the anchored samples, and which of them were lost."""
-        good = np.abs(values) <= LARGEST
+        none_lost = np.zeros(len(values), dtype=np.bool_)
         if not len(values):
-            return values, ~good
+            return values, none_lost
+        if values.min() >= -LARGEST and values.max() <= LARGEST:  # not so with a NaN
+            if math.isnan(self._anchor):
+                self._anchor = float(values[0])
+            self._held = float(values[-1])
+            return values - self._anchor, none_lost
+        good = np.abs(values) <= LARGEST
         if math.isnan(self._anchor) and good.any():
             self._anchor = self._held = float(values[int(np.argmax(good))])
-        if good.all():
-            self._held = float(values[-1])
-            return values - self._anchor, np.zeros(len(values), dtype=np.bool_)
         if math.isnan(self._anchor):
             return np.zeros(len(values)), ~good
         latest = last_true_index(good)

@@ -11,6 +11,8 @@ from typing import TypeVar
 import numpy as np
 import numpy.typing as npt
 
+from infantmon.model.arrays import Bools, Ints
+
 Shapes = npt.NDArray[np.float32]
 _T = TypeVar("_T", np.float32, np.float64)
 
@@ -24,6 +26,14 @@ def total(values: npt.NDArray[_T]) -> npt.NDArray[_T]:
     if values.shape[1] == 1:
         return np.asarray(np.cumsum(values, axis=0)[-1])
     return np.asarray(values.sum(axis=0))
+
+
+def count(flags: Bools) -> Ints:
+    """Return how many flags of each column are set, of up to 127 rows.
+
+    Added up as bytes: an eighth of what numpy would go through by itself.
+    """
+    return np.asarray(flags.view(np.int8).sum(axis=0, dtype=np.int8), dtype=np.int64)
 
 
 def inner(left: npt.NDArray[_T], right: npt.NDArray[_T]) -> npt.NDArray[_T]:

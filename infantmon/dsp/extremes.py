@@ -12,6 +12,7 @@ import numpy as np
 from scipy import signal
 
 from infantmon.dsp.columns import total
+from infantmon.dsp.neighbours import neighbours
 from infantmon.dsp.runs import last_true_index
 from infantmon.model.arrays import Bools, Floats, Ints
 from infantmon.model.carried import Carried
@@ -97,22 +98,26 @@ def off_baseline(windows: Floats, baseline: Floats, knot: int) -> Floats:
         Columns between the points; the line goes on straight beyond them.
     """
     half = windows.shape[1] // 2
-    along = np.arange(half + 1) / knot
+    along = np.abs(np.arange(-half, half + 1)) / knot
     early, middle, late = (baseline[:, k, np.newaxis] for k in range(3))
+    lines = np.empty(windows.shape)
+    lines[:, :half] = early - middle
+    lines[:, half:] = late - middle
+    lines *= along
     level = windows - middle
-    level[:, :half] += (middle - early) * along[half:0:-1]
-    level[:, half:] -= (late - middle) * along
+    level -= lines
     return level
 
 
 def smoothed(windows: Floats, width: int) -> Floats:
     """Return the mean of each `width` neighbouring columns (so `width` - 1 columns fewer)."""
-    count = windows.shape[1] - width + 1
-    added = windows[:, :count].copy()
+    # Row after row is added as one long row; what reaches over the end of a row is left out.
+    along = np.ascontiguousarray(windows).ravel()
+    added, count = along.copy(), len(along) - width + 1
     for shift in range(1, width):
-        added += windows[:, shift : shift + count]
+        added[:count] += along[shift : shift + count]
     added /= width
-    return added
+    return added.reshape(windows.shape)[:, : windows.shape[1] - width + 1]
 
 
 def refined(complexes: Floats, column: Ints, upright: Bools, reach: int) -> tuple[Ints, Floats]:
@@ -123,6 +128,7 @@ def refined(complexes: Floats, column: Ints, upright: Bools, reach: int) -> tupl
     if not len(complexes):
         return column, np.zeros(0)
     rows = np.arange(len(complexes))
-    near = complexes[rows[:, np.newaxis], column[:, np.newaxis] + np.arange(-reach, reach + 1)]
+    along = np.ascontiguousarray(complexes).ravel()  # row after row as one: quickest to look up
+    near = neighbours(along, 2 * reach + 1)[rows * complexes.shape[1] + column - reach]
     best = np.where(upright, near.argmax(axis=1), near.argmin(axis=1))
     return column - reach + best, near[rows, best]

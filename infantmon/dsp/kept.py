@@ -11,7 +11,7 @@ from typing import Any, ClassVar
 import numpy as np
 import numpy.typing as npt
 
-from infantmon.dsp.neighbours import neighbours
+from infantmon.dsp.neighbours import neighbours, sliding
 from infantmon.model.arrays import Ints
 from infantmon.model.carried import Carried
 
@@ -68,22 +68,25 @@ class Kept(Carried):
             rows: npt.NDArray[Any] = neighbours(values, width)[places]
             return rows
         within = places[:, np.newaxis] + np.arange(width)
-        held: npt.NDArray[Any] = values[np.clip(within, 0, len(values) - 1)]
+        held: npt.NDArray[Any] = values.take(within, mode="clip")
         return held
 
     def columns(self, starts: Ints, width: int) -> npt.NDArray[Any]:
         """Return one column of `width` samples from each start: `windows`, laid out for sums."""
-        values = self._joined()
         within = (starts - self._first) + np.arange(width)[:, np.newaxis]
-        if len(starts) and (within[0].min() < 0 or within[-1].max() >= len(values)):
-            within = np.clip(within, 0, len(values) - 1)
-        columns: npt.NDArray[Any] = values.take(within)
+        columns: npt.NDArray[Any] = self._joined().take(within, mode="clip")
         return columns
+
+    def lowest(self, starts: Ints, width: int) -> npt.NDArray[Any]:
+        """Return the smallest of `width` samples from each start, of those that there are.
+
+        All kept samples are gone through: for many starts.
+        """
+        beyond = np.full(width - 1, np.inf)
+        values = np.concatenate((beyond, self._joined(), beyond))
+        return sliding(np.minimum, values, width).take(starts - self._first + len(beyond))
 
     def pairs(self, starts: Ints) -> tuple[npt.NDArray[Any], npt.NDArray[Any]]:
         """Return the sample at each place, and the one after it; ends of the stream are held."""
         values, places = self._joined(), starts - self._first
-        if places.size and (places.min() < 0 or places.max() + 1 >= len(values)):
-            most = len(values) - 1
-            return values[np.clip(places, 0, most)], values[np.clip(places + 1, 0, most)]
-        return values.take(places), values[1:].take(places)
+        return values.take(places, mode="clip"), values.take(places + 1, mode="clip")

@@ -9,6 +9,7 @@ from typing import ClassVar
 
 import numpy as np
 
+from infantmon.dsp.neighbours import sliding
 from infantmon.model.arrays import Floats, Ints
 from infantmon.model.carried import Carried
 
@@ -41,7 +42,7 @@ class LocalMaxima(Carried):
         if ready <= 0:
             self._tail = joined
             return np.empty(0, dtype=np.int64), np.empty(0)
-        widest = _sliding_max(joined, radius)
+        widest = sliding(np.maximum, joined, radius)
         middle = joined[radius : radius + ready]
         ahead = widest[radius + 1 : radius + 1 + ready]
         peak = np.flatnonzero((middle > widest[:ready]) & (middle >= ahead))
@@ -49,13 +50,3 @@ class LocalMaxima(Carried):
         self._tail = joined[ready:].copy()
         self._first += ready
         return places.astype(np.int64), middle[peak]
-
-
-def _sliding_max(values: Floats, width: int) -> Floats:
-    """Return for each place the largest of the `width` samples from it on."""
-    reach = 1
-    while reach < width:
-        step = min(reach, width - reach)
-        values = np.maximum(values[:-step], values[step:])
-        reach += step
-    return values

@@ -57,3 +57,28 @@ def steps(values: npt.NDArray[_T]) -> npt.NDArray[_T]:
         Empty where there are no two.
     """
     return values[..., 1:] - values[..., :-1]
+
+
+def sliding(pick: np.ufunc, values: npt.NDArray[Any], width: int) -> npt.NDArray[Any]:
+    """Return for each place the largest or smallest of the `width` values from it on.
+
+    Parameters
+    ----------
+    pick : numpy.ufunc
+        ``numpy.maximum`` or ``numpy.minimum``.
+    values : numpy.ndarray, shape (n,)
+        n >= `width`.
+    width : int
+        How many values each pick is from, at least 1.
+
+    Returns
+    -------
+    numpy.ndarray, shape (n - width + 1,)
+        The values themselves where `width` is 1.
+    """
+    reach = 1
+    while reach < width:
+        step = min(reach, width - reach)
+        values = pick(values[:-step], values[step:])
+        reach += step
+    return values

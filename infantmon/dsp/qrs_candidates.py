@@ -13,7 +13,7 @@ from typing import ClassVar
 
 import numpy as np
 
-from infantmon.dsp.columns import Shapes, inner, length, unit
+from infantmon.dsp.columns import Shapes, count, inner, length, unit
 from infantmon.dsp.kept import Kept
 from infantmon.dsp.local_maxima import LocalMaxima
 from infantmon.dsp.neighbours import neighbours
@@ -185,14 +185,11 @@ class CandidateFinder(Carried):
         heights = np.concatenate((np.zeros(reach), self._height, np.zeros(reach)))
         # One row a neighbour, one column a candidate.
         at = neighbours(places, 2 * reach + 1)[start:end].T
-        seen = np.where(
-            np.abs(at - place) <= sight,
-            neighbours(heights, 2 * reach + 1)[start:end].T,
-            0.0,
-        )
+        near = np.concatenate((at[:reach] >= place - sight, at[reach:] <= place + sight))
+        seen = near * neighbours(heights, 2 * reach + 1)[start:end].T
         largest = seen.max(axis=0)
         large = seen >= _LARGE * largest
-        between = ((seen > _SMALL * largest) & ~large).sum(axis=0, dtype=np.int64)
+        between = count((seen > _SMALL * largest) & ~large)
         ahead = large[reach + 1 :]
         partner = np.where(ahead.any(axis=0), reach + 1 + np.argmax(ahead, axis=0), reach)
         next_large = places[np.arange(start, end) + partner]
@@ -204,7 +201,7 @@ class CandidateFinder(Carried):
             next_large=next_large,
             largest=largest,
             between=between,
-            equal=large.sum(axis=0, dtype=np.int64),
+            equal=count(large),
             depth=self._depth(place, height),
             likeness=self._likeness(place, next_large, height, height >= _PROMINENT * largest),
             blunt=self._blunt(start, end, at, seen),
@@ -228,9 +225,9 @@ class CandidateFinder(Carried):
         return np.asarray((larger & (_BLUNT * before >= steep)).any(axis=0))
 
     def _depth(self, place: Ints, height: Floats) -> Floats:
-        left = self._envelope.columns(place - self._valley, self._valley + 1).min(axis=0)
-        right = self._envelope.columns(place, self._valley + 1).min(axis=0)
-        return np.asarray(1.0 - np.maximum(left, right) / height)
+        sides = np.stack((place - self._valley, place))
+        lowest = self._envelope.lowest(sides, self._valley + 1)
+        return np.asarray(1.0 - lowest.max(axis=0) / height)
 
     def _likeness(self, place: Ints, partner: Ints, height: Floats, prominent: Bools) -> Floats:
         """Compare each prominent shape with the prominent ones before it, and with its partner."""
@@ -247,11 +244,11 @@ class CandidateFinder(Carried):
         Most shapes of a clean signal are wholly alike without any shift, and are not looked at
         further.
         """
-        count = len(place)
+        new = len(place)
         earlier = np.concatenate((self._shapes, unit(self._shape(place, height, 0))), axis=1)
-        self._shapes = earlier[:, count:].copy()
+        self._shapes = earlier[:, new:].copy()
         backs = range(_ALIKE)
-        unshifted = [inner(earlier[:, _ALIKE:], earlier[:, b : b + count]) for b in backs]
+        unshifted = [inner(earlier[:, _ALIKE:], earlier[:, b : b + new]) for b in backs]
         alike = _second_of_four(unshifted)
         rest = np.flatnonzero(alike < _WHOLLY)
         if len(rest):

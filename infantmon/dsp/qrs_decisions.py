@@ -18,20 +18,24 @@ from infantmon.dsp.qrs_candidates import Candidates
 from infantmon.dsp.qrs_rules import (
     BEAT,
     CLEAN,
+    IGNORED,
     NOISE,
     DecisionRules,
     Standing,
+    is_clean,
     is_plain,
     is_stale,
     judge,
+    refractory_time,
 )
-from infantmon.model.arrays import Bools, Floats, Ints
+from infantmon.model.arrays import NO_FLOATS, Bools, Floats, Ints
 from infantmon.model.carried import Carried
 
 MEMORY: Final = 8  # values behind each level
 _WINDOW = 4096  # candidates decided at a time
 _LEAST = 64  # but no fewer than this
 _ROUNDS = 12
+_EXPECTED = 0.6  # of the largest in sight: from here a candidate is guessed to be a beat
 _NEVER = -(2**40)
 
 
@@ -99,7 +103,7 @@ class BeatDecider(Carried):
 
     def _settle(self, some: Candidates) -> Ints:
         """Return the verdicts on as many of the first candidates as could be settled."""
-        verdict = np.where(some.height >= 0.6 * some.largest, CLEAN, NOISE)
+        verdict = self._expected(some)
         plain = is_plain(some, self._rules)
         right = 0
         for _ in range(_ROUNDS):
@@ -118,6 +122,20 @@ class BeatDecider(Carried):
         self._count_plain(plain[:right], verdict[:right])
         return verdict[:right]
 
+    def _expected(self, some: Candidates) -> Ints:
+        """Return the verdicts if all large candidates are beats and the rate stays as it is.
+
+        In a regular signal that is right throughout, so that one round settles everything.
+        """
+        rules = self._rules
+        beat = some.height >= _EXPECTED * some.largest
+        interval = float(self._interval.course(NO_FLOATS)[0])
+        before: Ints = np.cumsum(beat) - beat
+        since = some.place - np.concatenate(([self._last], some.place[beat]))[before]
+        clean = is_clean(some, since, interval, rules)
+        verdict = np.where(beat, np.where(clean, CLEAN, BEAT), NOISE)
+        return np.where(since < refractory_time(interval, rules, self._rate_hz), IGNORED, verdict)
+
     def _count_plain(self, plain: Bools, verdict: Ints) -> None:
         """Count the candidates since the last beat that would be beats if nothing were known."""
         beats = np.flatnonzero(verdict >= BEAT)
@@ -126,19 +144,17 @@ class BeatDecider(Carried):
 
     def _standing(self, some: Candidates, plain: Bools, guess: _Guess) -> Standing:
         """Return the levels at each candidate if the guess were right."""
-        place, height = some.place, some.height
+        height, beats = some.height, some.place[guess.beat]
         before = np.cumsum(guess.beat) - guess.beat
-        last = np.maximum.accumulate(np.where(guess.beat, place, self._last))
-        last = np.concatenate(([self._last], last[:-1]))
-        seen: Ints = np.cumsum(plain) - plain
-        at_last = np.maximum.accumulate(np.where(guess.beat, seen + plain, -self._plain))
-        at_last = np.concatenate(([-self._plain], at_last[:-1]))
+        last = np.concatenate(([self._last], beats))[before]
+        seen: Ints = np.cumsum(plain)
+        at_last = np.concatenate(([-self._plain], seen[guess.beat]))[before]
         unknown = int(self._last == _NEVER)
-        interval = self._interval.course(self._intervals(place[guess.beat]))
+        interval = self._interval.course(self._intervals(beats))
         clean_before = np.cumsum(guess.clean) - guess.clean
         return Standing(
-            since=(place - last).astype(np.float64),
-            plain=seen - at_last,
+            since=(some.place - last).astype(np.float64),
+            plain=seen - plain - at_last,
             beats=before + len(self._beat),
             cleans=clean_before + len(self._clean),
             beat=self._beat.course(height[guess.beat])[before],

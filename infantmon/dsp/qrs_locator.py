@@ -79,8 +79,8 @@ class QrsLocator(Carried):
         windows = self._samples.windows(centre - half, 2 * half + 1)
         baseline = baselines(around, self._wide, self._apart)
         complexes = off_baseline(windows, baseline, self._knot)
-        means = smoothed(complexes[:, margin : complexes.shape[1] - margin], self._smooth)
-        column, height = self._extreme.push(means)
+        means = smoothed(complexes, self._smooth)
+        column, height = self._extreme.push(means[:, margin : means.shape[1] - margin])
         column += self._refine
         column, height = refined(complexes, column, height >= 0.0, self._refine)
         return np.minimum(np.maximum(centre - half + column, 0), self.end - 1), height

@@ -186,9 +186,7 @@ def judge(
 
     `plain` tells which are beats before any level is known (`is_plain`).
     """
-    usual = np.where(at.interval > 0.0, at.interval, 0.5 * rate_hz)
-    refractory = np.maximum(rules.refractory * usual, rules.refractory_low_s * rate_hz)
-    refractory = np.minimum(refractory, rules.refractory_high_s * rate_hz)
+    refractory = refractory_time(at.interval, rules, rate_hz)
     inserted = _inserted(some, at, rules)
     learned = at.beats >= rules.learned
     taken = np.where(
@@ -202,13 +200,25 @@ def judge(
     low = (at.cleans == 0) | (some.height < rules.t_wave_below * at.clean)
     taken &= ~(some.blunt & low & (at.since <= rules.t_wave_s * rate_hz))
     taken &= ~learned | _in_time(some, at, rules)
-    clean = (
-        (some.likeness > rules.clean_likeness)
-        & (some.between <= rules.clean_between)
-        & (np.abs(at.since - at.interval) <= rules.clean_irregular * at.interval)
-    )
+    clean = is_clean(some, at.since, at.interval, rules)
     verdict = np.where(taken, np.where(clean, CLEAN, BEAT), NOISE)
     return np.where(at.since < refractory, IGNORED, verdict)
+
+
+def refractory_time(interval: Floats | float, rules: DecisionRules, rate_hz: float) -> Floats:
+    """Return the ticks after a beat within which there is no other; an interval of 0 is unknown."""
+    usual = np.where(interval > 0.0, interval, 0.5 * rate_hz)
+    least = np.maximum(rules.refractory * usual, rules.refractory_low_s * rate_hz)
+    return np.minimum(least, rules.refractory_high_s * rate_hz)
+
+
+def is_clean(
+    some: Candidates, since: Floats | Ints, interval: Floats | float, rules: DecisionRules
+) -> Bools:
+    """Tell which candidates, if beats, are in place and familiar: their height is the usual one."""
+    regular = np.abs(since - interval) <= rules.clean_irregular * interval
+    familiar = (some.likeness > rules.clean_likeness) & (some.between <= rules.clean_between)
+    return np.asarray(familiar & regular)
 
 
 def _in_time(some: Candidates, at: Standing, rules: DecisionRules) -> Bools:
