@@ -16,6 +16,7 @@ from infantmon.model.arrays import Bools, Floats, Ints
 from infantmon.model.carried import Carried
 
 _NO_TICKS: Ints = np.empty(0, dtype=np.int64)
+_GOES_ON: Ints = np.array([-1], dtype=np.int64)  # in place of the end of the last run
 _SHARP_STEPS = 4.0
 """A run is entered sharply by at least this many steps of the signal's resolution. The top of a
 smooth wave that is quantised to rest for four samples is entered by less than three."""
@@ -86,12 +87,12 @@ class HeldRuns(Carried):
             return HeldTable(_NO_TICKS, _NO_TICKS, _NO_TICKS, np.empty(0, np.bool_), ticks)
         firsts = self._first_of_runs(values, ticks)
         start, value, entry = self._with_present_run(values, ticks, firsts)
-        last = np.append(ticks[firsts - 1], ticks[-1])
+        last = np.concatenate((ticks[firsts - 1], ticks[-1:]))
         if len(firsts) and firsts[0] == 0:
             last[0] = self._last
         if math.isnan(self._value):
             last = last[1:]
-        end = np.append(start[1:], -1)
+        end = np.concatenate((start[1:], _GOES_ON))
         kept = np.flatnonzero(last - start >= self._least_ticks - 1)
         at_rail = self._at_rail(value, entry, kept)
         self._value, self._last = float(values[-1]), int(ticks[-1])

@@ -15,6 +15,8 @@ from infantmon.dsp.neighbours import neighbours, sliding
 from infantmon.model.arrays import Ints
 from infantmon.model.carried import Carried
 
+_FEW = 4096  # samples up to which looking each up is quicker than making sure of whole rows
+
 
 class Kept(Carried):
     """Keeps samples until they are told to be forgotten, and gathers windows from them.
@@ -35,7 +37,7 @@ class Kept(Carried):
     @property
     def end(self) -> int:
         """Place after the last sample, which is the number of samples pushed so far."""
-        return self._first + len(self._values) + sum(len(values) for values in self._waiting)
+        return self._first + len(self._joined())
 
     def push(self, values: npt.NDArray[Any]) -> None:
         """Take up more samples."""
@@ -64,7 +66,8 @@ class Kept(Carried):
     def windows(self, starts: Ints, width: int) -> npt.NDArray[Any]:
         """Return one row of `width` samples from each start; ends of the stream are held."""
         values, places = self._joined(), starts - self._first
-        if len(places) and places.min() >= 0 and places.max() + width <= len(values):
+        many = len(places) * width > _FEW
+        if many and places.min() >= 0 and places.max() + width <= len(values):
             rows: npt.NDArray[Any] = neighbours(values, width)[places]
             return rows
         within = places[:, np.newaxis] + np.arange(width)

@@ -77,10 +77,10 @@ class MainsEdges(Carried):
 
     def _holding(self, blocks: Floats) -> Bools:
         """Tell which blocks hold mains interference, and learn the usual swing."""
-        centred = blocks - blocks.mean(axis=1)[:, np.newaxis]
+        centred = blocks - blocks.sum(axis=1, keepdims=True) / self._size
         parts = np.einsum("nb,bk->nk", centred, self._shapes).reshape(len(blocks), -1, 3, 2)
         size = 2.0 * np.hypot(parts[..., 0], parts[..., 1])  # peak to peak: at it, below, above
-        narrow = size[..., 0] >= NARROW * size[..., 1:].max(axis=-1)
+        narrow = size[..., 0] >= NARROW * np.maximum(size[..., 1], size[..., 2])
         mains = np.where(narrow, size[..., 0], 0.0).max(axis=1)
         swings = np.maximum(blocks.max(axis=1) - blocks.min(axis=1) - mains, 0.0)
         all_swings = np.concatenate((self._swings, swings))

@@ -225,8 +225,8 @@ class CandidateFinder(Carried):
         return np.asarray((larger & (_BLUNT * before >= steep)).any(axis=0))
 
     def _depth(self, place: Ints, height: Floats) -> Floats:
-        sides = np.stack((place - self._valley, place))
-        lowest = self._envelope.lowest(sides, self._valley + 1)
+        starts = place - np.array([[self._valley], [0]])
+        lowest = self._envelope.lowest(starts, self._valley + 1)
         return np.asarray(1.0 - lowest.max(axis=0) / height)
 
     def _likeness(self, place: Ints, partner: Ints, height: Floats, prominent: Bools) -> Floats:
