@@ -93,7 +93,7 @@ class HeldRuns(Carried):
         if math.isnan(self._value):
             last = last[1:]
         end = np.concatenate((start[1:], _GOES_ON))
-        kept = np.flatnonzero(last - start >= self._least_ticks - 1)
+        kept = (last - start >= self._least_ticks - 1).nonzero()[0]
         at_rail = self._at_rail(value, entry, kept)
         self._value, self._last = float(values[-1]), int(ticks[-1])
         self._start, self._entry = int(start[-1]), float(entry[-1])
@@ -106,7 +106,7 @@ class HeldRuns(Carried):
         np.not_equal(values[1:], values[:-1], out=begins[1:])
         if ticks[-1] - ticks[0] >= len(ticks):  # samples are missing in between
             begins[1:] |= np.diff(ticks) - 1 > self._gap_ticks
-        return np.flatnonzero(begins).astype(np.int64, copy=False)
+        return begins.nonzero()[0].astype(np.int64, copy=False)
 
     def _with_present_run(
         self, values: Floats, ticks: Ints, firsts: Ints

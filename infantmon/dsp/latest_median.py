@@ -43,19 +43,23 @@ class LatestMedian(Carried):
         A median of nothing is 0. Nothing is taken up.
         """
         held = len(self._values)
+        if held == self.count:
+            low, high = self._middle(np.concatenate((self._values, values)))
+            return np.asarray(0.5 * (low + high))
         missing = np.full(self.count - held, np.inf)
         joined = np.concatenate((missing, self._values, values))
-        if held == self.count and self._shared and len(values) >= _MANY:
-            low, high = middle_two(joined, held)
-            return np.asarray(0.5 * (low + high))
         ordered = np.sort(neighbours(joined, self.count), axis=1)
-        if held == self.count:
-            low, high = ordered[:, (held - 1) // 2], ordered[:, held // 2]
-            return np.asarray(0.5 * (low + high))
         row = np.arange(len(values) + 1)
         filled = np.minimum(held + row, self.count)
         low, high = ordered[row, (filled - 1) // 2], ordered[row, filled // 2]
         return np.where(filled > 0, 0.5 * (low + high), 0.0)
+
+    def _middle(self, values: Floats) -> tuple[Floats, Floats]:
+        """Return the two middle ones (or twice the middle one) of each `count` neighbours."""
+        if self._shared and len(values) >= _MANY:
+            return middle_two(values, self.count)
+        ordered = np.sort(neighbours(values, self.count), axis=1)
+        return ordered[:, (self.count - 1) // 2], ordered[:, self.count // 2]
 
     def push(self, values: Floats) -> None:
         """Take up values; the oldest go when more than `count` are held."""
