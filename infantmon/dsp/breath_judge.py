@@ -204,8 +204,10 @@ class BreathJudge(Carried):
 
     def _ends_long_rise(self, swing: Swing) -> bool:
         """Tell whether a slow breath that rose for long, or was held, ends at a maximum."""
+        if not self._rhythm.is_slow:
+            return False
         enough = self._lasting * swing.usual
-        if not self._rhythm.is_slow or swing.rise >= enough:
+        if swing.rise >= enough:
             return False
         whole = swing.peak.value - min(self._lowest, self._before_jump)[0]
         if not enough <= whole < math.inf:

@@ -214,10 +214,13 @@ class UsualSize(Carried):
 
     def _row_as_before(self, known: float) -> list[tuple[float, float]]:
         """Return the last two if they are of the size that was usual before the present one."""
+        before = math.exp(self._long)
+        smaller = self._long_count >= LONG_FROM and before < SMALL * known
+        if not smaller and self._given_up <= HUGE * known:  # mostly
+            return []
         row = list(self._swings)[-2:]
         sizes = [size for _, size in row]
-        before = math.exp(self._long)
-        if self._long_count >= LONG_FROM and before < SMALL * known and _all_near(sizes, before):
+        if smaller and _all_near(sizes, before):
             return row
         if self._given_up > HUGE * known and _all_near(sizes, self._given_up):
             self._given_up = 0.0
@@ -227,6 +230,8 @@ class UsualSize(Carried):
     def _small_row(self, time_s: float, known: float) -> list[tuple[float, float]]:
         """Return the latest swings if small ones are usual: after a burst, or a long silence."""
         if time_s - self._latest <= PATIENCE_S:
+            if self._swings[-1][1] > SMALL * known:  # mostly
+                return []
             row = self._row_after_burst(list(self._swings)[-SMALL_COUNT:], known)
         else:
             is_open = self.is_open(time_s)
@@ -356,5 +361,5 @@ def _unlikeness(values: Sequence[float]) -> float:
 def _weighted_median(sizes: deque[float]) -> float:
     """Return the size below which half of the sum of all squares lies: small ones count little."""
     ordered = sorted(sizes)
-    summed = list(accumulate(size * size for size in ordered))
+    summed = list(accumulate([size * size for size in ordered]))
     return ordered[bisect_left(summed, 0.5 * summed[-1])]
