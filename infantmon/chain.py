@@ -71,7 +71,7 @@ class SignalChain(Carried):
 
     Notes
     -----
-    Without ECG the pulsation is taken out less well (`CardiacArtifactRejector` says so).
+    Without ECG the pulsation is left in (`Pulsations.led_by_beats` is False).
     """
 
     carried: ClassVar[tuple[str, ...]] = ("_inboxes", "_hearts", "_chests", "_reached_s")

@@ -40,7 +40,8 @@ class DiskRecorder:
     Notes
     -----
     Bounded: the latest `most_events` events are held, with windows of at most `longest_s`, and
-    `back_s` of samples; the oldest events make room first, and `store` tells which.
+    `back_s` of samples; the oldest events make room first, and `store` tells how many of each
+    kind, and from when to when.
 
     One process at a time; SQLite refuses a second writer.
     """

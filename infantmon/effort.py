@@ -83,8 +83,8 @@ def detect_breaths(
     rate_hz : float
         Samples a second; at least 20 Hz.
     r_peaks : RPeaks, optional
-        R peaks of an ECG recorded at the same time, its time 0 that of the impedance. With them the
-        heart's pulsation is taken out far better.
+        R peaks of an ECG recorded at the same time, its time 0 that of the impedance. Without them
+        the heart's pulsation is left in.
 
     Returns
     -------

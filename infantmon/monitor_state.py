@@ -25,7 +25,8 @@ class MonitorState:
     reached_s : float
         That time, in seconds; minus infinity before the first samples.
     heart_rate_bpm, breathing_rate_bpm : float or None
-        60 / mean of the last 8 intervals, a minute; None before two beats or breaths.
+        60 / mean of the last 8 intervals, a minute, across unusable time too: for display alone.
+        None before two beats or breaths.
     since_breath_s, since_beat_s : float or None
         Time since the last breath and heart beat that are known, in seconds. They lag by the
         latency of the stages.

@@ -132,7 +132,7 @@ def write_simulated(
     Beside the samples: `beats.csv`, `breaths.csv` and `events.csv`, true times in seconds, with the
     sample number on the channel's own clock; and `scenario.toml`, from which the same night can be
     made again. With WFDB the same marks are annotations: ``.atr`` beats, ``.breaths``, ``.events``.
-    Memory: the marks of the whole night and a minute of samples.
+    Memory: the marks of the whole night (about 100 MB a day) and a minute of samples.
     """
     night = _Night(infant, Path(folder), progress if progress is not None else _silent)
     return [*writer(night), *_truth_files(night)]

@@ -51,7 +51,8 @@ class BeatTrain(Carried):
     """Numbers the beats of a train, one after the other, without looking ahead.
 
     Nothing is mended for ever: three even intervals in a row, of all beats that came in, make a new
-    usual interval if they are longer than it, six if they are shorter.
+    usual interval if they are longer than it (five where they are two or three usual ones long),
+    six if they are shorter. For 40 cycles after that two are enough to come back.
     """
 
     carried: ClassVar[tuple[str, ...]] = (

@@ -57,7 +57,7 @@ PUBLISHED = (
         "low heart rate",
         "10 % of apneas of 10 to 14 s, 34 % of 15 to 20 s and 75 % of more than 20 s went with a "
         "slow heart",
-        "1,520 apneas of preterm infants in hospital",
+        "1,520 apneas of 10 s and more in 28 preterm infants",
         "Henderson-Smart et al., Arch Dis Child 1986;61:227-232",
     ),
     Published(

@@ -93,7 +93,7 @@ class InventedInfant:
 
     Notes
     -----
-    Memory: the marks of the whole night (about 10 MB a day) and one block of samples.
+    Memory: the marks of the whole night (about 40 MB a day) and one block of samples.
     """
 
     def __init__(self, scenario: Scenario, seed: int) -> None:

@@ -1,6 +1,6 @@
 """Band-passes of the two channels, causal, with their delay known and taken off.
 
-In come raw samples; out comes the band in which a QRS complex, or a breath, is seen best. Both run
+In come raw samples; out comes a band in which a QRS complex, or a breath, is seen well. Both run
 forward alone, so that they can be streamed. What that costs in delay is known, and the clock of the
 output is set back by it: a peak stays at the time at which it was.
 """
@@ -77,6 +77,8 @@ class EcgBandPass(Stage):
 
     Notes
     -----
+    For use by itself: `RPeakDetector` has a band of its own, 10 to 35 Hz at a lower rate.
+
     Output sample k is ready with input sample k. Its times are moved back by the filter's group
     delay in the middle of the band (`delay_s`), so that a QRS is where it was. The first level is
     taken off before the filter; samples that are not finite hold the last finite one. Memory: four

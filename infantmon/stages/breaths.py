@@ -89,7 +89,8 @@ class BreathDetector(Stage):
 
     The mark is at the **maximum** of a breath: the inspiratory peak where the impedance rises with
     inspiration, as it does unless the channel is inverted. For an inverted channel the mark is the
-    end of expiration; count and pauses stay the same within a fraction of a breath.
+    end of expiration; count and pauses stay the same within a fraction of a breath. A breath that
+    has not fallen within `ahead_s` is held: its mark is half of `ahead_s` after the maximum.
 
     A local maximum is a breath if it rises by at least 0.275 of the usual size (0.3 without an ECG)
     over the lowest point since the last breath (and within the last 2 s), and then falls by as much
@@ -97,7 +98,7 @@ class BreathDetector(Stage):
     if the rise is at least 0.65 of the usual size (0.55 where breathing is slow). So a baseline
     that creeps back after the last breath of a series is no breath; nor is one that rebounds and
     sinks slowly. Where breathing is slow a breath may rise for longer than 2 s, if it falls. The
-    usual size is the median of the last 25 breaths, weighted by size (`UsualSize`).
+    usual size is the median of the last 25 breaths, weighted by their square (`UsualSize`).
 
     Parameters
     ----------
@@ -106,8 +107,9 @@ class BreathDetector(Stage):
 
     Notes
     -----
-    Latency: a breath is known exactly `latency_s` = `ahead_s` + `input_lag_s` after its peak,
-    rounded up to the next raw sample; at the end of the stream with the last sample. Start-up:
+    Latency: a breath is known `ahead_s` + `input_lag_s` after its maximum, rounded up to the next
+    raw sample, so at most `latency_s` after its mark; at the end of the stream with the last
+    sample. Start-up:
     none; the first breaths are judged by the range of the signal around them. Memory: a few seconds
     of samples.
     """

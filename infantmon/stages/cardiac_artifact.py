@@ -86,8 +86,9 @@ class CardiacArtifactRejector(Stage):
     The pulsation is taken for a shape over the phase from beat to beat, with three harmonics. After
     each beat it is fitted over the last three intervals, and the fits are averaged recursively:
     slowly while the infant breathes, quickly in a pause (`PulseTemplate`). Extra and missed
-    R peaks are mended first (`BeatTrain`); where the template has not made the signal smoother of
-    late (bad R peaks), and where a beat is overdue, nothing is taken out.
+    R peaks are mended first (`BeatTrain`). Where the template has made the signal rougher of late
+    (bad R peaks) nothing is taken out; where a beat is overdue it fades, and in a pause what the
+    last pulse may still add is held back for some seconds.
 
     Parameters
     ----------

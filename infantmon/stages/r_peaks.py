@@ -74,10 +74,11 @@ class RPeakDetector(Stage):
 
     Notes
     -----
-    **Method.** Samples x are freed of gaps and of spikes of one sample (median of three), averaged
-    in groups down to 100-200 Hz, and band-passed to y, 10 to 35 Hz (Butterworth, order 2 per edge,
-    causal). The envelope is e[k] = mean of abs(y) over 0.08 s around k. A candidate is a maximum of
-    e that is the largest within 0.08 s; about two a beat.
+    **Method.** Samples x are freed of gaps and, from 200 Hz on, of spikes of one sample (median of
+    three), averaged in groups down to 100-200 Hz, and band-passed to y, 10 to 35 Hz (Butterworth,
+    order 2 per edge, causal; below 97 Hz up to 0.36 of the rate only). The envelope is e[k] = mean
+    of abs(y) over 0.08 s around k. A candidate is a maximum of e that is the largest within 0.08 s;
+    about two a beat.
 
     Around each candidate of height h everything within s = 0.75 s on either side is looked at: the
     largest height L; how many candidates lie between 0.3 L and 0.7 L (noise has many, a QRS complex
@@ -98,9 +99,10 @@ class RPeakDetector(Stage):
       a standstill from being taken for beats.
 
     A candidate within 0.28 s of a beat whose steepest step between neighbouring averages is under a
-    third of that of the larger candidate before it is a T wave, however tall. After four times R
-    without a beat a candidate must be 0.75 B high, or 0.5 B and 8 N, or alike (> 0.92): muscle
-    noise in a standstill is no beat.
+    third of that of the larger candidate before it is a T wave, unless h reaches 0.85 C (a T wave
+    as tall as R does not: its envelope is lower). After four times R without a beat a candidate
+    must be 0.75 B high, or 0.5 B and 8 N, or alike (> 0.92): muscle noise in a standstill is no
+    beat.
 
     Nothing is a beat within the refractory time, 0.38 R between 0.14 and 0.24 s, and a candidate
     followed at once by a larger one is its foot. Before three beats are known, and after 20 s
@@ -108,7 +110,7 @@ class RPeakDetector(Stage):
     pure noise stays without marks. The same after five such candidates where fewer than eight beats
     are known: these may have been a jolt as the electrodes were put on. There is no search back.
 
-    The mark is the largest deflection from the local baseline (mean over 0.18 s) within 0.08 s of
+    The mark is the largest deflection from the local baseline (mean over 0.18 s) within 0.07 s of
     the centre of the complex, of the polarity that is usual in this signal unless the other is 1.3
     times as large.
 
@@ -116,13 +118,13 @@ class RPeakDetector(Stage):
     the likeness less 0.04 per in-between candidate.
 
     **Parameters.** Band and decision values were chosen on mitdb (26 records), adfecgdb r01, r04,
-    r07, nstdb 118 and simulated signals, and on mitdb and adfecgdb replayed up to twice as fast: an
-    adult's QRS complex of 90 ms is then one of 45 to 60 ms. The band lies higher than is usual for
+    r07, nstdb 118 and simulated signals, and on mitdb replayed up to twice as fast (adfecgdb 1.25
+    times): an adult's QRS complex of 90 ms is then one of 45 ms. The band lies higher than is usual for
     adults, as the energy of newborn QRS complexes of 40-50 ms does [1]_. The general scheme, levels
     of signal and noise with a threshold in between and a refractory time, is that of [2]_ (from
     memory).
 
-    **Latency** is constant, about 1 s (see `latency_s`). **Start-up:** none with two beats in the
+    **Latency** is at most `latency_s`, about 1 s. **Start-up:** none with two beats in the
     first 0.75 s or a beat standing alone; beats are otherwise marked from the first one that has
     its like in sight. **Memory:** about 2 s of samples, plus one push.
 
