@@ -12,6 +12,7 @@ import pytest
 
 from infantmon.dsp import (
     beat_notch,
+    beat_reliability,
     beat_train,
     breath_judge,
     qrs_candidates,
@@ -19,7 +20,6 @@ from infantmon.dsp import (
     qrs_locator,
     usual_size,
 )
-from infantmon.dsp.beat_reliability import BeatReliability
 from infantmon.dsp.beat_train import BeatTrain
 from infantmon.dsp.bursts import LONG, UsualSwing
 from infantmon.dsp.pulse_template import LONG_QUIET, SURE_S, PulseTemplate
@@ -53,7 +53,7 @@ from infantmon.stages.r_peaks import RPeakDetector
 
 ROOT = Path(__file__).parents[1]
 RULES = DecisionRules()
-NUMBERS = "no one two three four five six seven eight nine ten".split()
+NUMBERS = ["no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten"]
 
 
 def folded(text):
@@ -70,35 +70,34 @@ def stored(name):
 
 
 def of_events():
-    alone = isolated_swings
+    alone, passed, unled = isolated_swings, passed_over, unled_swings
+    few = evidence_standstill.FEW_BEATS
     return [
         f"Up to {BRIDGED_S:.1f} s: bridged; no timer changes",
-        f"if such swings take up no more than {passed_over.SHARE:g} of the limit, and nothing "
-        f"follows them for {passed_over.QUIET_S:g} s",
-        f"A silence is {silences.SILENCE_S:g} s without a breath, and {silences.LONGER:g} usual "
-        "intervals",
-        f"while each of them is large ({alone.LARGE:g} of the usual size), follows a large one "
+        f"take up no more than {passed.SHARE:g} of the limit",
+        f"nothing follows them for {passed.QUIET_S:g} s",
+        f"A silence is {silences.SILENCE_S:g} s without a breath",
+        f"and {silences.LONGER:g} usual intervals",
+        f"is large ({alone.LARGE:g} of the usual size), follows a large one",
         f"within {alone.AFTER_S:g} s, or is small ({alone.SMALL:g} of it)",
-        f"unless a large one comes within {alone.FIRST_S:g} s of the first; so does a row that "
-        f"goes on for more than {alone.MOST_S:g} s",
-        f"no longer than {passed_over.SHORT_ROW_S:g} s, after a silence and with nothing for "
-        f"{passed_over.QUIET_AFTER_ROW_S:g} s after it",
-        f"That needs {passed_over.ESTABLISHED_S:g} s of breathing before",
-        f"Swings up to {NUMBERS[round(unled_swings.GROWN)]} times the pulsation taken out before, "
-        f"or up to {unled_swings.LEAST:g} of a usual breath, may be the heart (none beyond "
-        f"{unled_swings.SMALL:g} of a breath)",
-        f"Where no beat has been found for {unled_swings.NO_BEAT_S:g} s",
+        f"unless a large one comes within {alone.FIRST_S:g} s of the first",
+        f"a row that goes on for more than {alone.MOST_S:g} s",
+        f"no longer than {passed.SHORT_ROW_S:g} s, after a silence",
+        f"with nothing for {passed.QUIET_AFTER_ROW_S:g} s after it",
+        f"That needs {passed.ESTABLISHED_S:g} s of breathing before",
+        f"Swings up to {NUMBERS[round(unled.GROWN)]} times the pulsation taken out before",
+        f"or up to {unled.LEAST:g} of a usual breath, may be the heart",
+        f"(none beyond {unled.SMALL:g} of a breath)",
+        f"Where no beat has been found for {unled.NO_BEAT_S:g} s",
         f"A row of swings up to {EVEN_SMALL:g} of the usual breath",
         f"come at {60 / quick_swings.SOON_S:g} a minute and more",
         f"not looked like beats for {untold_beats.ESTABLISHED_S:g} s",
-        f"{watch.COUPLED_AFTER_ONSET_S:g} s from its onset, {watch.COUPLED_AFTER_END_S:g} s from "
-        "its end",
-        f"Above {probable_apneas.LEAST:g} for half of the event or more it speaks for it; for less "
-        "than a tenth",
+        f"{watch.COUPLED_AFTER_ONSET_S:g} s from its onset",
+        f"{watch.COUPLED_AFTER_END_S:g} s from its end",
+        f"Above {probable_apneas.LEAST:g} for half of the event or more it speaks for it",
         f"for nearly all of the {case.BEFORE_S:g} s before the event",
-        f"by a time of {evidence_standstill.VANISHED_S:g} s and more without a beat, is doubtful "
-        f"where fewer than {NUMBERS[evidence_standstill.FEW_BEATS]} beats were seen in the "
-        f"{case.BEFORE_S:g} s before",
+        f"by a time of {evidence_standstill.VANISHED_S:g} s and more without a beat",
+        f"fewer than {NUMBERS[few]} beats were seen in the {case.BEFORE_S:g} s before",
     ]
 
 
@@ -148,25 +147,26 @@ def of_the_r_peak_detector():
         f"where a is {RULES.rise:g}",
         f"(h > {RULES.small:g} B) but deep, clear of noise (h > {RULES.small_over_noise:g} N)",
         f"than {RULES.small_gap:g} s times the square root",
-        f"alike in shape (> {RULES.local_likeness:g}), deep, at least half of L and "
-        f"{RULES.local_floor:g} C",
+        f"alike in shape (> {RULES.local_likeness:g}), deep",
+        f"at least half of L and {RULES.local_floor:g} C",
         f"within {RULES.t_wave_s:g} s of a beat",
         f"unless h reaches {RULES.t_wave_below:g} C",
-        f"must be {RULES.late_whole:g} B high, or {RULES.late_height:g} B and "
-        f"{RULES.late_over_noise:g} N, or alike (> {RULES.late_likeness:g})",
-        f"{RULES.refractory:g} R between {RULES.refractory_low_s:g} and "
-        f"{RULES.refractory_high_s:g} s",
+        f"{RULES.late_whole:g} B high, or {RULES.late_height:g} B and {RULES.late_over_noise:g} N",
+        f"N, or alike (> {RULES.late_likeness:g})",
+        f"{RULES.refractory:g} R between {RULES.refractory_low_s:g}",
+        f"and {RULES.refractory_high_s:g} s, and a candidate",
         f"Before {NUMBERS[RULES.learned]} beats are known, and after {RULES.forget_s:g} s",
         f"after {NUMBERS[RULES.few_plain]} such candidates where fewer than {NUMBERS[RULES.few]}",
         f"(mean over {qrs_locator._BASELINE_S:g} s) within {qrs_locator.SEARCH_S:g} s",
-        "exceeds 0.78; the score is the likeness less 0.04",
+        f"exceeds {beat_reliability._LEAST:g}",
+        f"the likeness less {beat_reliability._PER_BETWEEN:g}",
     ]
 
 
 def of_the_breath_detector():
     return [
-        f"at least {breaths.LEAST_SHARE:g} of the usual size ({breaths.LEAST_SHARE_UNLED:g} "
-        "without an ECG)",
+        f"at least {breaths.LEAST_SHARE:g} of the usual size",
+        f"({breaths.LEAST_SHARE_UNLED:g} without an ECG)",
         f"within the last {BreathSettings(50.0).rise_within_s:g} s",
         f"at least {breath_judge.LASTING:g} of the usual size ({breath_judge.LASTING_SLOW:g} where",
         f"the last {usual_size.KEPT} breaths",
@@ -221,7 +221,13 @@ DOCSTRINGS = [
     (ContactDetector, of_contact()),
     (UsualSize, of_usual_size()),
     (BeatTrain, of_the_beat_train()),
-    (BeatReliability, ["less 0.04 for every candidate", "exceeds 0.78"]),
+    (
+        beat_reliability.BeatReliability,
+        [
+            f"less {beat_reliability._PER_BETWEEN:g} for every candidate",
+            f"exceeds {beat_reliability._LEAST:g}",
+        ],
+    ),
     (
         PulseTemplate,
         [f"waits for {SURE_S:g} s of quiet", f"what lasts for {LONG_QUIET} beats becomes usual"],
@@ -248,7 +254,9 @@ def test_a_minute_is_a_minute_and_shares_are_what_the_words_say():
 
 
 def test_noise_may_end_a_pause_only_after_the_longest_apnea_limit():
-    (most,) = [rule.le for rule in ApneaLimit.model_fields["limit_s"].metadata if hasattr(rule, "le")]
+    (most,) = [
+        rule.le for rule in ApneaLimit.model_fields["limit_s"].metadata if hasattr(rule, "le")
+    ]
     assert most < usual_size.FEW_GIVEN_UP_S
 
 
@@ -276,5 +284,8 @@ def test_figures_of_a_corpus_are_those_stored():
     assert f"{told['times_real_1']:,.0f} recorded hours a core-hour" in text
     assert f"two processes {told['speedup']:.2f} times as fast as one by the clock" in text
     assert f"{told['peak_mib']:.0f} MiB a worker at most" in text
-    assert f"{told['bytes_a_night'] / 1e3:.0f} kB of dataset in {told['files_a_night']:g} files" in text
+    assert (
+        f"{told['bytes_a_night'] / 1e3:.0f} kB of dataset in {told['files_a_night']:g} files"
+        in text
+    )
     assert f"{told['input_bytes_a_night'] / 1e6:.1f} MB of input" in text

@@ -26,7 +26,7 @@ def demo_scenario(*, ecg_hz: float = 250.0, impedance_hz: float = 62.5) -> Scena
     Notes
     -----
     Two apneas of more than 20 s, the second with a bradycardia; short pauses; a loose electrode;
-    two movements; shallow breathing; sighs. The infant and its night are invented.
+    three movements; shallow breathing; sighs. The infant and its night are invented.
     """
     return Scenario(
         duration_s=1800.0,
