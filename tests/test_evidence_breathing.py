@@ -54,6 +54,35 @@ def test_what_could_not_be_used_before_a_pause_is_no_small_breath():
     assert one.measures.pulsation_ratio == pytest.approx(0.2, abs=0.1)
 
 
+@pytest.mark.parametrize("lost", ["not recorded", "lost in the pause", "there"])
+def test_without_r_peaks_no_pulsation_was_taken_out_and_none_is_told(lost):
+    """That nothing was taken out says nothing of the heart where nothing could be."""
+    gone = [sim.MissingSamples(62.0, 24.0, impedance=False)] if lost == "lost in the pause" else []
+    scenario = sim.Scenario(
+        120.0,
+        250.0,
+        62.5,
+        pulsation=sim.PulsationByPhase(0.2),
+        events=(sim.Pause(60.0, 24.0), *gone),
+    )
+    recording = sim.simulate_night(scenario, 3).recording
+    if lost == "not recorded":
+        recording = im.Recording({"impedance": recording.impedance})
+    listed = recorded_events([(60.0, 84.0, "apnea", "", False)])
+    review = im.review(recording, LIMITS, recorded=listed)
+    (one,) = review.recorded.judged
+    (apnea,) = review.events.of_kind("apnea")
+    (told,) = [r for r in apnea.reasons if "pulsation" in r.text]
+    if lost == "there":
+        assert told.side == "for"
+        assert told.text.startswith("heart pulsation taken out: 0.")
+        assert one.measures.pulsation_ratio > 0.0
+    else:
+        assert told.side == "beside"
+        assert told.text.startswith("no reliable R peaks for most of it")
+        assert one.measures.pulsation_ratio is None
+
+
 def test_pauses_close_to_each_other_are_measured_by_the_breaths_between_them():
     """More than half of the 30 s before each is the pause before: its rest is no breath's size."""
     at_s = [60.0 + 36.0 * n for n in range(12)]

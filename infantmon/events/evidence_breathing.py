@@ -13,7 +13,13 @@ from infantmon.events.case import BEFORE_S, DISTURBED_SHARE, HAIR_S, Case, count
 from infantmon.events.measures import unusable_inside
 from infantmon.events.probable_apneas import LEAST
 from infantmon.model.event import NOT_ASSESSABLE, Evidence
-from infantmon.model.marks import PROBABILITY_EVERY_S, PROBABILITY_OVER_S, Breaths, Pulsations
+from infantmon.model.marks import (
+    PROBABILITY_EVERY_S,
+    PROBABILITY_OVER_S,
+    PULSATION_OVER_S,
+    Breaths,
+    Pulsations,
+)
 from infantmon.model.spans import BLOCKING, DISTURBING, Reason
 
 ENOUGH_BEFORE, ENOUGH_AFTER = 4, 3
@@ -118,13 +124,17 @@ def pulsation(case: Case) -> list[Evidence]:
     taken = _usable_pulsation(case, onset_s, case.until_s)
     # of an earlier pause in that time, the size of a breath is not asked
     before = _usable_pulsation(case, onset_s - BEFORE_S, onset_s)
-    before = before.of_breathing(_before(case).time_s)
+    before = before.holding(_before(case).time_s)
     if not len(taken) or not len(before):
         return []
     breath = float(np.median(before.breath))
     ratio = float(np.median(taken.pulsation)) / breath if breath > 0 else 0.0
     text = f"heart pulsation taken out: {ratio:.2f} of a breath before"
     items = [Evidence(text, "beside" if ratio >= PULSATION_SHARE else "for")]
+    beats = case.history.beats(onset_s - PULSATION_OVER_S, case.until_s + HAIR_S, case.known_s)
+    if taken.mostly_without(beats):
+        text = "no reliable R peaks for most of it: any pulsation of the heart was left in"
+        items = [Evidence(text, "beside")]
     left = float(np.percentile(taken.breath, NEARLY_ALL)) / breath if breath > 0 else 0.0
     if left >= LEFT_SHARE:
         text = f"swings of {left:.2f} of a breath before and more went on: effort may have gone on"

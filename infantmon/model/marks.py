@@ -135,7 +135,8 @@ class Pulsations(Findings):
     breath : numpy.ndarray, shape (n,)
         Peak-to-peak size of what was left in them, in the impedance's unit.
     led_by_beats : numpy.ndarray of bool, shape (n,)
-        False where no trustworthy R peaks were at hand and the impedance went on without them.
+        False where nothing was taken out: no trustworthy R peaks were at hand, or no pulsation was
+        seen that it would help to take out.
     locked : numpy.ndarray of bool, shape (n,)
         True where breathing and heart beat keep step one to one and cannot be told apart.
     """
@@ -145,17 +146,27 @@ class Pulsations(Findings):
     led_by_beats: Bools = column(np.bool_)
     locked: Bools = column(np.bool_)
 
-    def of_breathing(self, breaths_s: Floats) -> Self:
-        """Return the rows whose 3 s hold a breath: what is left in the others is no breath's size.
+    def holding(self, marks_s: Floats) -> Self:
+        """Return the rows whose 3 s hold a mark: without a breath what is left is no breath's size.
 
         Parameters
         ----------
-        breaths_s : numpy.ndarray, shape (n,)
-            Times of breaths, ascending, in seconds.
+        marks_s : numpy.ndarray, shape (n,)
+            Times of breaths, or of beats, ascending, in seconds.
         """
-        until = np.searchsorted(breaths_s, self.time_s, side="right")
-        since = np.searchsorted(breaths_s, self.time_s - PULSATION_OVER_S, side="right")
+        until = np.searchsorted(marks_s, self.time_s, side="right")
+        since = np.searchsorted(marks_s, self.time_s - PULSATION_OVER_S, side="right")
         return self.where(until > since)
+
+    def mostly_without(self, beats: RPeaks) -> bool:
+        """Tell whether most rows hold no reliable beat: there any pulsation was left in.
+
+        Parameters
+        ----------
+        beats : RPeaks
+            From 3 s before the first row on.
+        """
+        return 2 * len(self.holding(beats.time_s[beats.reliable])) < len(self)
 
 
 PROBABILITY_OVER_S, PROBABILITY_EVERY_S = 2.0, 0.25

@@ -9,7 +9,7 @@ import numpy as np
 
 from infantmon.events.case import BEFORE_S
 from infantmon.model.arrays import Floats
-from infantmon.model.marks import Breaths, HeartRates, Pulsations
+from infantmon.model.marks import Breaths, HeartRates, Pulsations, RPeaks
 from infantmon.model.spans import Spans
 
 
@@ -19,6 +19,10 @@ class Findings(Protocol):
     @property
     def breaths(self) -> Breaths:
         """Breaths."""
+
+    @property
+    def r_peaks(self) -> RPeaks:
+        """Heart beats."""
 
     @property
     def heart_rate(self) -> HeartRates:
@@ -46,7 +50,8 @@ class Measures:
     lowest_bpm, highest_bpm : float or None
         Extremes of the averaged heart rate in it, in beats a minute.
     pulsation_ratio : float or None
-        Median pulsation taken out in it over the median breath in the 30 s before.
+        Median pulsation taken out in it over the median breath in the 30 s before; None without
+        reliable R peaks for most of it.
     unusable, disturbed : mapping of str to float
         By role: share of it in which the channel could not be used, or only with care.
     """
@@ -125,8 +130,8 @@ def _pulsation(found: Findings, lost: Spans, start_s: float, end_s: float) -> fl
     taken = found.pulsation.between(start_s, end_s)
     taken = taken.where(~lost.inside(taken.time_s))
     before = found.pulsation.between(start_s - BEFORE_S, start_s)
-    before = before.where(~lost.inside(before.time_s)).of_breathing(found.breaths.time_s)
-    if not len(taken) or not len(before):
+    before = before.where(~lost.inside(before.time_s)).holding(found.breaths.time_s)
+    if not len(taken) or not len(before) or taken.mostly_without(found.r_peaks):
         return None
     breath = float(np.median(before.breath))
     return float(np.median(taken.pulsation)) / breath if breath > 0 else None
