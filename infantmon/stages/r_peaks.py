@@ -119,10 +119,10 @@ class RPeakDetector(Stage):
 
     **Parameters.** Band and decision values were chosen on mitdb (26 records), adfecgdb r01, r04,
     r07, nstdb 118 and simulated signals, and on mitdb replayed up to twice as fast (adfecgdb 1.25
-    times): an adult's QRS complex of 90 ms is then one of 45 ms. The band lies higher than is usual for
-    adults, as the energy of newborn QRS complexes of 40-50 ms does [1]_. The general scheme, levels
-    of signal and noise with a threshold in between and a refractory time, is that of [2]_ (from
-    memory).
+    times): an adult's QRS complex of 90 ms is then one of 45 ms. The band lies higher than is usual
+    for adults, as the energy of newborn QRS complexes of 40-50 ms does [1]_. The general scheme,
+    levels of signal and noise with a threshold in between and a refractory time, is that of [2]_
+    (from memory).
 
     **Latency** is at most `latency_s`, about 1 s. **Start-up:** none with two beats in the
     first 0.75 s or a beat standing alone; beats are otherwise marked from the first one that has
