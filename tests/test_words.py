@@ -10,6 +10,8 @@ from pathlib import Path
 
 import pytest
 
+from infantmon import chain, cli_stream, framed
+from infantmon.corpus.running import MEMORY_MIB
 from infantmon.dsp import (
     beat_notch,
     beat_reliability,
@@ -41,6 +43,7 @@ from infantmon.events import (
 )
 from infantmon.events.even_swings import MOST_S
 from infantmon.events.even_swings import SMALL as EVEN_SMALL
+from infantmon.formats.source import HELD_SAMPLES
 from infantmon.model.prescription import ApneaLimit
 from infantmon.model.spans import BRIDGED_S
 from infantmon.recorded import small_swings
@@ -120,7 +123,27 @@ def of_recorded():
     ]
 
 
+def of_streaming():
+    return [
+        f"run ahead of another by {chain.AHEAD_S:g} s",
+        f"within {framed.SLACK:g} samples of the end of what has come",
+        f"A channel that is {framed.SILENT_S:g} s behind",
+        f"longer than {framed.LONGEST_LINE / 2**20:g} MiB is skipped",
+        f"The first {cli_stream.MOST_TOLD} lines that were skipped",
+    ]
+
+
+def of_corpus():
+    held_h = HELD_SAMPLES / 250.0 / 3600.0
+    return [
+        f"A channel of up to {HELD_SAMPLES / 1e6:g} million samples ({held_h:.1f} h at 250 Hz)",
+        f"ask for {MEMORY_MIB} MiB",
+    ]
+
+
 PAGES = {
+    "streaming": of_streaming(),
+    "corpus": of_corpus(),
     "events": of_events(),
     "r-peaks": of_r_peaks(),
     "recorded-events": of_recorded(),
