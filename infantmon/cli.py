@@ -69,7 +69,10 @@ app = typer.Typer(
 
 
 def main(argv: Sequence[str] | None = None) -> int:
-    """Run the command line and return its exit code: 0 done, 2 bad input, 130 interrupted.
+    """Run the command line and return its exit code.
+
+    0 done, 1 a test or a gate fell short, 2 wrong usage or bad input, 3 done, but some recordings
+    failed, 130 interrupted.
 
     Parameters
     ----------

@@ -74,7 +74,7 @@ def write_review_page(
     """Write a review as one HTML file.
 
     The file holds everything it shows: it asks nothing of the network, opens from a disk, works
-    without JavaScript (which only sorts, filters and orders), and prints to A4.
+    without JavaScript (which sorts, filters, orders, and takes decisions), and prints to A4.
 
     Parameters
     ----------

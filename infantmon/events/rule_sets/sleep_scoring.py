@@ -39,10 +39,10 @@ class InfantCentralApnea:
 
     Notes
     -----
-    The routes by arousal and by desaturation need what is not recorded here, and are never met.
-    Two breaths are missed when a pause, mark to mark, is at least three baseline intervals: two
-    breaths that were due in it did not come (project's choice). The baseline is the median interval of the 120 s
-    before (project's choice), of five breaths at least. A slow heart goes with a pause by the
+    The routes by arousal and by desaturation need what is not recorded here, and are never met. Two
+    breaths are missed when a pause, mark to mark, is at least three baseline intervals: two breaths
+    that were due in it did not come (project's choice). The baseline is the median interval of the
+    120 s before (project's choice), of five breaths at least. A slow heart goes with a pause by the
     published coupling windows (see `coupled`; project's choice). Effort without flow (obstructive
     apnea) cannot be seen in the impedance.
 
