@@ -99,6 +99,8 @@ def of_events():
         f"{watch.COUPLED_AFTER_END_S:g} s from its end",
         f"Above {probable_apneas.LEAST:g} for half of the event or more it speaks for it",
         f"for nearly all of the {case.BEFORE_S:g} s before the event",
+        f"Where fewer than {NUMBERS[evidence_breathing.ENOUGH_BEFORE]} breaths are in them",
+        f"those of the {2 * case.BEFORE_S:g} s before count",
         f"by a time of {evidence_standstill.VANISHED_S:g} s and more without a beat",
         f"fewer than {NUMBERS[few]} beats were seen in the {case.BEFORE_S:g} s before",
     ]
