@@ -73,7 +73,8 @@ class Review:
     changes : tuple of Change
         Alarm-condition changes, as a monitor would have given them.
     r_peaks, breaths, heart_rate, pulsation : RPeaks, Breaths, HeartRates, Pulsations
-        Findings of the stages; empty where a channel was not recorded.
+        Findings of the stages; empty where a channel was not recorded. The heart rate is averaged
+        as the low limit has it, or else the high one, or else over 8 intervals.
     contact : mapping of str to Spans
         By role: stretches that could not be used, or only with care.
     cleaned : Signal or None
