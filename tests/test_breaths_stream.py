@@ -180,6 +180,7 @@ def test_usual_size_keeps_bursts_out_and_comes_back_from_silence():
     assert usual.at(200.0, 0.1) == 1.0
     assert usual.at(300.0, 0.1) == pytest.approx(0.5)  # noise is not to end a pause
     assert usual.at(750.0, 0.1) < 0.05
+    assert 0.0 < usual.at(1e9, 0.1) < 1e-9  # a size to divide by, however long the silence
     for n in range(20):
         usual.learn(80.0 + n, 9.0, 1.0)  # it lasts: the new usual size
     assert usual.at(101.0, 9.0) == 9.0

@@ -60,6 +60,28 @@ def test_5_hours_of_a_constant_leave_the_parts_around_them_as_if_alone():
     assert lost.end_s == pytest.approx(gone_s, abs=2.0)
 
 
+@pytest.mark.parametrize("hours", [5, 9, 60])
+def test_5_hours_without_impedance_leave_what_comes_after_as_if_alone(hours):
+    """However long: what a breath's size is sinks in a silence, and after 6 h it had sunk to 0."""
+    part = night(240.0, sim.Pause(150.0, 24.0)).recording
+    channels = {
+        role: im.Channel.joined(
+            [(start_s, samples(part, role)) for start_s in (0.0, hours * 3600.0)],
+            channel.rate_hz,
+            channel.unit,
+        )
+        for role, channel in part.channels.items()
+    }
+    again, alone = im.review(im.Recording(channels), PLAN), im.review(part, PLAN)
+    inside = again.breaths.time_s[again.breaths.time_s > hours * 3600.0 + 20.0] - hours * 3600.0
+    expected = alone.breaths.time_s[alone.breaths.time_s > 20.0]
+    np.testing.assert_allclose(inside, expected, rtol=0.0, atol=0.05)
+    told = [e for e in again.events.of_kind("apnea") if e.onset_s > hours * 3600.0]
+    (apnea,), (before,) = told, alone.events.of_kind("apnea")
+    assert apnea.length_s == pytest.approx(before.length_s, abs=0.05)
+    assert apnea.judgement == before.judgement == "supported"
+
+
 @pytest.mark.parametrize("seconds", [0.5, 0.9])
 def test_8_a_second_of_missing_samples_changes_nothing_else(seconds):
     made = night(120.0, sim.Pause(50.0, 24.0)).recording

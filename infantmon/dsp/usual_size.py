@@ -54,7 +54,8 @@ SURE_APART_S = 0.62  # and so far apart, at least, on average
 GIVEN_UP_S = 180.0  # from here on the usual size sinks, and an even row may be of any size
 HALVED_EVERY_S = 20.0  # how fast it sinks
 SUNK = 0.5  # to no less than this,
-WHATEVER_S = 600.0  # before so long a silence: from then on it sinks whatever comes
+WHATEVER_S = 600.0  # before so long a silence: from then on it sinks whatever comes,
+MOST_HALVINGS = 100.0  # to less than rounding can tell, but never to 0: hours may be silent
 FEW_GIVEN_UP_S = 90.0  # fewer than FEW sizes are forgotten after this: apnea limits are shorter
 
 # After a burst an even row of small swings is believed at once
@@ -163,7 +164,7 @@ class UsualSize(Carried):
             return usual
         sunk: float = max(0.5 ** ((silent_s - GIVEN_UP_S) / HALVED_EVERY_S), SUNK)
         if silent_s > WHATEVER_S:
-            sunk *= 0.5 ** ((silent_s - WHATEVER_S) / HALVED_EVERY_S)
+            sunk *= 0.5 ** min((silent_s - WHATEVER_S) / HALVED_EVERY_S, MOST_HALVINGS)
         return usual * sunk
 
     def learn(self, time_s: float, size: float, usual: float) -> None:
