@@ -3,6 +3,8 @@
 import os
 import subprocess
 import sys
+from datetime import datetime, timedelta
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -10,7 +12,9 @@ import pytest
 from format_files import edf_file, wfdb_record
 
 from infantmon.errors import ArgumentError, InfantmonError, RecordingError
-from infantmon.formats import read
+from infantmon.formats import read, write_edf, write_wfdb
+from infantmon.model.channel import Channel
+from infantmon.model.recording import Recording
 
 
 def ramp(count, start=0):
@@ -115,6 +119,26 @@ def test_records_that_overlap_are_one_clear_error(tmp_path, when):
     record(tmp_path, "b", when)
     with pytest.raises(RecordingError, match="before a ends; records of one infant must not"):
         read(tmp_path / "a", tmp_path / "b")
+
+
+@pytest.mark.parametrize("form", ["wfdb", "edf"])
+def test_a_start_time_that_is_rounded_overlaps_nothing(tmp_path, form):
+    """At 360 Hz a piece seldom begins at a whole microsecond."""
+    values, zero = np.sin(np.arange(9_000) / 50.0), datetime.fromisoformat("2024-02-01T10:00:00.5")
+    places = [0, 2_345, 4_561, 9_000]
+    paths = []
+    for number, (first, end) in enumerate(pairwise(places)):
+        channel = Channel(values[first:end], 360.0, "mV", name="II")
+        start = zero + timedelta(seconds=first / 360.0)
+        piece = Recording({"ecg": channel}, name=f"p{number}", started_at=start)
+        paths.append(tmp_path / (f"p{number}.edf" if form == "edf" else f"p{number}"))
+        if form == "edf":
+            write_edf(piece, paths[-1])
+        else:
+            write_wfdb(piece, tmp_path, f"p{number}")
+    ecg = read(*paths).ecg
+    assert [(s.first_tick, s.end_tick) for s in ecg.segments] == list(pairwise(places))
+    np.testing.assert_allclose(ecg.between(0.0, 25.0)[1], values, atol=1e-4)
 
 
 def test_a_record_without_a_start_time_cannot_be_joined(tmp_path):

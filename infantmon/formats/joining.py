@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Iterable, Sequence
 from datetime import datetime
 
 from infantmon.errors import RecordingError
@@ -11,7 +11,9 @@ from infantmon.model.channel import Channel, StoredSamples
 from infantmon.model.recording import ROLES, Recording
 
 WHOLE_SECOND_S = 1.0
-"""Start times are often whole seconds: an overlap up to this is their rounding (project rule)."""
+"""Start times are often whole seconds: an overlap up to this is their rounding (project rule).
+One of less than a sample is rounding whatever the time; up to a sample of the slowest channel it may
+be the filling of a last frame, or record."""
 
 
 def joined(recordings: Sequence[Recording]) -> Recording:
@@ -52,11 +54,13 @@ def _joined_in_time(recordings: Sequence[Recording]) -> Recording:
         offset = (start - zero).total_seconds()
         end_s, before = _latest_of_same_channels(placed, record)
         if before is not None and end_s > offset:
-            _check_overlap(before, record, start, end_s - offset)
-            notes.append(
-                f"{record.name} begins {end_s - offset:.3f} s before {before.name} ends, by start "
-                "times in whole seconds; it was put right after it"
-            )
+            overlap = end_s - offset
+            _check_overlap(before, record, start, overlap)
+            if overlap > _sample_s(before, max):
+                notes.append(
+                    f"{record.name} begins {overlap:.3f} s before {before.name} ends, as start "
+                    "times in whole seconds and filled-up ends make it; it was put right after it"
+                )
             offset = end_s
         placed.append((offset, record))
     return _as_one([record for _, record in placed], [offset for offset, _ in placed], zero, notes)
@@ -101,11 +105,17 @@ def _start(recording: Recording) -> datetime:
 
 
 def _check_overlap(before: Recording, record: Recording, start: datetime, overlap: float) -> None:
-    if overlap >= WHOLE_SECOND_S or start.microsecond:
+    most_s = _sample_s(before, min) if start.microsecond else WHOLE_SECOND_S
+    if overlap >= most_s:
         raise RecordingError(
             f"{record.name} begins at {start.isoformat(sep=' ')}, {overlap:.3f} s before "
             f"{before.name} ends; records of one infant must not overlap. Are they of one infant?"
         )
+
+
+def _sample_s(recording: Recording, which: Callable[[Iterable[float]], float]) -> float:
+    """Return how long a sample of the fastest (max) or the slowest (min) channel lasts."""
+    return 1.0 / which(c.rate_hz for c in recording.channels.values() if c.sample_count)
 
 
 def _joined(
