@@ -97,6 +97,7 @@ def test_notes_on_invalid_samples_stay_and_all_other_notes_go(tmp_path):
         edfio.EdfAnnotation(1.2, 0.3, "invalid samples in ECG"),
         edfio.EdfAnnotation(2.5, None, f"{SECRET} cried"),
         edfio.EdfAnnotation(3.0, 1.0, f"invalid samples in {SECRET}"),
+        edfio.EdfAnnotation(3.9, 0.1, "not recorded in ECG"),
     ]
     patient = edfio.Patient(name=SECRET, birthdate=date(2021, 1, 2))
     told = edfio.Recording(startdate=date(2021, 3, 2), hospital_administration_code=SECRET)
@@ -111,6 +112,7 @@ def test_notes_on_invalid_samples_stay_and_all_other_notes_go(tmp_path):
     before, after = read(wide), read(done.paths[0])
     same_samples(before, after)
     assert np.isnan(after.ecg.segments[0].values).sum() == 30
+    assert len(after.ecg) == 390
     assert notes  # the narrow file stays readable too
     deidentify([source], out, name="narrow")
     same_samples(read(source), read(out / "narrow.edf"))

@@ -263,13 +263,41 @@ def test_a_value_too_large_for_an_edf_header_is_told(tmp_path):
     assert list(tmp_path.iterdir()) == []
 
 
-def test_the_last_edf_record_is_filled_as_invalid(tmp_path):
-    recording = Recording({"ecg": Channel(np.arange(2550.0), 250, "mV", name="II")})
-    again = written(recording, "edf", tmp_path)
+@pytest.mark.parametrize("invalid", [0, 30])
+def test_what_fills_up_the_last_edf_record_is_not_read_back(tmp_path, invalid):
+    """It was not recorded, other than invalid samples at the end; each channel has an end."""
+    ecg = np.arange(2550.0)
+    ecg[2550 - invalid :] = math.nan
+    channels = {
+        "ecg": Channel(ecg, 250, "mV", name="II"),
+        "impedance": Channel(np.arange(400.0), 62.5, "ohm", name="IMP"),
+    }
+    again = written(Recording(channels), "edf", tmp_path)
+    assert (len(again.ecg), len(again.impedance)) == (2550, 400)
+    assert (tmp_path / "a.edf").stat().st_size > 2 * 11 * 252  # whole records all the same
     values = on_ticks(again.ecg)
-    assert np.isfinite(values[:2550]).all()
-    assert np.isnan(values[2550:]).all()
-    assert len(values) < 2550 + 250
+    assert np.isfinite(values[: 2550 - invalid]).all()
+    assert np.isnan(values[2550 - invalid :]).all()
+
+
+def test_edf_files_of_one_night_join_as_they_were_cut(tmp_path):
+    """Each begins when the one before ends, whatever fills up its last record."""
+    whole = invented(250.0, 62.5, seconds=120, seed=4)
+    paths = []
+    for number in range(3):
+        start_s = 40.0 * number
+        channels = {
+            role: Channel(c.between(start_s, start_s + 40.0)[1], c.rate_hz, c.unit, name=c.name)
+            for role, c in whole.channels.items()
+        }
+        paths.append(tmp_path / f"{number}.edf")
+        begins = STARTED + timedelta(seconds=start_s)
+        write_edf(Recording(channels, name=str(number), started_at=begins), paths[-1])
+    again = read(*paths)
+    assert again.notes == ()
+    for role, channel in whole.channels.items():
+        assert len(again.channels[role]) == len(channel)
+        assert_close(again.channels[role], channel, bound(channel, "edf"))
 
 
 @pytest.mark.recordings

@@ -297,6 +297,8 @@ def test_files_do_not_depend_on_the_cutting(cuts, tmp_path):
         stream_csv(chunks(edges), [fast, slow], folder / "one.csv")
     for path in (tmp_path / "0").iterdir():
         assert path.read_bytes() == (tmp_path / "1" / path.name).read_bytes(), path.name
+    back = im.read(str(tmp_path / "0" / "one.edf"))
+    assert (len(back.ecg), len(back.impedance)) == (1003, 201)
 
 
 def test_many_invalid_stretches_in_one_record_are_named_as_one(tmp_path):
@@ -306,6 +308,23 @@ def test_many_invalid_stretches_in_one_record_are_named_as_one(tmp_path):
     stream_edf([{"ecg": values}], [channel], tmp_path / "one.edf")
     back = im.read(str(tmp_path / "one.edf")).channels["ecg"].segments[0].values
     assert np.array_equal(np.flatnonzero(np.isnan(back)), np.arange(100, 199))
+    stream_edf([{"ecg": values[:450]}], [channel], tmp_path / "one.edf")
+    assert im.read(str(tmp_path / "one.edf")).channels["ecg"].sample_count == 450
+
+
+def test_without_room_to_name_both_what_fills_up_is_invalid(tmp_path):
+    names = ("a long name of 16", "b long name of 16", "c long name of 16")
+    channels = [StreamedChannel(n, n, "mV", 250.0, -5.0, 5.0) for n in names]
+    values = np.zeros(450)
+    values[340:400] = np.nan
+    path = stream_edf([dict.fromkeys(names, values)], channels, tmp_path / "one.edf")
+    back = im.read(path, ecg=names[0][:16]).ecg
+    assert len(back) == 500
+    assert np.array_equal(np.flatnonzero(np.isnan(on(back))), np.arange(340, 500))
+
+
+def on(channel):
+    return channel.between(0.0, channel.end_s)[1]
 
 
 def test_rates_without_a_common_frame_are_refused(tmp_path):

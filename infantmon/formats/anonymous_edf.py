@@ -8,7 +8,7 @@ from pathlib import Path
 
 from infantmon.errors import RecordingError
 from infantmon.formats.anonymous import DateShift, plain_label, plain_unit_text
-from infantmon.formats.edf import INVALID_TEXT
+from infantmon.formats.edf import INVALID_TEXT, UNRECORDED_TEXT
 from infantmon.formats.edf_layout import EdfLayout, read_layout
 from infantmon.formats.edf_records import list_notes, read_records
 from infantmon.formats.source import Listed, with_numbered_doubles
@@ -73,11 +73,12 @@ def _kept(lists: bytes, names: dict[str, str], *, keeps_time: bool) -> tuple[byt
     kept = re.match(rb"[+-][\d.]+\x14\x14", lists) if keeps_time else None
     out, lost = (kept.group() + b"\0" if kept else b""), 0
     for note in list_notes(lists):
-        name = note.text.removeprefix(INVALID_TEXT)
-        if note.text.startswith(INVALID_TEXT) and name in names and note.length_s is not None:
+        text = UNRECORDED_TEXT if note.text.startswith(UNRECORDED_TEXT) else INVALID_TEXT
+        name = note.text.removeprefix(text)
+        if note.text.startswith(text) and name in names and note.length_s is not None:
             times = f"{note.onset_s:+.9f}".rstrip("0").rstrip(".")
             length = f"{note.length_s:.9f}".rstrip("0").rstrip(".")
-            out += f"{times}\x15{length}\x14{INVALID_TEXT}{names[name]}\x14\0".encode()
+            out += f"{times}\x15{length}\x14{text}{names[name]}\x14\0".encode()
         else:
             lost += 1
     return out, lost

@@ -17,12 +17,16 @@ from infantmon.model.channel import Channel
 
 INVALID_TEXT = "invalid samples in "
 """An annotation of this text and a channel's name marks samples that EDF has no value for."""
+UNRECORDED_TEXT = "not recorded in "
+"""Likewise: nothing was recorded. At the end of the file the channel ends before these samples."""
 
 # A record whose onset is off by less than this belongs to the run before it: onsets are often
 # rounded to a millisecond (common practice).
 _LEAST_STEP_S = 1e-3
 _BACK_S = 0.1  # an onset earlier than the end of the record before, by less: a wandering clock
 _RATE_OFF = 0.01  # a clock further off than this is taken for gaps
+
+_Noted = dict[str, list[tuple[float, float]]]
 
 
 class EdfSource(Source):
@@ -50,7 +54,7 @@ class EdfSource(Source):
         ]
         self._ordinary = ordinary
         self.channels = with_numbered_doubles(listed)
-        self._invalid = _invalid_spans(layout, float(onsets[0]))
+        self._invalid, self._unrecorded = _noted_spans(layout, float(onsets[0]))
         self.started_at = layout.started_at
         if self.started_at is None:
             self.notes.append("the header has no start date and time that can be used")
@@ -70,7 +74,16 @@ class EdfSource(Source):
             self.notes.append(f"{listed.name} has no usable scaling; its values are plain counts")
         rate_hz = samples / self._step
         pieces = [
-            (run.start_s, EdfSamples(self._layout, place, run, self._invalid_in(run, listed)))
+            (
+                run.start_s,
+                EdfSamples(
+                    self._layout,
+                    place,
+                    run,
+                    self._spans_in(run, listed, self._invalid),
+                    self._unfilled(run, listed),
+                ),
+            )
             for run in self._runs
         ]
         return channel_of(listed, pieces, rate_hz, unit)
@@ -107,11 +120,20 @@ class EdfSource(Source):
                 f"{layout.left_bytes} bytes after the last whole data record were not read"
             )
 
-    def _invalid_in(self, run: RecordRun, listed: Listed) -> list[tuple[int, int]]:
-        """Return first sample and sample after of what annotations call invalid in a run."""
+    def _unfilled(self, run: RecordRun, listed: Listed) -> int:
+        """Return how many samples of a run were recorded: the end of the last may be filled up."""
+        count = run.count * self._layout.samples[self._ordinary[listed.index]]
+        if run is not self._runs[-1]:
+            return count
+        for first, end in sorted(self._spans_in(run, listed, self._unrecorded), reverse=True):
+            count = first if end == count else count
+        return count
+
+    def _spans_in(self, run: RecordRun, listed: Listed, noted: _Noted) -> list[tuple[int, int]]:
+        """Return first sample and sample after of what annotations name in a run."""
         count = round(run.count * self._step * listed.rate_hz)
         spans = []
-        for onset_s, length_s in self._invalid.get(listed.name, ()):
+        for onset_s, length_s in noted.get(listed.name, ()):
             first = round((onset_s - run.start_s) * listed.rate_hz)
             end = min(first + round(length_s * listed.rate_hz), count)
             if end > max(first, 0):
@@ -119,14 +141,20 @@ class EdfSource(Source):
         return spans
 
 
-def _invalid_spans(layout: EdfLayout, start_s: float) -> dict[str, list[tuple[float, float]]]:
-    """Return onset and length of the stretches that annotations call invalid, by channel."""
-    spans: dict[str, list[tuple[float, float]]] = {}
+def _noted_spans(layout: EdfLayout, start_s: float) -> tuple[_Noted, _Noted]:
+    """Return, by channel, onset and length of what annotations call invalid, or not recorded.
+
+    What was not recorded is invalid, too.
+    """
+    invalid: _Noted = {}
+    unrecorded: _Noted = {}
     for note in record_notes(layout):
-        if note.text.startswith(INVALID_TEXT):
-            name = note.text.removeprefix(INVALID_TEXT)
-            spans.setdefault(name, []).append((note.onset_s - start_s, note.length_s or 0.0))
-    return spans
+        for text, told in ((INVALID_TEXT, [invalid]), (UNRECORDED_TEXT, [invalid, unrecorded])):
+            if note.text.startswith(text):
+                span = (note.onset_s - start_s, note.length_s or 0.0)
+                for spans in told:
+                    spans.setdefault(note.text.removeprefix(text), []).append(span)
+    return invalid, unrecorded
 
 
 def _measured_step(onsets: Floats, record_s: float, tolerance_s: float) -> float:

@@ -70,19 +70,27 @@ class EdfSamples(StoredSamples):
         The records.
     invalid : sequence of (int, int)
         First sample, and first sample after, of stretches that are invalid.
+    count : int
+        How many of the samples were recorded; the last record may be filled up.
     """
 
     def __init__(
-        self, layout: EdfLayout, place: int, run: RecordRun, invalid: Sequence[tuple[int, int]]
+        self,
+        layout: EdfLayout,
+        place: int,
+        run: RecordRun,
+        invalid: Sequence[tuple[int, int]],
+        count: int,
     ) -> None:
         self._layout = layout
         self._place = place
         self._run = run
+        self._count = count
         self._invalid = np.asarray(invalid, dtype=np.int64).reshape(-1, 2)
         self._unchanged = Unchanged(layout.path)
 
     def __len__(self) -> int:
-        return self._run.count * self._layout.samples[self._place]
+        return self._count
 
     def read(self, first: int, end: int) -> Floats:
         """Return the samples from `first` up to, not with, `end`, in the signal's unit."""

@@ -12,8 +12,8 @@ from infantmon.model.recording import ROLES, Recording
 
 WHOLE_SECOND_S = 1.0
 """Start times are often whole seconds: an overlap up to this is their rounding (project rule).
-One of less than a sample is rounding whatever the time; up to a sample of the slowest channel it may
-be the filling of a last frame, or record."""
+One of less than a sample is rounding whatever the time; up to a sample of the slowest channel it
+may be the filling of a last frame, or record."""
 
 
 def joined(recordings: Sequence[Recording]) -> Recording:

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from infantmon.errors import ArgumentError
-from infantmon.formats.edf import INVALID_TEXT
+from infantmon.formats.edf import INVALID_TEXT, UNRECORDED_TEXT
 from infantmon.formats.files import written_whole
 from infantmon.formats.streamed import Chunks, StreamedChannel, whole_records
 from infantmon.model.arrays import Bools, Floats
@@ -44,7 +44,8 @@ def stream_edf(
     -----
     A value comes back within half of (high - low) / 65534. Invalid samples are written as the
     lowest value and named by annotations, from which `read` restores them; where a record has too
-    many invalid stretches to name, they are named as one.
+    many invalid stretches to name, they are named as one. The last record is filled in the same
+    way; `read` leaves out what was not recorded.
     """
     record_s = _record_s(channels)
     counts = [round(channel.rate_hz * record_s) for channel in channels]
@@ -56,11 +57,10 @@ def stream_edf(
         file.write(_header(channels, counts, record_s, -1))
         number = -1
         for number, record in enumerate(whole_records(chunks, channels, counts)):
-            fill = [np.full(n - len(v), math.nan) for v, n in zip(record, counts, strict=True)]
-            record = [np.concatenate(pair) for pair in zip(record, fill, strict=True)]
-            for channel, values in zip(channels, record, strict=True):
-                file.write(_digital(channel, values).tobytes())
-            file.write(_notes(channels, record, number * record_s))
+            for channel, values, count in zip(channels, record, counts, strict=True):
+                fill = np.full(count - len(values), math.nan)
+                file.write(_digital(channel, np.concatenate([values, fill])).tobytes())
+            file.write(_notes(channels, record, counts, number * record_s))
         file.seek(0)
         file.write(_header(channels, counts, record_s, number + 1))
     return target
@@ -139,27 +139,54 @@ def _header(
     return text.encode("ascii", "replace")
 
 
-def _notes(channels: Sequence[StreamedChannel], record: list[Floats], start_s: int) -> bytes:
-    """Return a record's annotations: its time, and where its samples are invalid."""
+def _notes(
+    channels: Sequence[StreamedChannel], record: list[Floats], counts: Sequence[int], start_s: int
+) -> bytes:
+    """Return a record's annotations: its time, and where samples are invalid or filled up.
+
+    They tell it as exactly as there is room for.
+    """
     room = 2 * NOTE_SAMPLES
-    told = f"+{start_s}\x14\x14\x00".encode()
-    each: list[list[tuple[int, int]]] = [list(_runs(np.isnan(values))) for values in record]
-    notes = list(_lists(channels, each, start_s))
-    if len(told) + sum(map(len, notes)) > room:
-        merged = [[(runs[0][0], runs[-1][1])] if runs else [] for runs in each]
-        notes = list(_lists(channels, merged, start_s))
-    return (told + b"".join(notes)).ljust(room, b"\x00")
+    time = f"+{start_s}\x14\x14\x00".encode()
+    notes = time
+    for named in (_each_run, _one_run, _one_run_and_filling):
+        notes = time + b"".join(
+            _list(channel, first, end, text, start_s)
+            for channel, values, count in zip(channels, record, counts, strict=True)
+            for first, end, text in named(values, count)
+        )
+        if len(notes) <= room:
+            break
+    return notes.ljust(room, b"\x00")
 
 
-def _lists(
-    channels: Sequence[StreamedChannel], each: list[list[tuple[int, int]]], start_s: int
-) -> Iterator[bytes]:
-    for channel, runs in zip(channels, each, strict=True):
-        for first, end in runs:
-            onset = start_s + first / channel.rate_hz
-            length = (end - first) / channel.rate_hz
-            text = INVALID_TEXT + channel.name[:16]
-            yield f"+{onset:.6f}\x15{length:.6f}\x14{text}\x14\x00".encode("ascii", "replace")
+_Named = list[tuple[int, int, str]]
+
+
+def _each_run(values: Floats, count: int) -> _Named:
+    return [(*run, INVALID_TEXT) for run in _runs(np.isnan(values))] + _filling(values, count)
+
+
+def _one_run(values: Floats, count: int) -> _Named:
+    places = np.flatnonzero(np.isnan(values)).tolist()
+    invalid = [(places[0], places[-1] + 1, INVALID_TEXT)] if places else []
+    return invalid + _filling(values, count)
+
+
+def _one_run_and_filling(values: Floats, count: int) -> _Named:
+    named = _one_run(values, count)
+    return [(named[0][0], named[-1][1], INVALID_TEXT)] if named else []
+
+
+def _filling(values: Floats, count: int) -> _Named:
+    return [(len(values), count, UNRECORDED_TEXT)] if len(values) < count else []
+
+
+def _list(channel: StreamedChannel, first: int, end: int, text: str, start_s: int) -> bytes:
+    onset_s = start_s + first / channel.rate_hz
+    length_s = (end - first) / channel.rate_hz
+    told = f"+{onset_s:.6f}\x15{length_s:.6f}\x14{text}{channel.name[:16]}\x14\x00"
+    return told.encode("ascii", "replace")
 
 
 def _runs(invalid: Bools) -> Iterator[tuple[int, int]]:

@@ -19,7 +19,7 @@ import numpy.typing as npt
 
 from infantmon.dsp.runs import true_runs
 from infantmon.errors import ArgumentError
-from infantmon.formats.edf import INVALID_TEXT
+from infantmon.formats.edf import INVALID_TEXT, UNRECORDED_TEXT
 from infantmon.formats.files import written_whole
 from infantmon.formats.gridding import Grid, Laid, gridded
 from infantmon.formats.parquet_table import arrow_package
@@ -212,11 +212,11 @@ def write_edf(recording: Recording, path: _PATH) -> None:
     A sample comes back within half of 1.001 * (largest - smallest) / 65535, where largest and
     smallest are first rounded outwards to the eight characters of a header, and to 1e-4 where they
     are smaller than that. EDF has no invalid samples: they, and holes, are written as the lowest
-    value and named by an annotation, from which `read` restores them as invalid samples. The
-    last data record is filled in the same way. Dates outside 1985 to 2084 cannot be written and are
-    left out. EDF+ has no place for the UTC offset of the start time: it is written among the
-    additional words of the recording's identification, "UTC+01:00" for one, from which `read`
-    restores it.
+    value and named by an annotation, from which `read` restores them as invalid samples. What
+    follows the last sample of a channel is filled in the same way and left out by `read`. Dates
+    outside 1985 to 2084 cannot be written and are left out. EDF+ has no place for the UTC offset of
+    the start time: it is written among the additional words of the recording's identification,
+    "UTC+01:00" for one, from which `read` restores it.
     """
     import edfio  # noqa: PLC0415 - loaded only for who writes EDF
 
@@ -228,9 +228,9 @@ def write_edf(recording: Recording, path: _PATH) -> None:
     dated = started_at is not None and started_at.year in _EDF_YEARS
     labels = _edf_labels(grid)
     marks = [
-        edfio.EdfAnnotation(onset_s, length_s, INVALID_TEXT + label)
+        edfio.EdfAnnotation(onset_s, length_s, text + label)
         for laid, label in zip(grid.channels, labels, strict=True)
-        for onset_s, length_s in _invalid(laid)
+        for onset_s, length_s, text in _invalid(laid)
     ]
     file = edfio.Edf(
         [_edf_signal(laid, label) for laid, label in zip(grid.channels, labels, strict=True)],
@@ -301,11 +301,18 @@ def _short(value: float, rounding: Any) -> float:
     )
 
 
-def _invalid(laid: Laid) -> Iterator[tuple[float, float]]:
-    """Yield onset and length, in seconds, of each stretch without a finite value."""
-    rate_hz = laid.channel.rate_hz
-    for first, end in zip(*true_runs(~np.isfinite(laid.values)), strict=True):
-        yield round(first / rate_hz, 9), round((end - first) / rate_hz, 9)
+def _invalid(laid: Laid) -> Iterator[tuple[float, float, str]]:
+    """Yield onset and length, in seconds, of each stretch without a finite value, and what to say.
+
+    At the end it is said what was not recorded, but only filled up.
+    """
+    rate_hz, count = laid.channel.rate_hz, len(laid.values)
+    recorded = count - int(np.argmax(laid.recorded[::-1])) if laid.recorded.any() else 0
+    for first, end in zip(*true_runs(~np.isfinite(laid.values[:recorded])), strict=True):
+        yield round(first / rate_hz, 9), round((end - first) / rate_hz, 9), INVALID_TEXT
+    if recorded < count:
+        length_s = round((count - recorded) / rate_hz, 9)
+        yield round(recorded / rate_hz, 9), length_s, UNRECORDED_TEXT
 
 
 def _range(laid: Laid) -> tuple[float, float]:
