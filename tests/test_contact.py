@@ -192,12 +192,27 @@ def test_saturated_when_held_at_the_end_of_the_range(how, signal, opened_s):
     np.testing.assert_allclose(marks.time_s, [20.0 + opened_s, 24.0])
 
 
-def test_base_impedance_out_of_range_only_where_the_unit_is_ohm():
+def test_base_impedance_out_of_range_only_where_the_unit_is_one_of_impedance():
     x = breathing(60)
     x[1000:1200] += 3000.0
     assert Reason.OUT_OF_RANGE in Reason(int(run(x, IMPEDANCE).blocking.reason[0]))
     marks = run(x, ContactSettings.for_impedance(50.0, unit="kg"))
     assert not (marks.reason & int(Reason.OUT_OF_RANGE)).any()
+
+
+@pytest.mark.parametrize(
+    ("unit", "times"),
+    [("Ohms", 1.0), ("Ω", 1.0), ("kohm", 1e-3), ("kΩ", 1e-3), ("mohm", 1e3), ("m\N{OHM SIGN}", 1e3)],
+)
+def test_base_impedance_is_judged_the_same_in_every_unit_of_impedance(unit, times):
+    x = breathing(60)
+    x[1000:1200] += 3000.0
+    x[2000:2200] -= 450.0
+    marks = run(times * x, ContactSettings.for_impedance(50.0, unit=unit)).blocking
+    expected = run(x, IMPEDANCE).blocking
+    assert (expected.reason & int(Reason.OUT_OF_RANGE)).any()
+    np.testing.assert_array_equal(marks.reason, expected.reason)
+    np.testing.assert_allclose(marks.time_s, expected.time_s)
 
 
 def test_a_channel_without_a_base_level_is_not_under_range():

@@ -31,7 +31,8 @@ from infantmon.stages.contract import Stage, settled_before
 JOINED_S = 0.5
 """Stretches less than this far apart are one stretch (project rule)."""
 
-_OHM = ("ohm", "ohms", "Ω", "ω")  # the last two: the sign, and what lower() makes of it
+_OHMS = {"ohm": 1.0, "kohm": 1e3, "mohm": 1e-3}  # in one unit; with an "s", or the sign, as well
+_BASE_OHM = (100.0, 3000.0)  # base impedance of attached electrodes
 _LEAST_RUN = 4  # equal samples that make a visit to the end of the range
 _BLOCK_S = 0.25
 
@@ -123,16 +124,20 @@ class ContactSettings:
         rate_hz : float
             Samples a second.
         unit : str or None
-            Unit of the samples. Where it is the ohm, a base impedance outside 100 to 3000 ohm is
-            out of range (the usual range is from memory: about 100 to 1500 ohm).
+            Unit of the samples. Where it is ohm, kohm or mohm (a thousandth), a base impedance
+            outside 100 to 3000 ohm is out of range (the usual range is from memory: about 100 to
+            1500 ohm).
         start_s : float
             Time of the first sample, in seconds.
         """
         clock = Clock(rate_hz, start_s)
         told = cls(clock, flat_s=5.0, rail_held_s=3.0)
-        if unit is None or unit.strip().lower() not in _OHM:
+        # lower() makes one letter of both signs of the ohm
+        plain = (unit or "").strip().lower().replace("ω", "ohm").removesuffix("s")
+        if plain not in _OHMS:
             return told
-        return dataclasses.replace(told, lowest=100.0, highest=3000.0)
+        low, high = (end / _OHMS[plain] for end in _BASE_OHM)
+        return dataclasses.replace(told, lowest=low, highest=high)
 
 
 class ContactDetector(Stage):
