@@ -202,7 +202,14 @@ def test_base_impedance_out_of_range_only_where_the_unit_is_one_of_impedance():
 
 @pytest.mark.parametrize(
     ("unit", "times"),
-    [("Ohms", 1.0), ("Ω", 1.0), ("kohm", 1e-3), ("kΩ", 1e-3), ("mohm", 1e3), ("m\N{OHM SIGN}", 1e3)],
+    [
+        ("Ohms", 1.0),
+        ("Ω", 1.0),
+        ("kohm", 1e-3),
+        ("kΩ", 1e-3),
+        ("mohm", 1e3),
+        ("m\N{OHM SIGN}", 1e3),
+    ],
 )
 def test_base_impedance_is_judged_the_same_in_every_unit_of_impedance(unit, times):
     x = breathing(60)

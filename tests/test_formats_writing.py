@@ -280,6 +280,22 @@ def test_what_fills_up_the_last_edf_record_is_not_read_back(tmp_path, invalid):
     assert np.isnan(values[2550 - invalid :]).all()
 
 
+@pytest.mark.parametrize(("rate_hz", "seconds"), [(62.5, 4779), (62.5, 17414), (62.48, 14422)])
+def test_hours_at_a_rate_that_fits_into_no_second_are_written(tmp_path, rate_hz, seconds):
+    """The library that writes compares lengths of signals more closely than float64 tells hours."""
+    count = round(seconds * rate_hz)
+    channels = {"impedance": Channel(np.arange(count) % 50.0, rate_hz, "ohm", name="IMP")}
+    again = written(Recording(channels), "edf", tmp_path).impedance
+    assert (len(again), again.rate_hz) == (count, pytest.approx(rate_hz, rel=1e-9))
+
+
+def test_a_rate_and_a_length_that_suit_no_edf_record_are_told(tmp_path):
+    channels = {"impedance": Channel(np.zeros(189_410), 33.3, "ohm")}
+    with pytest.raises(ArgumentError, match="suits a recording of this length; write WFDB"):
+        write_edf(Recording(channels), tmp_path / "a.edf")
+    assert list(tmp_path.iterdir()) == []
+
+
 def test_edf_files_of_one_night_join_as_they_were_cut(tmp_path):
     """Each begins when the one before ends, whatever fills up its last record."""
     whole = invented(250.0, 62.5, seconds=120, seed=4)

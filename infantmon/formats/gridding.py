@@ -42,6 +42,12 @@ class Laid:
     values: Floats
     recorded: Bools
 
+    @property
+    def ends(self) -> tuple[float, float]:
+        """The smallest and the largest value, in the channel's unit; 0 where none is finite."""
+        finite = self.values[np.isfinite(self.values)]
+        return (float(np.min(finite)), float(np.max(finite))) if len(finite) else (0.0, 0.0)
+
 
 @dataclass(frozen=True)
 class Grid:

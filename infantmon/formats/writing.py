@@ -9,27 +9,20 @@ from __future__ import annotations
 import math
 import os
 import re
-from collections.abc import Iterator
-from fractions import Fraction
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-from infantmon.dsp.runs import true_runs
 from infantmon.errors import ArgumentError
-from infantmon.formats.edf import INVALID_TEXT, UNRECORDED_TEXT
+from infantmon.formats.edf_file import edf_of
 from infantmon.formats.files import written_whole
-from infantmon.formats.gridding import Grid, Laid, gridded
+from infantmon.formats.gridding import Laid, gridded
 from infantmon.formats.parquet_table import arrow_package
 from infantmon.formats.utc_offset import offset_words
 from infantmon.formats.wfdb_files import wfdb_package
 from infantmon.model.recording import Recording
 
-_EDF_FIELD = 8  # characters a number may have in an EDF header
-_LEAST_END = 1e-4
-_EDF_YEARS = range(1985, 2085)
 _LARGEST_BASELINE = 2**31 - 1
 _PATH = str | os.PathLike[str]
 
@@ -179,7 +172,7 @@ def write_wfdb(recording: Recording, folder: _PATH, name: str, *, bits: int = 16
 def _digital(laid: Laid, bits: int) -> tuple[npt.NDArray[np.int64], float, int]:
     """Return whole numbers with their gain and baseline; the lowest number stands for invalid."""
     finite = np.isfinite(laid.values)
-    low, high = _range(laid)
+    low, high = laid.ends
     middle = (low + high) / 2.0
     gain = (2 ** (bits - 1) - 4) / ((high - low) / 2.0 if high > low else 1.0)
     if abs(middle) * gain > _LARGEST_BASELINE:
@@ -204,8 +197,8 @@ def write_edf(recording: Recording, path: _PATH) -> None:
     Raises
     ------
     ArgumentError
-        If the rates fit into no common data record, a value does not fit into EDF, or the folder
-        does not exist.
+        If the rates, or they and the length, fit into no common data record, a value does not fit
+        into EDF, or the folder does not exist.
 
     Notes
     -----
@@ -218,103 +211,7 @@ def write_edf(recording: Recording, path: _PATH) -> None:
     the start time: it is written among the additional words of the recording's identification,
     "UTC+01:00" for one, from which `read` restores it.
     """
-    import edfio  # noqa: PLC0415 - loaded only for who writes EDF
-
     target = Path(path)
-    frames, record_s = _data_record(gridded(recording).frame_hz)
-    grid = gridded(recording, frames_at_a_time=frames)
-    started_at = grid.started_at(recording)
-    offset = offset_words(started_at)
-    dated = started_at is not None and started_at.year in _EDF_YEARS
-    labels = _edf_labels(grid)
-    marks = [
-        edfio.EdfAnnotation(onset_s, length_s, text + label)
-        for laid, label in zip(grid.channels, labels, strict=True)
-        for onset_s, length_s, text in _invalid(laid)
-    ]
-    file = edfio.Edf(
-        [_edf_signal(laid, label) for laid, label in zip(grid.channels, labels, strict=True)],
-        recording=edfio.Recording(
-            startdate=started_at.date() if dated and started_at else None,
-            additional=(offset,) if dated and offset else (),
-        ),
-        starttime=started_at.time() if dated and started_at else None,
-        data_record_duration=record_s,
-        annotations=marks,
-    )
+    file = edf_of(recording)
     with written_whole(target.parent, (target.name,)) as scratch:
         file.write(scratch / target.name)
-
-
-def _data_record(frame_hz: Fraction) -> tuple[int, float]:
-    """Return frames in a data record of about a second, and its length in eight characters."""
-    least = math.ceil(frame_hz)
-    for frames in range(least, least + 200_000):
-        record_s = frames / frame_hz
-        text = repr(float(record_s)).removesuffix(".0")
-        if len(text) <= _EDF_FIELD and Fraction(text) == record_s:
-            return frames, float(record_s)
-    raise ArgumentError(
-        f"no EDF data record holds a whole number of samples at a common rate of {frame_hz} Hz; "
-        "write WFDB instead."
-    )
-
-
-def _edf_signal(laid: Laid, label: str) -> Any:
-    import edfio  # noqa: PLC0415
-
-    low, high = _range(laid)
-    margin = max((high - low) * 2e-4, 2e-6, abs(high) * 1e-9)
-    bottom, top = _short(low - margin, math.floor), _short(high + margin, math.ceil)
-    finite = np.isfinite(laid.values)
-    unit = (laid.channel.unit or "").encode("ascii", "ignore").decode()[:_EDF_FIELD]
-    signal = edfio.EdfSignal(
-        np.where(finite, laid.values, low),
-        laid.channel.rate_hz,
-        label=label,
-        physical_dimension=unit,
-        physical_range=(bottom, top),
-    )
-    signal.digital[~finite] = -32768
-    return signal
-
-
-def _edf_labels(grid: Grid) -> list[str]:
-    """Return labels of at most 16 plain characters, all different."""
-    labels = []
-    for laid in grid.channels:
-        label = laid.label.encode("ascii", "replace").decode()[:16].strip()
-        labels.append(label if label not in labels else laid.role.upper())
-    return labels
-
-
-def _short(value: float, rounding: Any) -> float:
-    """Return a number rounded outwards to the eight characters of an EDF header."""
-    # Below 1e-4 the shortest text would have an exponent, which edfio cannot fit in.
-    for decimals in (4,) if abs(value) < _LEAST_END else range(6, -1, -1):
-        rounded = rounding(value * 10**decimals) / 10**decimals
-        if len(f"{rounded:.{decimals}f}") <= _EDF_FIELD:
-            return float(rounded)
-    raise ArgumentError(
-        f"the value {value:g} does not fit into the eight characters of an EDF header; "
-        "use a larger unit, or write WFDB."
-    )
-
-
-def _invalid(laid: Laid) -> Iterator[tuple[float, float, str]]:
-    """Yield onset and length, in seconds, of each stretch without a finite value, and what to say.
-
-    At the end it is said what was not recorded, but only filled up.
-    """
-    rate_hz, count = laid.channel.rate_hz, len(laid.values)
-    recorded = count - int(np.argmax(laid.recorded[::-1])) if laid.recorded.any() else 0
-    for first, end in zip(*true_runs(~np.isfinite(laid.values[:recorded])), strict=True):
-        yield round(first / rate_hz, 9), round((end - first) / rate_hz, 9), INVALID_TEXT
-    if recorded < count:
-        length_s = round((count - recorded) / rate_hz, 9)
-        yield round(recorded / rate_hz, 9), length_s, UNRECORDED_TEXT
-
-
-def _range(laid: Laid) -> tuple[float, float]:
-    finite = laid.values[np.isfinite(laid.values)]
-    return (float(np.min(finite)), float(np.max(finite))) if len(finite) else (0.0, 0.0)
