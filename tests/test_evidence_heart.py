@@ -3,9 +3,12 @@
 import numpy as np
 import pytest
 
+import infantmon as im
+from infantmon import simulate as sim
 from infantmon.events.batch import Batch
 from infantmon.events.evidence import Case, judge, reasons_for
 from infantmon.events.history import History
+from infantmon.model.channel import Channel
 from infantmon.model.event import Event
 from infantmon.model.marks import Breaths, Pulsations, RPeaks
 from infantmon.model.spans import ContactMarks, Reason
@@ -282,3 +285,21 @@ def test_beats_far_larger_than_before_may_be_swings_of_the_electrodes(kind, grow
     limits = {"limit_bpm": 70.0, "hold_off_s": 5.0} if "rate" in kind else {"limit_s": 1.0}
     event = Event(1, kind, 100.5, 106.0, 110.0, limits=limits)
     assert judge(reasons_for(case_of(event, beats=beats))) == judgement
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_beats_missed_since_their_complexes_are_too_small_are_no_slow_heart(seed):
+    """R waves of 0.15 mV on average: about half are too small to count."""
+    night = sim.simulate_night(sim.Scenario(600.0, 250.0, 62.5), seed)
+    ecg = night.recording.ecg.segments[0].values
+    usual = float(np.median(np.abs(im.detect_r_peaks(ecg, 250.0, unit="uV").amplitude)))
+    faint = Channel(ecg * (0.15 / usual), 250.0, "mV")
+    plan = im.Prescription.model_validate(
+        {
+            "low_heart_rate": {"limit_bpm": 80, "hold_off_s": 5, "average_beats": 8},
+            "no_heart_beat": {"limit_s": 4},
+        }
+    )
+    events = im.review(im.Recording({"ecg": faint}), plan).events
+    assert len(events) >= 10
+    assert not [event for event in events if event.judgement == "supported"]

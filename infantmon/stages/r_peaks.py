@@ -115,7 +115,8 @@ class RPeakDetector(Stage):
     times as large.
 
     A beat is reliable if the third best score of the last eight beats exceeds 0.78; the score is
-    the likeness less 0.04 per in-between candidate.
+    the likeness less 0.04 per in-between candidate. It is not after a complex that is too small to
+    be counted (see **Unit**): that may have been a beat.
 
     **Parameters.** Band and decision values were chosen on mitdb (26 records), adfecgdb r01, r04,
     r07, nstdb 118 and simulated signals, and on mitdb replayed up to twice as fast (adfecgdb 1.25
@@ -151,6 +152,7 @@ class RPeakDetector(Stage):
         "_locator",
         "_lost",
         "_latest",
+        "_was_small",
     )
 
     def __init__(self, settings: RPeakSettings) -> None:
@@ -169,6 +171,7 @@ class RPeakDetector(Stage):
         self._locator = QrsLocator(rate, self._front.size)
         self._lost = Kept(np.bool_)
         self._floor = _FLOOR.get(settings.unit or "", 0.0)
+        self._was_small = False  # whether the latest complex was too small to be counted
         self._latest = -(2**40)  # sample of the latest mark
 
     @property
@@ -244,7 +247,10 @@ class RPeakDetector(Stage):
         known = np.minimum(known + int(self._despikes), self._pushed - 1)
         # The last sample of a stream may be high, but is not known to be an extreme.
         keep = ~self._lost.windows(sample, 1)[:, 0] & ~(self._ended & (sample == self._pushed - 1))
-        keep &= np.abs(amplitude) > self._floor
+        small = np.abs(amplitude) <= self._floor
+        reliable &= ~np.concatenate(([self._was_small], small[:-1]))  # the interval before is none
+        self._was_small = bool(small[-1])
+        keep &= ~small
         keep[keep] = self._apart(sample[keep])
         sample, known = sample[keep], known[keep]
         return RPeaks(
