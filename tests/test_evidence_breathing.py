@@ -135,3 +135,13 @@ def test_the_heart_alone_in_a_long_pause_after_few_breaths_is_no_breathing_in_st
     (apnea,) = review.events.of_kind("apnea")
     assert not review.pulsation.between(20.0, 48.0).locked.any()
     assert apnea.judgement == "supported"
+
+
+def test_few_breaths_before_are_told_with_the_time_that_was_recorded():
+    slow = sim.Breathing(30.0, period_variability=0.05)
+    scenario = sim.Scenario(60.0, 250.0, 62.5, breathing=slow, events=(sim.Pause(5.0, 24.0),))
+    (apnea,) = im.review(sim.simulate_night(scenario, 3).recording, LIMITS).events.of_kind("apnea")
+    (told,) = [reason.text for reason in apnea.reasons if reason.side == "against"]
+    assert told.startswith("only ")
+    assert told.endswith(f" in the {apnea.onset_s:.0f} s before")
+    assert apnea.onset_s < 6.0

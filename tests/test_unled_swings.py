@@ -74,6 +74,14 @@ def test_but_not_where_beats_are_found_although_they_have_nothing_to_take_out():
     assert doubted(swings(INSIDE, 0.3), unled, beats_at(np.array([100.9]))) == [INSIDE[1]]
 
 
+@pytest.mark.parametrize("every_s", [0.5, 1.0, 2.0])
+def test_breaths_one_a_beat_in_the_first_10_s_are_doubtful_but_the_first_two(every_s):
+    """A strip may begin in a pause: its first swings are the heart's, of which nothing is known."""
+    unled, beats = pulsation((0.0, END_S)), beats_at(np.arange(0.2, END_S, every_s))
+    told = doubted(swings(INSIDE, 1.0), unled, beats)
+    assert told == (list(np.arange(2.0, 11.0)) if every_s == 1.0 else [])
+
+
 def test_where_they_have_never_led_only_an_even_row_is_doubtful():
     """See tests/test_even_swings.py: the first swing comes too late after the breath before it."""
     assert doubted(swings(INSIDE, 0.3), pulsation((0.0, 150.0))) == [INSIDE[1]]

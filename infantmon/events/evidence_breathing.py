@@ -82,8 +82,8 @@ def breathing_before(case: Case) -> list[Evidence]:
     """Tell the rate of breathing before, or that there was hardly any."""
     before = _before(case)
     if len(before) < ENOUGH_BEFORE:
-        seen = counted(len(before), "breath")
-        return [Evidence(f"only {seen} in the {BEFORE_S:g} s before", "against")]
+        seen, recorded_s = counted(len(before), "breath"), min(BEFORE_S, case.event.onset_s)
+        return [Evidence(f"only {seen} in the {recorded_s:.0f} s before", "against")]
     rate = 60.0 / float(np.median(np.diff(before.time_s)))
     return [Evidence(f"breathing before at {rate:.0f} a minute", "for")]
 

@@ -24,6 +24,9 @@ from infantmon.model.marks import Breaths, RPeaks
 BACK_S = 5.0  # they lead again after so long without a break, in seconds
 STRANGE_S = 3.0  # they do not while half of those in so long are not reliable, in seconds
 NO_BEAT_S = 10.0  # with no beat for so long nothing is known of the heart, in seconds
+STARTS_S = (
+    10.0  # so long after the recording's start the rejector may still be learning, in seconds
+)
 KEPT_S = 60.0  # no breath comes later than this after its time, in seconds
 
 # What was usual before they were lost, as medians
@@ -48,7 +51,8 @@ class UnledSwings(Carried):
     usual then.
     Where R peaks have never led and no beat is found nothing is known of it: there only rows of
     swings that are all alike are doubtful, small ones (`EvenSwings`) or those that come at a
-    heart's rate (`QuickSwings`). The values are the project's
+    heart's rate (`QuickSwings`); where beats are found, those that come one a beat within the first
+    10 s. The values are the project's
     choice, on simulated nights (the seeds that `benchmarks.nights` names as looked at).
     """
 
@@ -63,6 +67,7 @@ class UnledSwings(Carried):
         "_beat_s",
         "_strange",
         "_reached_s",
+        "_latest_s",
         "_even",
         "_quick",
     )
@@ -79,6 +84,7 @@ class UnledSwings(Carried):
         # beats that a breath or a second to come may follow; 1: not reliable
         self._beat_s, self._strange = NO_FLOATS, NO_FLOATS
         self._reached_s = -math.inf
+        self._latest_s = NO_FLOATS  # times of the latest two breaths while they have never led
         self._even = EvenSwings()
         self._quick = QuickSwings()
 
@@ -150,7 +156,8 @@ class UnledSwings(Carried):
         if pulsation == NEVER:
             may_be_heart = self._even.tell(breaths.time_s, breaths.size)
             may_be_heart |= self._quick.tell(breaths.time_s, breaths.size)
-            return np.asarray(may_be_heart & self._without_heart(breaths.time_s))
+            may_be_heart &= self._without_heart(breaths.time_s)
+            return np.asarray(may_be_heart | self._in_step_at_start(breaths.time_s))
         if not math.isnan(pulsation):
             return self._small(breaths.time_s, breaths.size, pulsation)
         if len(breaths):  # R peaks lead: what breaths are like is learned, and nothing is doubtful
@@ -185,6 +192,19 @@ class UnledSwings(Carried):
         first = np.searchsorted(self._beat_s, time_s - NO_BEAT_S)
         none: Bools = after == first
         return none
+
+    def _in_step_at_start(self, time_s: Floats) -> Bools:
+        """Tell which breaths come one a beat in the first seconds, before the rejector can lead.
+
+        A recording may begin within a pause: strips of single events do. Two such intervals in a
+        row are asked for, so the first two breaths of it all are never told.
+        """
+        times_s = np.concatenate((self._latest_s, time_s))
+        self._latest_s = times_s[-2:]
+        single = np.diff(np.searchsorted(self._beat_s, times_s, side="right")) == 1
+        in_step = np.concatenate(([False, False], single[1:] & single[:-1]))
+        told: Bools = in_step[len(in_step) - len(time_s) :] & (time_s <= STARTS_S)
+        return told
 
     def _most(self, pulsation: float) -> float:
         """Return the largest swing that a pulsation of the usual size may have become."""
