@@ -249,24 +249,3 @@ def test_a_silence_among_the_first_breaths_does_not_make_them_slow():
     # two breaths, an electrode off for 14 s, a jump as it is put on again, and breaths as before
     swings = [(3.1, 1.5), (5.1, 1.7), (19.3, 4.4), *((20.8 + 2.0 * n, 1.1) for n in range(7))]
     assert learned(swings).at(34.0, 1.1) == pytest.approx(1.1)
-
-
-@pytest.mark.parametrize("dip", [0.05, 0.2])
-@pytest.mark.parametrize("rise_s", [0.3, 0.5])
-@pytest.mark.parametrize("top_s", [0.8, 1.2])
-def test_a_quick_breath_with_two_tops_among_slow_ones_is_no_jump(top_s, rise_s, dip):
-    time_s = np.arange(round(140.0 * 62.5)) / 62.5
-    peaks_s = np.arange(4.0, 130.0, 4.0)
-    quick = peaks_s[[18, 24, 29]]
-    corners = [(0.0, 0.0)]
-    for at_s in peaks_s:
-        up_s = at_s - 1.0 + rise_s
-        two_tops = [(at_s - 1.0, 0.0), (up_s, 0.8), (up_s + 0.5 * top_s, 0.8 - dip)]
-        two_tops += [(up_s + top_s, 0.78), (at_s + 2.2, 0.0)]
-        slow = [(at_s - 1.2, 0.0), (at_s, 1.0), (at_s + 1.4, 0.0)]
-        corners += two_tops if at_s in quick else slow
-    impedance = np.convolve(np.interp(time_s, *np.array(corners).T), np.hanning(25) / 12.0, "same")
-    impedance += 0.01 * np.random.default_rng(1).standard_normal(len(time_s))
-    marks = detect_breaths(impedance, 62.5).time_s
-    assert len(marks) == len(peaks_s)
-    assert all(np.count_nonzero((marks > at - 1.2) & (marks < at + 1.6)) == 1 for at in quick)

@@ -35,8 +35,7 @@ RINGS = 0.1  # of a jump: by less than this the band-pass swings before it and a
 # Where breathing is slow, what rises far faster than breaths do may be the heart's, or a jump.
 FASTER = 0.4  # of the usual time of a rise: what takes less has to be large to be a breath,
 FASTER_LEAST = 0.5  # at least so large
-FASTER_HELD = 0.55  # of the usual time of a rise: what takes less, and is held, is a jump,
-SINKS_BACK = 0.5  # unless the signal soon sinks again by this share of it: then it was a breath
+FASTER_HELD = 0.55  # of the usual time of a rise: what takes less, and is held, is a jump
 
 # After the last breath of a series the resting level rebounds, late and slowly: no breath.
 LATE = 1.1  # usual intervals since the last breath; later than this a swing may be a rebound,
@@ -75,7 +74,6 @@ class Swing(NamedTuple):
     turns: list[Turn]  # turning points
     following: int  # index of the first one after the maximum
     rise: float
-    from_place: int  # of the lowest point before it
     usual: float  # usual size at its time
     least: float  # size from which on it may be a breath
 
@@ -101,9 +99,8 @@ class BreathJudge(Carried):
 
     A rise as steep as the band-pass makes a jump of the level is no breath if it is held, unless
     breaths here are slow and steep as a rule. Where they are slow, a swing that rises far faster
-    must be half as large as they are, since it may be the heart's; held, it is a jump, unless the
-    signal sinks again after a second top. Where breaths are large and small in turn, a small one
-    may be smaller than otherwise (`Alternation`).
+    must be half as large as they are, since it may be the heart's; held, it is a jump. Where
+    breaths are large and small in turn, a small one may be smaller than otherwise (`Alternation`).
 
     Where breathing is slow, a breath may rise for longer than is looked at, or be held longer: a
     maximum is one, too, if it lies at least 0.55 of the usual size above the lowest point since the
@@ -130,7 +127,6 @@ class BreathJudge(Carried):
         "_base_place",
         "_steep_s",
         "_lowest",
-        "_before_jump",
     )
 
     def __init__(self, rate_hz: float, behind: int, ahead: int, least_share: float) -> None:
@@ -145,7 +141,6 @@ class BreathJudge(Carried):
         self._base_place = -(10**9)  # of the last breath, or of a jump of the level after it
         self._steep_s = 1.0  # how long the usual breath would take to rise at its steepest
         self._lowest = (math.inf, 0)  # lowest point since, and its place
-        self._before_jump = (math.inf, 0)  # that of the latest jump, until a breath comes
 
     def pass_minimum(self, place: int, value: float) -> None:
         """Note a local minimum."""
@@ -164,9 +159,9 @@ class BreathJudge(Carried):
             return None
         usual = self._usual.at(peak.place / self._rate_hz, peak.seen)
         least = self._least(peak.place, usual)
-        swing = Swing(peak, turns, following, rise, from_place, usual, least)
+        swing = Swing(peak, turns, following, rise, usual, least)
         if self._ends_long_rise(swing):
-            lowest, from_place = min(self._lowest, self._before_jump)
+            lowest, from_place = self._lowest
             return self._accept(
                 Found(peak.place, False, from_place, peak.value - lowest, usual), peak
             )
@@ -198,7 +193,6 @@ class BreathJudge(Carried):
         fallen = self._falls(swing, max(swing.least, enough))
         if fallen is False and jumps and rise >= lasting:
             self._base_place, self._lowest = peak.place, (peak.value, peak.place)
-            self._before_jump = (peak.value - rise, swing.from_place)
             return None
         return None if fallen is False and rise < lasting else fallen
 
@@ -209,11 +203,8 @@ class BreathJudge(Carried):
         enough = self._lasting * swing.usual
         if swing.rise >= enough:
             return False
-        whole = swing.peak.value - min(self._lowest, self._before_jump)[0]
-        if not enough <= whole < math.inf:
-            return False
-        falls = SINKS_BACK * whole if self._before_jump < self._lowest else enough
-        return self._falls(swing, falls) is True
+        whole = swing.peak.value - self._lowest[0]
+        return enough <= whole < math.inf and self._falls(swing, enough) is True
 
     def _pass_over(self, swing: Swing) -> None:
         """Remember a swing that is too small for a breath, if it falls."""
@@ -229,7 +220,6 @@ class BreathJudge(Carried):
         self._alternation.note(found.size)
         self._rhythm.accept(found.place)
         self._base_place, self._lowest = found.place, (peak.value, found.place)
-        self._before_jump = (math.inf, 0)
         return found
 
     def _rises_faster(self, steep_s: float, share: float) -> bool:
@@ -243,7 +233,7 @@ class BreathJudge(Carried):
 
     def _sinks_on(self, swing: Swing) -> bool:
         """Tell whether the signal never rises again as far as it may be looked at."""
-        peak, turns, following, usual = swing.peak, swing.turns, swing.following, swing.usual
+        peak, turns, following, _, usual, _ = swing
         after = bisect_left(turns, peak.place + self._ahead, lo=following, key=lambda turn: turn[0])
         soon = (turns[index][1] for index in range(following, after))
         return peak.later <= min(soon, default=math.inf) + AGAIN * usual
@@ -267,7 +257,7 @@ class BreathJudge(Carried):
 
     def _falls(self, swing: Swing, enough: float) -> bool | None:
         """Tell whether the signal falls enough after a peak in time; None if it goes higher."""
-        peak, turns, following, usual = swing.peak, swing.turns, swing.following, swing.usual
+        peak, turns, following, _, usual, _ = swing
         lowest = peak.value
         for index in range(following, len(turns)):  # a part of the list would be copied
             place, value, _ = turns[index]

@@ -36,7 +36,8 @@ _BRIDGED_GAP_S = 0.04  # after a longer gap the level may have moved
 _MEDIAN_FROM_HZ = 200.0  # below, three samples are as long as an infant's R wave
 _APART_S = 0.12  # two marks closer than this are one beat
 _LAG_S = 0.017  # by which the envelope of a QRS complex trails the filter's delay
-_FLOOR = {"V": 0.15e-3, "mV": 0.15}  # complexes up to this size are not counted
+_FLOOR = {"V": 0.15e-3, "mV": 0.15}  # complexes up to this size are not counted,
+_NEARLY = 0.6  # but make the beat after them unreliable if they are so large beside it
 _PIECE = 50_000  # samples filtered at a time: what stays in the processor's cache is fast
 _BLOCK = 400_000  # samples of a replay pushed at a time
 
@@ -115,8 +116,8 @@ class RPeakDetector(Stage):
     times as large.
 
     A beat is reliable if the third best score of the last eight beats exceeds 0.78; the score is
-    the likeness less 0.04 per in-between candidate. It is not after a complex that is too small to
-    be counted (see **Unit**): that may have been a beat.
+    the likeness less 0.04 per in-between candidate. It is not after a complex of 0.6 of its height
+    that is too small to be counted (see **Unit**): that may have been a beat.
 
     **Parameters.** Band and decision values were chosen on mitdb (26 records), adfecgdb r01, r04,
     r07, nstdb 118 and simulated signals, and on mitdb replayed up to twice as fast (adfecgdb 1.25
@@ -152,7 +153,7 @@ class RPeakDetector(Stage):
         "_locator",
         "_lost",
         "_latest",
-        "_was_small",
+        "_small",
     )
 
     def __init__(self, settings: RPeakSettings) -> None:
@@ -171,7 +172,7 @@ class RPeakDetector(Stage):
         self._locator = QrsLocator(rate, self._front.size)
         self._lost = Kept(np.bool_)
         self._floor = _FLOOR.get(settings.unit or "", 0.0)
-        self._was_small = False  # whether the latest complex was too small to be counted
+        self._small = 0.0  # height of the latest complex if it is too small to be counted
         self._latest = -(2**40)  # sample of the latest mark
 
     @property
@@ -247,10 +248,12 @@ class RPeakDetector(Stage):
         known = np.minimum(known + int(self._despikes), self._pushed - 1)
         # The last sample of a stream may be high, but is not known to be an extreme.
         keep = ~self._lost.windows(sample, 1)[:, 0] & ~(self._ended & (sample == self._pushed - 1))
-        small = np.abs(amplitude) <= self._floor
-        reliable &= ~np.concatenate(([self._was_small], small[:-1]))  # the interval before is none
-        self._was_small = bool(small[-1])
-        keep &= ~small
+        height = np.abs(amplitude)
+        small = np.where(height <= self._floor, height, 0.0)
+        before = np.concatenate(([self._small], small[:-1]))
+        reliable &= before < _NEARLY * height  # else the complex before may have been a beat
+        self._small = float(small[-1])
+        keep &= small == 0.0
         keep[keep] = self._apart(sample[keep])
         sample, known = sample[keep], known[keep]
         return RPeaks(
