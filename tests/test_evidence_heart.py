@@ -57,6 +57,57 @@ def test_one_strange_beat_of_three_does_not():
     assert judge(slow(strange=(21,))) == "supported"
 
 
+def suspected(strange, *, intervals_s=(1.1,), kind="low heart rate", limits=None, open_s=0.0):
+    """Twenty good beats, then intervals beyond the limit; are beats too small said to be missing?
+
+    Some beats are strange; the last interval may still be open.
+    """
+    long_s = 108.0 + np.cumsum(intervals_s)
+    time_s = np.concatenate([np.arange(98.0, 108.1, 0.5), long_s, [long_s[-1] + 0.5]])
+    limits = limits or {"limit_bpm": 80.0, "hold_off_s": 0.0}
+    event = Event(1, kind, 108.75, 109.0, float(time_s[-1] + open_s), limits=limits)
+    reasons = reasons_for(case_of(event, beats=beats_at(time_s, strange)))
+    return any(
+        "too small to be counted" in reason.text and reason.side == "against" for reason in reasons
+    )
+
+
+@pytest.mark.parametrize(
+    ("strange", "told"),
+    [
+        ((21,), True),
+        ((20, 21), True),  # one lies between each two of the three
+        ((19, 20, 21), False),  # a row, as in noise
+        ((20,), False),
+        ((22,), False),
+        ((), False),
+    ],
+)
+def test_a_beat_that_alone_is_strange_ends_an_interval_that_may_be_none(strange, told):
+    assert suspected(strange) == told
+    limits = {"limit_s": 1.0}
+    assert suspected(strange, kind="no heart beat", limits=limits) == told
+
+
+def test_but_not_with_as_many_good_ones_so_long_nor_while_one_is_open_nor_in_a_fast_heart():
+    assert suspected((21, 23), intervals_s=(1.1, 1.1, 1.1))
+    assert not suspected((21,), intervals_s=(1.1, 1.1))
+    assert not suspected((21,), open_s=1.0)
+    assert not suspected((21,), kind="high heart rate")
+
+
+@pytest.mark.parametrize("seed", [510, 512, 513, 514])
+def test_beats_that_breathing_makes_too_small_are_no_slow_heart(seed):
+    """R waves of 0.25 mV, a quarter less with each breath; the heart keeps to about 120."""
+    lead, heart = sim.EcgLead(r_mv=0.25, breathing_share=0.25), sim.Heart(rate_bpm=120.0)
+    night = sim.simulate_night(sim.Scenario(600.0, 250.0, 62.5, heart=heart, lead=lead), seed)
+    limits = {"limit_bpm": 80, "hold_off_s": 2, "average_beats": 4}
+    plan = im.Prescription.model_validate({"low_heart_rate": limits})
+    events = im.review(night.recording, plan).events
+    assert len(events) >= 2
+    assert {event.judgement for event in events} == {"doubtful"}
+
+
 def pause_in_step(locked):
     """A pause at 100 to 130 s in which most of the swings kept step; `locked` tells the rest."""
     time_s = np.arange(60.0, 131.0)
@@ -109,6 +160,24 @@ def still(mains_s, *, kind="no heart beat", until_s=106.0):
 )
 def test_mains_that_begins_as_the_beats_vanish_speaks_against(mains_s, against):
     assert still(mains_s) == against
+
+
+def test_mains_that_was_there_only_as_beats_vanished_before_speaks_against_too():
+    """The lead was off from 93 to 97 s, too: in 40 % of the 10 s before, with hardly a beat."""
+    beats_s = np.concatenate(
+        [np.arange(60.0, 93.1, 0.5), np.arange(97.0, 100.1, 0.5), np.arange(107.0, 120.0, 0.5)]
+    )
+    marks = ContactMarks(
+        np.array([95.0, 97.0, 102.0, 107.0]),
+        np.array([95.0, 98.0, 102.0, 108.0]),
+        np.array([93.0, 93.0, 100.0, 100.0]),
+        np.array([int(Reason.MAINS)] * 4),
+        np.array([False, True, False, True]),
+        np.array([False, False, False, False]),
+    )
+    event = Event(1, "no heart beat", 100.0, 104.0, 107.0, limits={"limit_s": 4.0})
+    reasons = reasons_for(case_of(event, beats=beats_at(beats_s), contact={"ecg": marks}))
+    assert any("mains" in reason.text and reason.side == "against" for reason in reasons)
 
 
 def test_but_not_in_the_interval_of_a_slow_heart_nor_of_a_fast_one():
@@ -285,6 +354,29 @@ def test_beats_far_larger_than_before_may_be_swings_of_the_electrodes(kind, grow
     limits = {"limit_bpm": 70.0, "hold_off_s": 5.0} if "rate" in kind else {"limit_s": 1.0}
     event = Event(1, kind, 100.5, 106.0, 110.0, limits=limits)
     assert judge(reasons_for(case_of(event, beats=beats))) == judgement
+
+
+@pytest.mark.parametrize(("size", "judgement"), [(0.3, "doubtful"), (0.4, "supported")])
+def test_a_beat_far_smaller_that_ends_a_standstill_tells_that_those_before_were_none(
+    size, judgement
+):
+    time_s = np.concatenate([np.arange(80.0, 100.1, 0.5), [110.0]])
+    beats = beats_at(time_s)
+    beats.amplitude[-1] = size
+    event = Event(1, "no heart beat", 100.0, 104.0, 110.0, limits={"limit_s": 4.0})
+    assert judge(reasons_for(case_of(event, beats=beats))) == judgement
+
+
+@pytest.mark.parametrize("swing_mv", [10.0, 30.0])
+def test_swings_of_the_electrodes_that_were_taken_for_beats_leave_no_stopped_heart(swing_mv):
+    night = sim.simulate_night(sim.Scenario(60.0, 250.0, 62.5), 3)
+    ecg = night.recording.ecg.segments[0].values
+    time_s = np.arange(len(ecg)) / 250.0
+    swung = ecg + swing_mv * np.sign(np.sin(2.0 * np.pi * 1.2 * time_s)) * (time_s < 5.9)
+    recording = im.Recording({"ecg": Channel(swung, 250.0, "mV")})
+    plan = im.Prescription.model_validate({"no_heart_beat": {"limit_s": 4}})
+    events = im.review(recording, plan).events
+    assert [event.judgement for event in events] == ["doubtful"]
 
 
 @pytest.mark.parametrize("seed", [1, 2])

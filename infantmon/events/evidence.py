@@ -102,6 +102,7 @@ _SLOW_HEART: tuple[_Look, ...] = (
     heart.beats_alike,
     standstill.few_beats_before,
     heart.beat_size,
+    standstill.far_smaller_beside,
     heart.turned_beat,
     heart.second_lead,
     heart.ecg_disturbed,
@@ -110,6 +111,7 @@ _SLOW_HEART: tuple[_Look, ...] = (
     standstill.breathing_went_on,
     standstill.beats_went_on,
     standstill.beats_missing,
+    standstill.beats_too_small,
 )
 _READ_LIMITS = (
     _length,
@@ -118,6 +120,7 @@ _READ_LIMITS = (
     heart.second_lead,
     heart.turned_beat,
     standstill.beats_missing,
+    standstill.beats_too_small,
 )
 _LOOKS: dict[str, tuple[_Look, ...]] = {
     "apnea": _BREATHING,

@@ -24,9 +24,11 @@ VANISHED_S = 2.5
 """So long without a beat is more than a slow heart's interval (24 a minute), in seconds."""
 FEW_BEATS = 5
 """With fewer beats than this in the 30 s before nothing is known of what a beat looks like here."""
+FAR_SMALLER = 3.0
+"""A beat is far smaller where the usual size of those before is more than so many times its own."""
 MAINS_SHARE, MAINS_BEFORE_S = 0.5, 10.0
-"""Mains interference over this share of the longest time without a beat, and over less than half of
-that in so many seconds before it, began with it."""
+"""Mains interference over this share of the longest time without a beat, and over less than half
+that share of the beats in so many seconds before it, began with it."""
 ENOUGH_BREATHS = 4
 """With fewer breaths than this, before or meanwhile, nothing is said of breathing."""
 WENT_ON_SHARE = 0.7
@@ -49,6 +51,27 @@ def few_beats_before(case: Case) -> list[Evidence]:
     text = f"only {counted(len(seen), 'beat')} in the {BEFORE_S:g} s before"
     text += f" {end_s - start_s:.1f} s without one"
     return [Evidence(text, "against" if seen.reliable.any() else NOT_ASSESSABLE)]
+
+
+def far_smaller_beside(case: Case) -> list[Evidence]:
+    """Look whether a beat beside a long time without one is far smaller than those before.
+
+    After swings of the electrodes that were taken for beats, true ones go unseen until their size
+    is learned anew: the first that is seen ends what looks like a standstill.
+    """
+    start_s, end_s = case.longest_without_beat_s
+    if end_s - start_s < VANISHED_S:
+        return []
+    before = case.history.beats(start_s - BEFORE_S, start_s + HAIR_S, case.known_s)
+    beside = case.history.beats(start_s - HAIR_S, end_s + HAIR_S, case.known_s)
+    if len(before) < FEW_BEATS or not len(beside):
+        return []
+    usual = float(np.median(np.abs(before.amplitude)))
+    smallest = float(np.min(np.abs(beside.amplitude)))
+    if FAR_SMALLER * smallest >= usual:
+        return []
+    text = f"a beat beside {end_s - start_s:.1f} s without one has {100 * smallest / usual:.0f} %"
+    return [Evidence(f"{text} of the size of those before: such beats may go unseen", "against")]
 
 
 def breathing_went_on(case: Case) -> list[Evidence]:
@@ -95,18 +118,40 @@ def beats_went_on(case: Case) -> list[Evidence]:
 def mains_began(case: Case) -> list[Evidence]:
     """See whether mains interference began as the beats vanished: then a lead may be off.
 
-    Interference that was there before says nothing: beats are found in spite of it.
+    Interference with beats in it before says nothing: beats are found in spite of it. Where there
+    was some without beats, the lead had come off before.
     """
     start_s, end_s = case.longest_without_beat_s
     if end_s - start_s < VANISHED_S:
         return []
     spans = case.history.spans("ecg", case.known_s, INTERFERING)
-    before = spans.overlap_s(start_s - MAINS_BEFORE_S, start_s) / MAINS_BEFORE_S
+    beats = case.history.beats(start_s - MAINS_BEFORE_S, start_s + HAIR_S, case.known_s)
+    before = float(np.mean(spans.inside(beats.time_s))) if len(beats) else 0.0
     meanwhile = spans.overlap_s(start_s, end_s) / (end_s - start_s)
     if meanwhile < MAINS_SHARE or before >= 0.5 * MAINS_SHARE:
         return []
     text = "mains interference began as the beats vanished: an electrode may be off"
     return [Evidence(text, "against")]
+
+
+def beats_too_small(case: Case) -> list[Evidence]:
+    """Tell that most intervals so long end in a beat that follows one too small to be counted.
+
+    That beat is not reliable, though one of the two before it is: in noise a whole row is not.
+    Where the small one was a beat the interval is none.
+    """
+    beats = case.history.beats(case.event.onset_s - AROUND_S, case.until_s + HAIR_S, case.known_s)
+    if len(beats) <= 1 or case.until_s - beats.time_s[-1] > case.longest_within_limit_s:
+        return []
+    starts_s, ends_s, good = beats.time_s[:-1], beats.time_s[1:], beats.reliable
+    lost = case.history.spans("ecg", case.known_s, BLOCKING).unbridged
+    long = (ends_s - starts_s > case.longest_within_limit_s) & ~lost.touch(starts_s, ends_s)
+    alone = ~good[1:] & (good[:-1] | np.append(False, good[:-2]))
+    suspect, count = int(np.count_nonzero(long & alone)), int(np.count_nonzero(long))
+    if 2 * suspect <= count:
+        return []
+    text = f"a beat too small to be counted may be missing in {suspect} of the"
+    return [Evidence(f"{text} {counted(count, 'interval')} beyond the limit", "against")]
 
 
 def beats_missing(case: Case) -> list[Evidence]:
