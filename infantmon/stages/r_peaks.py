@@ -37,7 +37,7 @@ _MEDIAN_FROM_HZ = 200.0  # below, three samples are as long as an infant's R wav
 _APART_S = 0.12  # two marks closer than this are one beat
 _LAG_S = 0.017  # by which the envelope of a QRS complex trails the filter's delay
 _FLOOR = {"V": 0.15e-3, "mV": 0.15}  # complexes up to this size are not counted,
-_NEARLY = 0.6  # but make the beat after them unreliable if they are so large beside it
+_NEARLY = 0.3  # but make the beat after them unreliable if they are so large beside it
 _PIECE = 50_000  # samples filtered at a time: what stays in the processor's cache is fast
 _BLOCK = 400_000  # samples of a replay pushed at a time
 
@@ -116,7 +116,7 @@ class RPeakDetector(Stage):
     times as large.
 
     A beat is reliable if the third best score of the last eight beats exceeds 0.78; the score is
-    the likeness less 0.04 per in-between candidate. It is not after a complex of 0.6 of its height
+    the likeness less 0.04 per in-between candidate. It is not after a complex of 0.3 of its height
     that is too small to be counted (see **Unit**): that may have been a beat.
 
     **Parameters.** Band and decision values were chosen on mitdb (26 records), adfecgdb r01, r04,
