@@ -200,3 +200,21 @@ def test_nor_where_the_first_swings_of_a_large_pulsation_are_marked_as_breaths(s
         (one,) = im.review(strip, plan, recorded=listed).recorded.judged
         said.append(one.judgement)
     assert said.count(NOT_FOUND) <= 1  # of 6; before such swings were doubtful: 5 or 6
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_swings_that_come_one_a_beat_do_not_rule_a_pause_out_however_large(seed):
+    """The heart slows from 170 to 60 a minute; the pulsation grows to twice a breath."""
+    scenario = sim.Scenario(
+        150.0,
+        100.0,
+        25.0,
+        heart=sim.Heart(rate_bpm=170.0),
+        breathing=sim.Breathing(20.0),
+        pulsation=sim.PulsationInTime(0.8, 0.9),
+        events=(sim.Pause(60.0, 40.0, sim.SlowingInPause(60.0)),),
+    )
+    night = sim.simulate_night(scenario, seed).recording
+    judgement, text = judged(strip_of(night, 30.0, 115.0), "apnea", 30.0, 70.0)
+    assert judgement == NOT_ASSESSABLE
+    assert "or come one a heart beat: the heart's pulsation" in text

@@ -41,7 +41,7 @@ def cut_off(found: Reviewed, listed: Listed) -> str:
     """
     plan = found.plan
     if listed.kind == "apnea" and plan.apnea is not None:
-        marks_s = clear_breaths(found.breaths, listed).time_s
+        marks_s = clear_breaths(found, listed).time_s
         return _cut_pause(found, listed, "impedance", marks_s, plan.apnea.limit_s)
     if listed.kind == "no heart beat" and plan.no_heart_beat is not None:
         return _cut_pause(found, listed, "ecg", found.r_peaks.time_s, plan.no_heart_beat.limit_s)
