@@ -218,3 +218,18 @@ def test_swings_that_come_one_a_beat_do_not_rule_a_pause_out_however_large(seed)
     judgement, text = judged(strip_of(night, 30.0, 115.0), "apnea", 30.0, 70.0)
     assert judgement == NOT_ASSESSABLE
     assert "or come one a heart beat: the heart's pulsation" in text
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3, 4, 5, 6])
+def test_breathing_after_a_long_movement_is_no_supported_apnea(seed):
+    """5 s of breathing, 27 s of movement, 30 s of breathing: too small to be found beside it."""
+    scenario = sim.Scenario(
+        150.0,
+        100.0,
+        25.0,
+        breathing=sim.Breathing(30.0),
+        events=(sim.Movement(59.0, 27.0, breaths=4.0),),
+    )
+    strip = strip_of(sim.simulate_night(scenario, seed).recording, 54.0, 116.0)
+    assert judged(strip, "apnea", 5.0, 32.0)[0] != SUPPORTED
+    assert all(e.judgement != SUPPORTED for e in im.review(strip, PLAN).events.of_kind("apnea"))

@@ -34,6 +34,9 @@ LEFT_SHARE, NEARLY_ALL = 0.115, 10.0
 """From this size on, as a share of a breath before, swings that go on in a pause may be effort;
 they go on if this percentile of their sizes is as large. In simulated hours true pauses had up to
 0.10 (0.20 where a pulsation of 0.8 doubled), shallow breathing 0.12 and more."""
+UNLIKE = 3.5
+"""Where movement was seen in the minute before, and the usual breath is more than so many times the
+smallest, the smallest tells how large a breath is (project's choice)."""
 CAME_BACK_LEAST = 0.25
 """Breathing that comes back smaller than this share of a breath before may have been there all the
 time: the electrodes' grip has changed, or what came before was movement (project's choice)."""
@@ -127,7 +130,7 @@ def pulsation(case: Case) -> list[Evidence]:
     before = before.holding(_before(case).time_s)
     if not len(taken) or not len(before):
         return []
-    breath = float(np.median(before.breath))
+    breath = min(float(np.median(before.breath)), UNLIKE * _smallest_before(case))
     ratio = float(np.median(taken.pulsation)) / breath if breath > 0 else 0.0
     text = f"heart pulsation taken out: {ratio:.2f} of a breath before"
     items = [Evidence(text, "beside" if ratio >= PULSATION_SHARE else "for")]
@@ -142,6 +145,16 @@ def pulsation(case: Case) -> list[Evidence]:
     if np.mean(taken.locked) > DISTURBED_SHARE:
         items.append(_kept_step(before_too=bool(np.mean(before.locked) > DISTURBED_SHARE)))
     return items
+
+
+def _smallest_before(case: Case) -> float:
+    """Return the size of the smallest breath in the minute before, if movement was seen in it."""
+    start_s, onset_s = case.event.onset_s - 2.0 * BEFORE_S, case.event.onset_s
+    moved = case.history.spans("impedance", case.known_s, DISTURBING)
+    sizes = case.history.breaths(start_s, onset_s + HAIR_S, case.known_s).size
+    if not len(sizes) or moved.overlap_s(start_s, onset_s) <= 0.0:
+        return np.inf
+    return float(sizes.min())
 
 
 def _usable_pulsation(case: Case, start_s: float, end_s: float) -> Pulsations:
