@@ -249,3 +249,10 @@ def test_a_silence_among_the_first_breaths_does_not_make_them_slow():
     # two breaths, an electrode off for 14 s, a jump as it is put on again, and breaths as before
     swings = [(3.1, 1.5), (5.1, 1.7), (19.3, 4.4), *((20.8 + 2.0 * n, 1.1) for n in range(7))]
     assert learned(swings).at(34.0, 1.1) == pytest.approx(1.1)
+
+
+def test_a_sigh_after_three_breaths_that_are_alike_is_not_what_is_usual():
+    usual = UsualSize()
+    for time_s, size in ((1.0, 1.0), (4.0, 1.2), (7.0, 1.1), (10.0, 3.5)):
+        usual.learn(time_s, size, usual.at(time_s, 1.0))
+    assert usual.at(13.0, 1.0) < 1.5

@@ -24,6 +24,7 @@ from infantmon.model.carried import Carried
 
 KEPT = 25  # sizes the median is taken over
 FEW = 4  # with fewer sizes than this nothing is usual yet
+FEW_ALIKE = 3  # but so many that are alike tell that a far larger one is a sigh
 
 # When what was learned is trusted
 ALIKE_COUNT = 6  # sizes, at least,
@@ -174,7 +175,7 @@ class UsualSize(Carried):
             return
         if size > FAR * known and time_s - self._since < NEW_S:
             self._start_anew(time_s)  # the first breath: noise was taken for breathing
-        if size > HUGE * known and len(self._sizes) >= FEW:
+        if size > HUGE * known and (len(self._sizes) >= FEW or self._are_alike()):
             self._latest = time_s
             self._learn_huge(time_s, size)
             return
@@ -200,6 +201,10 @@ class UsualSize(Carried):
         if math.isnan(self._unlikeness):
             self._unlikeness = _unlikeness(self._sizes)
         return self._unlikeness
+
+    def _are_alike(self) -> bool:
+        """Tell whether the sizes are alike, so that a far larger one is not learned at once."""
+        return len(self._sizes) >= FEW_ALIKE and max(self._sizes) <= AS_LONG * min(self._sizes)
 
     def _restarts(self, time_s: float, size: float, known: float) -> bool:
         """Start anew from the latest swings if they tell that something else is usual by now."""
