@@ -37,7 +37,7 @@ _MEDIAN_FROM_HZ = 200.0  # below, three samples are as long as an infant's R wav
 _APART_S = 0.12  # two marks closer than this are one beat
 _LAG_S = 0.017  # by which the envelope of a QRS complex trails the filter's delay
 _FLOOR = {"V": 0.15e-3, "mV": 0.15}  # complexes up to this size are not counted,
-_NEARLY = 0.3  # but make the beat after them unreliable if they are so large beside it
+_BESIDE = 0.3  # but make the beat after them unreliable if they have such a share of its height
 _PIECE = 50_000  # samples filtered at a time: what stays in the processor's cache is fast
 _BLOCK = 400_000  # samples of a replay pushed at a time
 
@@ -251,7 +251,7 @@ class RPeakDetector(Stage):
         height = np.abs(amplitude)
         small = np.where(height <= self._floor, height, 0.0)
         before = np.concatenate(([self._small], small[:-1]))
-        reliable &= before < _NEARLY * height  # else the complex before may have been a beat
+        reliable &= before < _BESIDE * height  # else the complex before may have been a beat
         self._small = float(small[-1])
         keep &= small == 0.0
         keep[keep] = self._apart(sample[keep])
