@@ -59,7 +59,10 @@ HEARTS = ((0.0, False), (0.2, False), (0.5, False), (0.8, False), (0.5, True))
 SPEEDS = (1.0, 2.0)
 POPULATION = "children asleep, number and ages not given; one sedated infant, 1 min"
 LABELS = "counted from the slope of the volume by the rule above; pauses are put in"
-TUNED_ON = "no detector; faults of judgement that other seeds showed were mended"
+TUNED_ON = (
+    "no detector; what is said without an ECG was chosen on these recordings with other seeds, and "
+    "faults of judgement that these showed were mended"
+)
 HEAD = "| whose breaths | speed | R peaks | of | 0 | 0.2 | 0.5 | 0.8 | 0.5, the heart falls to 65 |"
 
 

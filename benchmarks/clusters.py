@@ -117,7 +117,9 @@ def as_markdown(result: dict[str, Any]) -> str:
     bar = f"none without a listed event, {100 * LEAST_SHARE:.0f} % supported: {held}"
     lines += ["", f"Bar (the project's own): {bar}.", ""]
     lines.append(f"Population: {result['population']}. Labels: {result['labels']}.")
-    lines.append("Tuned on: no detector; a fault of judgement that other seeds showed was mended.")
+    lines.append(
+        "Tuned on: faults of judgement, and of movement seen in breaths, that other seeds showed."
+    )
     return "\n".join([*lines, result["run"]["caution"], ""])
 
 

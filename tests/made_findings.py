@@ -170,3 +170,16 @@ def random_cuts(chance, reached):
     count = int(chance.choice([0, 1, 3, 10, 60]))
     inner = np.unique(chance.integers(0, ticks + 1, count)) * TICK_S
     return [*inner[inner < reached].tolist(), reached]
+
+
+def told_in_pieces(make, columns, seed):
+    """What `make()` tells of rows of some columns, cut at random, saved and resumed at each cut."""
+    count = len(columns[0])
+    cuts = np.sort(np.random.default_rng(seed).integers(0, count, 12))
+    resumed, told = make(), []
+    for rows in np.split(np.arange(count), cuts):
+        anew = make()
+        anew.restore(resumed.snapshot())
+        resumed = anew
+        told += resumed.tell(*(column[rows] for column in columns)).tolist()
+    return told

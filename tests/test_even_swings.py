@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 import pytest
+from made_findings import told_in_pieces
 
 import infantmon as im
 from infantmon import simulate as sim
@@ -93,15 +94,8 @@ def test_the_slow_twin_says_the_same(seed):
 
 @pytest.mark.parametrize("seed", range(4))
 def test_however_it_is_cut_and_saved(seed):
-    time_s, size = any_swings(seed)
-    cuts = np.sort(np.random.default_rng(seed).integers(0, 400, 12))
-    parts, told_ = EvenSwings(), []
-    for places in np.split(np.arange(400), cuts):
-        anew = EvenSwings()
-        anew.restore(parts.snapshot())
-        parts = anew
-        told_ += parts.tell(time_s[places], size[places]).tolist()
-    assert told_ == EvenSwings().tell(time_s, size).tolist()
+    swings = any_swings(seed)
+    assert told_in_pieces(EvenSwings, swings, seed) == EvenSwings().tell(*swings).tolist()
 
 
 @pytest.mark.parametrize("share", [0.5, 0.8])

@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 import pytest
+from made_findings import told_in_pieces
 
 import infantmon as im
 from infantmon import simulate as sim
@@ -109,15 +110,8 @@ def test_the_slow_twin_says_the_same(seed):
 
 @pytest.mark.parametrize("seed", range(4))
 def test_however_it_is_cut_and_saved(seed):
-    time_s, size = any_swings(seed)
-    cuts = np.sort(np.random.default_rng(seed).integers(0, 800, 12))
-    parts, said = QuickSwings(), []
-    for places in np.split(np.arange(800), cuts):
-        anew = QuickSwings()
-        anew.restore(parts.snapshot())
-        parts = anew
-        said += parts.tell(time_s[places], size[places]).tolist()
-    assert said == QuickSwings().tell(time_s, size).tolist()
+    swings = any_swings(seed)
+    assert told_in_pieces(QuickSwings, swings, seed) == QuickSwings().tell(*swings).tolist()
 
 
 def test_apneas_in_slow_breathing_without_an_ecg_are_listed_although_the_heart_is_counted():

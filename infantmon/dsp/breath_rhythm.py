@@ -47,7 +47,6 @@ class BreathRhythm(Carried):
     carried: ClassVar[tuple[str, ...]] = (
         "_intervals",
         "_median",
-        "_is_slow",
         "_latest",
         "_spared",
         "_left_out",
@@ -56,9 +55,9 @@ class BreathRhythm(Carried):
 
     def __init__(self, rate_hz: float) -> None:
         self._rate_hz = rate_hz
+        self._slow = SLOW_S * rate_hz
         self._intervals: deque[int] = deque(maxlen=INTERVALS)
         self._median = 0
-        self._is_slow = False
         self._latest = -(10**9)  # place of the last breath
         self._spared = 0  # left out of late, and perhaps of a faster rhythm
         self._left_out = 0  # swings left out since the last breath
@@ -77,7 +76,7 @@ class BreathRhythm(Carried):
     @property
     def is_slow(self) -> bool:
         """Whether breathing is slow."""
-        return self._is_slow
+        return len(self._intervals) == INTERVALS and self._median >= self._slow
 
     @property
     def interval(self) -> float:
@@ -90,7 +89,6 @@ class BreathRhythm(Carried):
         if interval <= LONGEST_S * self._rate_hz:
             self._intervals.append(interval)
             self._median = sorted(self._intervals)[len(self._intervals) // 2]
-            self._is_slow = self.is_known and self._median >= SLOW_S * self._rate_hz
         if self._left_out == 1 and self._is_midway(place):
             self._spared = min(self._spared + 1, 2 * SPARED)
         elif self._left_out <= 1:

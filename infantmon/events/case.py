@@ -13,6 +13,7 @@ import numpy as np
 
 from infantmon.events.history import History
 from infantmon.model.event import Event, Evidence, Side
+from infantmon.model.marks import RPeaks
 from infantmon.model.spans import BLOCKING, Spans
 
 BEFORE_S = 30.0
@@ -92,6 +93,11 @@ def disturbed(case: Case, spans: Spans, what: str) -> list[Evidence]:
         return [Evidence("no movement seen in it", "for")]
     side: Side = "against" if share >= DISTURBED_SHARE else "beside"
     return [Evidence(f"{what} for {100 * share:.0f} % of it", side)]
+
+
+def usual_size(beats: RPeaks) -> float:
+    """Return the usual height of beats, of whatever polarity."""
+    return float(np.median(np.abs(beats.amplitude)))
 
 
 def counted(count: int, what: str) -> str:

@@ -22,6 +22,8 @@ from infantmon.model.marks import (
 )
 from infantmon.model.spans import BLOCKING, DISTURBING, Reason
 
+MINUTE_S = 2.0 * BEFORE_S
+"""How far back breathing is asked for where the usual time tells too little; as long as is kept."""
 ENOUGH_BEFORE, ENOUGH_AFTER = 4, 3
 """With fewer breaths than these in the time before, or after, nothing is known of what is usual."""
 SHALLOW_LEAST, SHALLOW_AMONG = 3, 5
@@ -73,11 +75,10 @@ def _before(case: Case) -> Breaths:
     latest = case.history.breaths(onset_s - BEFORE_S, onset_s + HAIR_S, case.known_s)
     if len(latest) >= ENOUGH_BEFORE:
         return latest
-    earlier_s = onset_s - 2.0 * BEFORE_S
     lost = case.history.spans("impedance", case.known_s, BLOCKING).unbridged
-    if lost.touch(np.array([earlier_s]), np.array([onset_s]))[0]:
+    if lost.overlap_s(onset_s - MINUTE_S, onset_s) > 0.0:
         return latest
-    longer = case.history.breaths(earlier_s, onset_s + HAIR_S, case.known_s)
+    longer = case.history.breaths(onset_s - MINUTE_S, onset_s + HAIR_S, case.known_s)
     return longer if len(longer) >= ENOUGH_BEFORE else latest
 
 
@@ -131,13 +132,7 @@ def pulsation(case: Case) -> list[Evidence]:
     if not len(taken) or not len(before):
         return []
     breath = min(float(np.median(before.breath)), UNLIKE * _smallest_before(case))
-    ratio = float(np.median(taken.pulsation)) / breath if breath > 0 else 0.0
-    text = f"heart pulsation taken out: {ratio:.2f} of a breath before"
-    items = [Evidence(text, "beside" if ratio >= PULSATION_SHARE else "for")]
-    beats = case.history.beats(onset_s - PULSATION_OVER_S, case.until_s + HAIR_S, case.known_s)
-    if taken.mostly_without(beats):
-        text = "no reliable R peaks for most of it: any pulsation of the heart was left in"
-        items = [Evidence(text, "beside")]
+    items = [_taken_out(case, taken, breath)]
     left = float(np.percentile(taken.breath, NEARLY_ALL)) / breath if breath > 0 else 0.0
     if left >= LEFT_SHARE:
         text = f"swings of {left:.2f} of a breath before and more went on: effort may have gone on"
@@ -147,9 +142,20 @@ def pulsation(case: Case) -> list[Evidence]:
     return items
 
 
+def _taken_out(case: Case, taken: Pulsations, breath: float) -> Evidence:
+    """Tell how much pulsation was taken out beside a breath, or that none could be."""
+    since_s = case.event.onset_s - PULSATION_OVER_S
+    if taken.mostly_without(case.history.beats(since_s, case.until_s + HAIR_S, case.known_s)):
+        text = "no reliable R peaks for most of it: any pulsation of the heart was left in"
+        return Evidence(text, "beside")
+    ratio = float(np.median(taken.pulsation)) / breath if breath > 0 else 0.0
+    text = f"heart pulsation taken out: {ratio:.2f} of a breath before"
+    return Evidence(text, "beside" if ratio >= PULSATION_SHARE else "for")
+
+
 def _smallest_before(case: Case) -> float:
     """Return the size of the smallest breath in the minute before, if movement was seen in it."""
-    start_s, onset_s = case.event.onset_s - 2.0 * BEFORE_S, case.event.onset_s
+    start_s, onset_s = case.event.onset_s - MINUTE_S, case.event.onset_s
     moved = case.history.spans("impedance", case.known_s, DISTURBING)
     sizes = case.history.breaths(start_s, onset_s + HAIR_S, case.known_s).size
     if not len(sizes) or moved.overlap_s(start_s, onset_s) <= 0.0:

@@ -17,6 +17,7 @@ from infantmon.events.case import (
     Case,
     counted,
     disturbed,
+    usual_size,
 )
 from infantmon.model.arrays import Floats
 from infantmon.model.event import NOT_ASSESSABLE, Event, Evidence, Side
@@ -93,14 +94,14 @@ def beat_size(case: Case) -> list[Evidence]:
     inside = case.history.beats(event.onset_s, case.until_s + HAIR_S, case.known_s)
     if len(before) < ENOUGH_BEATS:
         return []
-    usual = _size(before)
+    usual = usual_size(before)
     ends_s = np.append(inside.time_s, case.until_s)
     longest_ends_s = float(ends_s[int(np.argmax(np.diff(ends_s, prepend=before.time_s[-1])))])
     start_s = event.onset_s - BEFORE_S
     until_longest = case.history.beats(start_s, longest_ends_s - HAIR_S, case.known_s)
-    sizes = [_size(until_longest.rows(len(until_longest) - LAST_BEATS, len(until_longest)))]
+    sizes = [usual_size(until_longest.rows(len(until_longest) - LAST_BEATS, len(until_longest)))]
     if len(inside) >= LAST_BEATS:
-        sizes.append(_size(inside))
+        sizes.append(usual_size(inside))
     if usual <= 0.0:
         return []
     percent = 100.0 * min(sizes) / usual
@@ -131,11 +132,6 @@ def turned_beat(case: Case) -> list[Evidence]:
         return []
     text = "it rests on an interval beside a beat that alone points the other way"
     return [Evidence(f"{text}: an artefact, or an extrasystole", "against")]
-
-
-def _size(beats: RPeaks) -> float:
-    """Return the usual height of beats, of whatever polarity."""
-    return float(np.median(np.abs(beats.amplitude)))
 
 
 def second_lead(case: Case) -> list[Evidence]:

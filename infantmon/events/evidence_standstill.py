@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from infantmon.events.case import AROUND_S, BEFORE_S, HAIR_S, Case, counted
+from infantmon.events.case import AROUND_S, BEFORE_S, HAIR_S, Case, counted, usual_size
 from infantmon.model.event import NOT_ASSESSABLE, Evidence
 from infantmon.model.spans import BLOCKING, INTERFERING
 
@@ -25,7 +25,8 @@ VANISHED_S = 2.5
 FEW_BEATS = 5
 """With fewer beats than this in the 30 s before nothing is known of what a beat looks like here."""
 FAR_SMALLER = 3.0
-"""A beat is far smaller where the usual size of those before is more than so many times its own."""
+"""A beat is far smaller where the usual size of those before is more than so many times its own
+(project's choice)."""
 MAINS_SHARE, MAINS_BEFORE_S = 0.5, 10.0
 """Mains interference over this share of the longest time without a beat, and over less than half
 that share of the beats in so many seconds before it, began with it."""
@@ -66,7 +67,7 @@ def far_smaller_beside(case: Case) -> list[Evidence]:
     beside = case.history.beats(start_s - HAIR_S, end_s + HAIR_S, case.known_s)
     if len(before) < FEW_BEATS or not len(beside):
         return []
-    usual = float(np.median(np.abs(before.amplitude)))
+    usual = usual_size(before)
     smallest = float(np.min(np.abs(beside.amplitude)))
     if FAR_SMALLER * smallest >= usual:
         return []

@@ -49,9 +49,7 @@ class QuickSwings(Carried):
     )
 
     def __init__(self) -> None:
-        self._before: deque[bool] = deque(
-            maxlen=KEPT
-        )  # of each before the row: was it of one, too?
+        self._before: deque[bool] = deque(maxlen=KEPT)  # whether those before came so, too
         self._row: deque[float] = deque(maxlen=KEPT)  # sizes of the latest of the row
         self._since_s = math.inf  # time of its first swing
         self._latest: deque[float] = deque(maxlen=2)  # sizes of the latest two swings

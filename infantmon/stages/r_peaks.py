@@ -253,7 +253,7 @@ class RPeakDetector(Stage):
         before = np.concatenate(([self._small], small[:-1]))
         reliable &= before < _BESIDE * height  # else the complex before may have been a beat
         self._small = float(small[-1])
-        keep &= small == 0.0
+        keep &= height > self._floor
         keep[keep] = self._apart(sample[keep])
         sample, known = sample[keep], known[keep]
         return RPeaks(
