@@ -228,7 +228,8 @@ class PulseTemplate(Carried):
         """Tell whether there is no breath in a window."""
         if self._steps_ago < STEPS_KEPT and level < STEP_LOST * self._level:
             return True
-        return breath_level < QUIET * self._breath_level and level < DROPPED * self._level
+        least = min(level, breath_level)  # a template that is wrong by now makes more of nothing
+        return least < QUIET * self._breath_level and level < DROPPED * self._level
 
     def _note_quiet(self, heard: Heard, level: float, breath_level: float) -> bool:
         """Tell whether only the heart moves in a window, and count for how long that has been."""
