@@ -68,7 +68,7 @@ class EffortStages(Carried):
         """Take raw samples and new beats; return what was left of the samples, and the breaths."""
         passed = self.bandpass.push(values, last=last)
         cleaned = self.rejector.push(passed.values, beats, last=last)
-        return cleaned, self.breaths.push(cleaned.signal.values, last=last)
+        return cleaned, self.breaths.push(cleaned.signal.values, cleaned.cycles.values, last=last)
 
 
 def detect_breaths(

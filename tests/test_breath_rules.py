@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from itertools import pairwise
 
 import numpy as np
@@ -237,6 +238,26 @@ def test_breaths_are_usual_again_after_a_row_that_was_believed_goes_on_between_t
 def test_a_row_far_quicker_than_the_breaths_before_a_silence_is_no_shallow_breathing():
     row = [(120.0 + 0.65 * n, 0.2) for n in range(60)]
     assert learned(BREATHS + row).at(160.0, 0.2) == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize(
+    ("apart", "at", "believed"),
+    [
+        (1.1, 0.0, False),  # one a beat, at any place of it
+        (1.61, 0.0, True),  # as breathing comes: at any place
+        (2.0, 0.3, False),  # every other beat, at one place of it
+        (1.5, 0.3, False),  # at one place or at the opposite one
+        (math.nan, 0.0, True),  # beats are not known
+    ],
+)
+def test_a_row_in_step_with_the_heart_after_a_silence_is_no_shallow_breathing(apart, at, believed):
+    usual = learned(BREATHS)
+    for n in range(20):
+        usual.pass_over(120.0 + 1.3 * n, 0.2, 200.0 + at + apart * n)
+    assert usual.at(146.0, 0.2) == pytest.approx(0.2 if believed else 1.0)
+    for n in range(20):  # but for ever it is not left out
+        usual.pass_over(270.0 + 1.3 * n, 0.2, 400.0 + at + apart * n)
+    assert usual.at(296.0, 0.2) == pytest.approx(0.2)
 
 
 def test_two_jumps_are_not_what_is_usual_after_a_silence_longer_than_any_limit():

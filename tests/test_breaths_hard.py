@@ -219,6 +219,23 @@ def test_a_long_pause_does_not_end_before_it_ends(heart_in_pause_bpm):
     assert found_pauses(data, marks) == 2 == long_gaps(marks)
 
 
+def test_an_uneven_pulsation_does_not_pass_for_shallow_breathing_in_a_long_pause():
+    """Each beat makes it up to a half larger or smaller; the heart at 80, a pause of 50 s."""
+    ended = 0
+    for seed in range(16):
+        kept = {"heart_bpm": 80.0, "breaths_per_min": 40.0, "pauses": ((60.0, 50.0),)}
+        data = infant(seed, 130.0, pulsation=0.4, **kept)
+        pulse = data.impedance - infant(seed, 130.0, pulsation=0.0, **kept).impedance
+        time_s = np.arange(len(data.impedance)) / data.rate_hz
+        onset_s, end_s = data.pauses[0]
+        larger = np.random.default_rng(seed).uniform(-0.5, 0.5, len(data.beat_s))
+        uneven = np.interp(time_s, data.beat_s, larger) * ((time_s > onset_s) & (time_s < end_s))
+        values = data.impedance + uneven * pulse
+        marks = detect_breaths(values, data.rate_hz, r_peaks(data.beat_s)).time_s
+        ended += bool(np.any((marks > onset_s + 0.5) & (marks < end_s - 0.5)))
+    assert ended <= 4  # of 16; where nothing knew of the heart 12
+
+
 @pytest.mark.parametrize("heart_bpm", [100.0, 120.0])
 @pytest.mark.parametrize("seed", [1, 2, 3])
 def test_a_pulsation_that_grows_in_a_pause_is_followed_though_the_heart_keeps_its_rate(

@@ -193,6 +193,10 @@ def test_wrong_arguments_are_told():
         BreathSettings(50.0, ahead_s=0.0)
     with pytest.raises(TypeError):
         BreathSettings()  # type: ignore[call-arg]
+    with pytest.raises(
+        ArgumentError, match=r"cycles has 2 values for 3 samples; pass one for each"
+    ):
+        BreathDetector(SETTINGS).push(np.zeros(3), np.zeros(2))
     with pytest.raises(ArgumentError, match="impedance has shape"):
         detect_breaths(np.zeros((3, 3)), 50.0)
     assert dataclasses.is_dataclass(BreathSettings)

@@ -120,6 +120,23 @@ def test_a_burst_as_the_electrodes_are_put_on_is_not_taken_for_pulsation_for_lon
     assert np.ptp(signal.values[calm]) < 2.5
 
 
+@pytest.mark.parametrize(("faster", "size"), [(1.05, 0.4), (1.1, 0.4), (0.95, 0.5)])
+def test_movement_as_fast_as_the_heart_in_a_pause_leaves_no_pulsation_behind(faster, size):
+    """4 s of it; what was learned from it is unlearned as soon as the pause goes on."""
+    for seed in (0, 3, 4, 6):
+        kept = {"pauses": ((50.0, 35.0),), "pulsation": 0.15, "noise": 0.01}
+        data = infant(seed, 120.0, rate_hz=RATE, breaths_per_min=40.0, heart_bpm=140.0, **kept)
+        onset_s, end_s = data.pauses[0]
+        time_s = np.arange(len(data.impedance)) / RATE
+        share = np.clip((time_s - onset_s - 10.0) / 4.0, 0.0, 1.0)
+        hz = faster * 140.0 / 60.0
+        moved = size * np.sin(np.pi * share) ** 2 * np.sin(2.0 * np.pi * hz * time_s)
+        signal, _ = whole(data._replace(impedance=data.impedance + moved), r_peaks(data.beat_s))
+        after = (signal.time_s > onset_s + 18.0) & (signal.time_s < end_s - 3.0)
+        raw = data.impedance[(time_s > onset_s + 18.0) & (time_s < end_s - 3.0)]
+        assert np.ptp(signal.values[after]) < 0.5 * np.ptp(raw)
+
+
 @pytest.mark.parametrize("share", [2, 3])
 def test_breathing_at_a_part_of_the_heart_rate_is_left_alone(share):
     time_s = np.arange(round(120 * RATE)) / RATE
@@ -196,6 +213,20 @@ def test_without_ecg_it_runs_alone():
     out = rejector(led_by_beats=False).push(DATA.impedance, last=True)
     assert len(out.signal) == len(DATA.impedance)
     assert not out.pulsation.led_by_beats.any()
+
+
+def test_beats_are_counted_where_they_can_be_trusted():
+    done = replace(PEAKS, settled_until_s=math.inf)
+    cycles = rejector().push(DATA.impedance, done, last=True).cycles
+    assert len(cycles.values) == len(DATA.impedance)
+    known = np.isfinite(cycles.values)
+    assert known[cycles.time_s > 5.0].all()
+    at = np.searchsorted(DATA.beat_s, cycles.time_s[known], side="right") - 1
+    counted = np.floor(cycles.values[known] + 1e-9) - at
+    assert np.mean(counted == np.median(counted)) > 0.95  # but where a beat's time is rounded
+    assert np.diff(cycles.values[known]).min() >= -0.2
+    alone = rejector(led_by_beats=False).push(DATA.impedance, last=True).cycles
+    assert np.isnan(alone.values).all()
 
 
 def test_the_sizes_of_what_was_taken_out_and_left_are_told():

@@ -65,6 +65,7 @@ class Peak(NamedTuple):
     seen: float  # range of the signal around it
     steepest: float  # rise from one sample to the next before it
     drop: float  # fall to the lowest point soon after it
+    cycle: float  # heart beats up to it, with shares; NaN where they are not known
 
 
 class Swing(NamedTuple):
@@ -212,11 +213,11 @@ class BreathJudge(Carried):
         time_s = peak.place / self._rate_hz
         noted = rise > PASSED * usual or (rise > NOTED * peak.seen and self._usual.is_open(time_s))
         if noted and self._falls(swing, 0.5 * rise):
-            self._usual.pass_over(time_s, rise)
+            self._usual.pass_over(time_s, rise, peak.cycle)
             self._ripple.note(peak.place, rise / usual)
 
     def _accept(self, found: Found, peak: Peak) -> Found:
-        self._usual.learn(found.place / self._rate_hz, found.size, found.usual)
+        self._usual.learn(found.place / self._rate_hz, found.size, found.usual, peak.cycle)
         self._alternation.note(found.size)
         self._rhythm.accept(found.place)
         self._base_place, self._lowest = found.place, (peak.value, found.place)

@@ -28,9 +28,9 @@ _NOTHING: Row = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
 
 
 # From one output sample on: that sample, time of the latest beat (s), usual interval (s), the
-# harmonics that lead, whether any do, whether breaths keep step, whether no breath was heard. A
-# plain tuple: one is made a beat, a quarter of a million a day.
-Led = tuple[int, float, float, Row, bool, bool, bool]
+# harmonics that lead, whether any do, whether breaths keep step, whether no breath was heard,
+# whether the train can be trusted. A plain tuple: one is made a beat, a quarter of a million a day.
+Led = tuple[int, float, float, Row, bool, bool, bool, bool]
 
 
 class Pulse(NamedTuple):
@@ -42,11 +42,15 @@ class Pulse(NamedTuple):
         What is to be taken out.
     led, in_step : numpy.ndarray of bool, shape (n,)
         Whether beats lead, and whether breaths keep step with them.
+    cycles : numpy.ndarray, shape (n,)
+        Beats since the first one, with the share of the one that goes on; NaN where no train is
+        there to be trusted.
     """
 
     removed: Floats
     led: Bools
     in_step: Bools
+    cycles: Floats
 
 
 class PulseTrack(Carried):
@@ -88,20 +92,24 @@ class PulseTrack(Carried):
         shape, helps, in_step, only_heart = known
         helps = helps and beat.trusted
         leading = shape if helps else _NOTHING
-        self._led.append((place, beat.time_s, beat.usual_s, leading, helps, in_step, only_heart))
+        self._led.append(
+            (place, beat.time_s, beat.usual_s, leading, helps, in_step, only_heart, beat.trusted)
+        )
 
     def pulse(self, ticks: Ints) -> Pulse:
         """Return the pulsation at output samples."""
         if not self._led or not self._beats or not len(ticks):  # all beats long past
             none = np.zeros(len(ticks), bool)
-            return Pulse(np.zeros(len(ticks)), none, none)
-        starts, led_by_s, usual_s, shapes, helps, in_step, _ = zip(*self._led, strict=True)
+            return Pulse(np.zeros(len(ticks)), none, none, np.full(len(ticks), math.nan))
+        starts, led_by_s, usual_s, shapes, helps, in_step, _, trusted = zip(*self._led, strict=True)
         places = np.array(starts)
         index = np.searchsorted(places, ticks, side="right") - 1
         early = index < 0
         index = np.maximum(index, 0)
         times_s = self._clock.times_s(ticks)
-        cycles, fade = self._phase(times_s, np.array(led_by_s), np.array(usual_s)[index], index)
+        first, cycles, fade = self._phase(
+            times_s, np.array(led_by_s), np.array(usual_s)[index], index
+        )
         fade[early] = 0.0
         templates = np.array([self._before, *shapes]).T
         old, new = templates[:, :-1], templates[:, 1:]  # each leads in place of the one before it
@@ -112,7 +120,10 @@ class PulseTrack(Carried):
         blended[:, coming] = old[:, which] + share[coming] * (new[:, which] - old[:, which])
         removed = fade * rendered(blended, cycles)
         leads = fade > 0.0
-        return Pulse(removed, np.array(helps)[index] & leads, np.array(in_step)[index] & leads)
+        counted = np.where(np.array(trusted)[index] & leads, first + cycles, math.nan)
+        return Pulse(
+            removed, np.array(helps)[index] & leads, np.array(in_step)[index] & leads, counted
+        )
 
     def held_still(self, ticks: Ints, values: Floats, left: Floats) -> Floats:
         """Return what is left, without the last pulse where a beat is overdue in a pause.
@@ -122,7 +133,7 @@ class PulseTrack(Carried):
         if not self._led or not len(ticks):
             return left
         stops = [place for place, *_ in self._led[1:]] + [int(ticks[-1]) + 1]
-        for (place, time_s, usual_s, shape, *_, only_heart), stop in zip(
+        for (place, time_s, usual_s, shape, _, _, only_heart, _), stop in zip(
             self._led, stops, strict=True
         ):
             if not only_heart:
@@ -152,8 +163,11 @@ class PulseTrack(Carried):
 
     def _phase(
         self, times_s: Floats, led_by_s: Floats, usual_s: Floats, index: Ints
-    ) -> tuple[Floats, Floats]:
-        """Return the phase at times in cycles, and how far it can be trusted (0 to 1)."""
+    ) -> tuple[Floats, Floats, Floats]:
+        """Return the number of the latest beat at times, the cycles since, how far to trust it.
+
+        The last goes from 0 to 1.
+        """
         beat_s, number = (np.array(column) for column in zip(*self._beats, strict=True))
         latest = np.searchsorted(beat_s, led_by_s)[index]
         at = np.minimum(np.searchsorted(beat_s, times_s, side="right") - 1, latest)
@@ -170,4 +184,4 @@ class PulseTrack(Carried):
         fade = np.where(whole, 1.0, np.minimum(np.maximum(1.0 - over_s / longest_s, 0.0), 1.0))
         fade = np.where(none | ~np.isfinite(fade), 0.0, fade)
         cycles = since_s / cycle_s
-        return np.where(fade > 0.0, cycles, 0.0), fade
+        return number[at], np.where(fade > 0.0, cycles, 0.0), fade

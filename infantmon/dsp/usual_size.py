@@ -8,6 +8,7 @@ Most of this file tells when to believe something new.
 
 from __future__ import annotations
 
+import cmath
 import math
 from bisect import bisect_left
 from collections import deque
@@ -59,6 +60,10 @@ WHATEVER_S = 600.0  # before so long a silence: from then on it sinks whatever c
 MOST_HALVINGS = 100.0  # to less than rounding can tell, but never to 0: hours may be silent
 FEW_GIVEN_UP_S = 90.0  # fewer than FEW sizes are forgotten after this: apnea limits are shorter
 
+# What keeps step with the heart after a silence is left of its pulsation, and is not believed
+STEP = 1.25  # intervals of a row are mostly within this factor of the heart's,
+LOCKED = 0.5  # or swings come at one place of the beat, or at two that lie opposite; 1: always
+
 # After a burst an even row of small swings is believed at once
 SWINGS = 12  # latest swings kept, whether they counted or not
 SMALL_COUNT = 6  # swings in the row
@@ -87,9 +92,9 @@ class UsualSize(Carried):
       few breaths of like size, with far smaller swings after them, are the beginning of a pause.
     * The same after 30 s of silence: breathing has become shallow. What is left in a pause of noise
       and pulsation makes no such row; the smaller the swings, the more even the row must be, and it
-      must not be far quicker than the breaths were. Swings under a tenth count only where little
-      had been learned before the silence: as the electrodes are put on, they may have been moved as
-      evenly as breathing moves them.
+      must not be far quicker than the breaths were, nor keep step with the heart where its beats
+      are known. Swings under a tenth count only where little had been learned before the silence:
+      as the electrodes are put on, they may have been moved as evenly as breathing moves them.
     * After 180 s of silence an even row may be of any size, and the usual size sinks,
       to half at first: noise is not to end a long pause. After 600 s it sinks whatever comes. Fewer
       than four sizes are forgotten after 90 s: they may have been jolts.
@@ -105,6 +110,7 @@ class UsualSize(Carried):
         "_huge",
         "_huge_since",
         "_swings",
+        "_cycles",
         "_since",
         "_latest",
         "_long",
@@ -118,6 +124,7 @@ class UsualSize(Carried):
         self._huge: deque[tuple[float, float]] = deque(maxlen=KEPT)  # time, size
         self._huge_since = math.inf  # time of the first of the huge ones in a row
         self._swings: deque[tuple[float, float]] = deque(maxlen=SWINGS)  # time, size
+        self._cycles: deque[float] = deque(maxlen=SWINGS)  # heart beats up to each of them
         self._since = math.inf  # time of the first size learned
         self._latest = -math.inf  # time of the last one
         self._long = 0.0  # mean logarithm of the sizes in the long memory
@@ -168,10 +175,13 @@ class UsualSize(Carried):
             sunk *= 0.5 ** min((silent_s - WHATEVER_S) / HALVED_EVERY_S, MOST_HALVINGS)
         return usual * sunk
 
-    def learn(self, time_s: float, size: float, usual: float) -> None:
-        """Take up the size of one more, which was judged against `usual`."""
+    def learn(self, time_s: float, size: float, usual: float, cycle: float = math.nan) -> None:
+        """Take up the size of one more, which was judged against `usual`.
+
+        `cycle` counts the heart's beats up to then, with shares; NaN where they are not known.
+        """
         known = self._usual() if self._sizes else size
-        if self._restarts(time_s, size, known):
+        if self._restarts(time_s, size, known, cycle):
             return
         if size > FAR * known and time_s - self._since < NEW_S:
             self._start_anew(time_s)  # the first breath: noise was taken for breathing
@@ -185,10 +195,10 @@ class UsualSize(Carried):
         self._huge_since = math.inf
         self._take(time_s, size)
 
-    def pass_over(self, time_s: float, size: float) -> None:
-        """Note one that was too small to count."""
+    def pass_over(self, time_s: float, size: float, cycle: float = math.nan) -> None:
+        """Note one that was too small to count; `cycle` as in `learn`."""
         if self._sizes:
-            self._restarts(time_s, size, self._usual())
+            self._restarts(time_s, size, self._usual(), cycle)
 
     def _usual(self) -> float:
         """Return the weighted median of the sizes, found once between changes of them."""
@@ -206,9 +216,10 @@ class UsualSize(Carried):
         """Tell whether the sizes are alike, so that a far larger one is not learned at once."""
         return len(self._sizes) >= FEW_ALIKE and max(self._sizes) <= AS_LONG * min(self._sizes)
 
-    def _restarts(self, time_s: float, size: float, known: float) -> bool:
+    def _restarts(self, time_s: float, size: float, known: float, cycle: float) -> bool:
         """Start anew from the latest swings if they tell that something else is usual by now."""
         self._swings.append((time_s, size))
+        self._cycles.append(cycle)
         row = self._row_given_up(known) or self._row_as_before(known)
         row = row or self._small_row(time_s, known)
         if not row:
@@ -242,7 +253,7 @@ class UsualSize(Carried):
         else:
             is_open = self.is_open(time_s)
             row = self._shallow_row(known, 0.0 if is_open else SHALLOW_LEAST * known)
-            if row and not is_open and self._was_slow(row):
+            if row and not is_open and (self._was_slow(row) or self._keeps_step(row)):
                 return []
         if row:
             self._given_up = max(known, self._given_up)
@@ -299,6 +310,22 @@ class UsualSize(Carried):
         row = row[-SHALLOW_COUNT:]
         return row if len(row) == SHALLOW_COUNT and _is_even(row, SHALLOW_EVEN) else []
 
+    def _keeps_step(self, row: list[tuple[float, float]]) -> bool:
+        """Tell whether a row after a silence comes as the heart beats, so that it is its rest."""
+        cycles = [
+            (time_s, cycle) for (time_s, _), cycle in zip(self._swings, self._cycles, strict=True)
+        ]
+        since = [cycle for time_s, cycle in cycles if time_s > self._latest]
+        if any(math.isnan(cycle) for cycle in since):
+            return False
+        times = {time_s for time_s, _ in row}
+        at = [cycle for time_s, cycle in cycles if time_s in times]
+        apart = sorted(after - before for before, after in pairwise(at))
+        if 1.0 / STEP <= apart[len(apart) // 2] <= STEP:
+            return True
+        twice = [cmath.exp(4j * math.pi * cycle) for cycle in since]
+        return abs(sum(twice)) >= LOCKED * len(twice)
+
     def _learn_huge(self, time_s: float, size: float) -> None:
         if self._huge and time_s - self._huge[-1][0] > HUGE_APART_S:
             self._huge.clear()
@@ -320,6 +347,7 @@ class UsualSize(Carried):
         self._times.clear()
         self._huge.clear()
         self._swings.clear()
+        self._cycles.clear()
         self._huge_since = math.inf
         self._since = time_s
 

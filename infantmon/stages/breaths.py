@@ -21,7 +21,7 @@ from infantmon.dsp.bridged import Bridged
 from infantmon.dsp.kept import Kept
 from infantmon.dsp.neighbours import steps
 from infantmon.dsp.turning_points import TurningPoints
-from infantmon.errors import require_between, require_number, require_rate
+from infantmon.errors import ArgumentError, require_between, require_number, require_rate
 from infantmon.model.arrays import Floats, Ints, as_samples
 from infantmon.model.carried import record
 from infantmon.model.clock import Clock
@@ -119,6 +119,7 @@ class BreathDetector(Stage):
         "_bridged",
         "_turning",
         "_kept",
+        "_cycles",
         "_judge",
         "_turns",
     )
@@ -135,6 +136,7 @@ class BreathDetector(Stage):
         self._bridged = Bridged(longest=None)
         self._turning = TurningPoints()
         self._kept = Kept()
+        self._cycles = Kept()  # heart beats up to each sample
         least = LEAST_SHARE if settings.led_by_beats else LEAST_SHARE_UNLED
         self._judge = BreathJudge(rate, self._behind, self._ahead, least)
         self._turns: list[Turn] = []  # turning points not done with
@@ -151,13 +153,19 @@ class BreathDetector(Stage):
         judged = self._clock.time_s(self._kept.end - 1 - self._ahead)
         return settled_before(judged, 0.5 / self.settings.rate_hz, ended=self._ended)
 
-    def push(self, values: npt.ArrayLike, *, last: bool = False) -> Breaths:
+    def push(
+        self, values: npt.ArrayLike, cycles: npt.ArrayLike | None = None, *, last: bool = False
+    ) -> Breaths:
         """Take samples, return the breaths that they settle.
 
         Parameters
         ----------
         values : array_like, shape (n,)
             Impedance in any unit, after band-pass and artefact rejection; none is fine.
+        cycles : array_like, shape (n,), optional
+            At each sample, heart beats since any one of them, with shares, NaN where they are not
+            known: `Cleaned.cycles`. After 30 s of silence small swings that keep step with the
+            heart are not taken for shallow breathing.
         last : bool
             Whether the stream ends here.
 
@@ -165,11 +173,18 @@ class BreathDetector(Stage):
         -------
         Breaths
             In order of time. `shallow` is true for a breath under half of the usual size.
+
+        Raises
+        ------
+        ArgumentError
+            If `cycles` has not as many values as the samples.
         """
         samples = as_samples(values, name="impedance samples")
+        beats = _as_cycles(cycles, len(samples))
         self.begin_push(last=last)
         samples, _ = self._bridged.push(samples)
         self._kept.push(samples)
+        self._cycles.push(beats)
         place, value, is_peak = self._turning.push(samples)
         self._turns.extend(zip(place.tolist(), value.tolist(), is_peak.tolist(), strict=True))
         found = self._judged(last=last)
@@ -214,7 +229,8 @@ class BreathDetector(Stage):
         soon = windows[:, self._behind : self._behind + 1 + round(RINGS_S * self._clock.rate_hz)]
         drop = soon[:, 0] - soon.min(axis=1)
         last = windows[:, -1]
-        columns = (lowest, places - self._behind + at, last, seen, steepest, drop)
+        beats = self._cycles.windows(places, 1)[:, 0]
+        columns = (lowest, places - self._behind + at, last, seen, steepest, drop, beats)
         rows = zip(ready, *(column.tolist() for column in columns), strict=True)
         return (Peak(*head, *rest) for head, *rest in rows)
 
@@ -289,3 +305,17 @@ class BreathDetector(Stage):
         """Let go of samples that nothing can need any more."""
         earliest = self._turns[0][0] if self._turns else self._kept.end - 1
         self._kept.forget_before(earliest - self._behind - 2)
+        self._cycles.forget_before(earliest)
+
+
+def _as_cycles(cycles: npt.ArrayLike | None, count: int) -> Floats:
+    """Return the heart beats up to each of so many samples, NaN where they are not known."""
+    if cycles is None:
+        return np.full(count, math.nan)
+    beats = as_samples(cycles, name="cycles")
+    if len(beats) != count:
+        raise ArgumentError(
+            f"cycles has {len(beats)} values for {count} samples; pass one for each, NaN where "
+            "heart beats are not known."
+        )
+    return beats

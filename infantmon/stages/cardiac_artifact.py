@@ -74,10 +74,14 @@ class Cleaned:
         The impedance, in its own unit and at its own clock.
     pulsation : Pulsations
         Once a second: how much was taken out and left, and which way it ran.
+    cycles : Signal
+        Heart beats since the first one, with the share of the one that goes on, at each sample of
+        `signal`; NaN where no R peaks are at hand to be trusted.
     """
 
     signal: Signal
     pulsation: Pulsations
+    cycles: Signal
 
 
 class CardiacArtifactRejector(Stage):
@@ -237,7 +241,7 @@ class CardiacArtifactRejector(Stage):
         first = self._given
         ticks = np.arange(first, until, dtype=np.int64)
         values = self._kept.windows(np.array([first]), len(ticks))[0] if len(ticks) else NO_FLOATS
-        removed, led, in_step = self._track.pulse(ticks)
+        removed, led, in_step, cycles = self._track.pulse(ticks)
         left = self._track.held_still(ticks, values, values - removed)
         removed = values - left
         self._given = until
@@ -245,7 +249,9 @@ class CardiacArtifactRejector(Stage):
         self._left.push(left)
         found = self._sizes(ticks, led, in_step)
         self._forget()
-        return Cleaned(Signal(left, first, self._clock, self.settled_until_s), found)
+        until_s = self.settled_until_s
+        signal = Signal(left, first, self._clock, until_s)
+        return Cleaned(signal, found, Signal(cycles, first, self._clock, until_s))
 
     def _sizes(self, ticks: Ints, led: Bools, in_step: Bools) -> Pulsations:
         """Return, once a second, how much was taken out and left over the last three seconds."""
