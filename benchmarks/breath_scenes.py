@@ -109,6 +109,7 @@ PART = "breathing at a half or a third of the heart rate"
 SLOWING = "heart falling to 65, pulsation 0.5"
 DOUBLING = "heart falling to 65, pulsation from 0.3 to 0.6"
 BEYOND = "heart falling to 65, pulsation 0.5 or 0.8, growing or not: beyond what is asked"
+EARLY = "one beat in 23 comes early, pulsation 0.2 to 0.6: beyond what is asked"
 NEAR = "breathing within 10 % of the heart rate, drifting"
 UNLED = "no R peaks, pulsation up to 0.3, heart 140"
 UNLED_LARGE = "no R peaks, pulsation from 0.5: beyond what is asked"
@@ -151,6 +152,19 @@ def _slowing() -> Iterator[BreathScene]:
                 name = f"pulsation {share:g} {model}, growth {growth:g}, {word}"
                 base = scenario(share, model, growth)
                 yield BreathScene(asked.get((share, growth), BEYOND), name, base, slowing=way)
+
+
+def _early() -> Iterator[BreathScene]:
+    """Every 23rd beat: about two in each pause, anywhere in it."""
+    for model in MODELS:
+        for early in (0.25, 0.35, 0.45):
+            for share in (0.2, 0.4, 0.6):
+                name = f"by {early:g} of the interval, pulsation {share:g} {model}"
+                beats = sim.EctopicBeats(
+                    0.0, HOUR_S, every=23, early_share=early, wide=False, times=1.0
+                )
+                base = dataclasses.replace(scenario(share, model), events=(beats,))
+                yield BreathScene(EARLY, name, base)
 
 
 def _unled() -> Iterator[BreathScene]:
@@ -240,5 +254,5 @@ def _step_in(ohm: float) -> Added:
 
 def breath_scenes() -> list[BreathScene]:
     """Return every scene."""
-    makers = (_pulsating, _slowing, _unled, _rhythms, _disturbed)
+    makers = (_pulsating, _slowing, _early, _unled, _rhythms, _disturbed)
     return [scene for make in makers for scene in make()]

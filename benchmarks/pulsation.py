@@ -53,6 +53,7 @@ BARS = {
     rows.SLOWING: Bar(pauses=0.97),
     rows.DOUBLING: Bar(pauses=0.92),
     rows.BEYOND: Bar(),
+    rows.EARLY: Bar(),
     rows.NEAR: Bar(pauses=0.85, kept=0.98),
     rows.UNLED: Bar(pauses=1.0),
     rows.UNLED_LARGE: Bar(),

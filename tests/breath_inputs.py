@@ -42,11 +42,13 @@ def infant(
     sizes: tuple[float, ...] = (1.0,),
     in_time: bool = False,
     breath_spread: float = 0.1,
+    early_beats: tuple[float, float] = (0.0, 0.0),
 ) -> Infant:
     """Breaths with pauses (begin after this time, length mark to mark), beats, their pulsation.
 
     A heart rate of 0 in the pauses is a standstill. The pulsation stretches with the interval, or
     (`in_time`) is fixed in time after the beat, so that pulses run together when beats are close.
+    Of the beats a share comes early, by a share of the interval; never two in a row.
     """
     rng = np.random.default_rng(seed)
     time_s = np.arange(round(seconds * rate_hz)) / rate_hz
@@ -61,6 +63,7 @@ def infant(
         since_out_s, since_in_s = (np.maximum(time_s - t, 0.0) for t in (onset + 0.8, end))
         values += rebound * (np.exp(-since_in_s) - np.exp(-since_out_s))
     beat_s = _beats(rng, seconds, heart_bpm, around, heart_in_pause_bpm)
+    beat_s = _some_early(beat_s, seed, *early_beats)
     pulse = _pulse_in_time(time_s, beat_s, heart_bpm) if in_time else _pulse(time_s, beat_s)
     values += pulsation * pulse
     values += noise * rng.standard_normal(len(time_s))
@@ -96,6 +99,12 @@ def _beats(rng, seconds, usual_bpm, around, in_pause_bpm):
                     now, rate = end, usual_bpm
         beat_s.append(now + 60.0 / rate * np.exp(0.02 * rng.standard_normal()))
     return np.array(beat_s)
+
+
+def _some_early(beat_s, seed, share, by):
+    early = np.random.default_rng(seed).random(len(beat_s)) < share
+    early[1:] &= ~early[:-1]
+    return beat_s - np.where(early, by * np.gradient(beat_s), 0.0)
 
 
 def _pulse(time_s, beat_s):

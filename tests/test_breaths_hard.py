@@ -56,6 +56,20 @@ def test_a_heart_that_slows_to_65_in_the_pause_hides_none(in_time):
     assert kept_breaths(data, marks) >= 0.99
 
 
+@pytest.mark.parametrize("in_time", [False, True], ids=["by-phase", "in-time"])
+@pytest.mark.parametrize(("by", "pulsation"), [(0.25, 0.4), (0.35, 0.4), (0.45, 0.3)])
+def test_beats_that_come_early_hide_few_pauses(by, pulsation, in_time):
+    """One beat in twenty, its pulse with it; without them all are found (above)."""
+    kept = {"pulsation": pulsation, "in_time": in_time, "early_beats": (0.05, by)}
+    found = of = 0
+    for seed in range(4):
+        data = infant(seed, SECONDS, pauses=PAUSES, **kept)
+        marks = detect_breaths(data.impedance, 62.5, r_peaks(data.beat_s)).time_s
+        found, of = found + found_pauses(data, marks), of + len(PAUSES)
+        assert kept_breaths(data, marks) >= 0.99
+    assert found >= 0.85 * of
+
+
 @pytest.mark.parametrize("share", [2, 3])
 def test_breathing_at_a_half_or_a_third_of_the_heart_rate(share):
     data = infant(

@@ -53,6 +53,9 @@ def whole(data, peaks) -> tuple[Signal, Pulsations]:
 
 DATA = infant(31, 60.0, rate_hz=RATE, pulsation=0.4, pauses=((25.0, 15.0),))
 PEAKS = r_peaks(DATA.beat_s, latency_s=0.9)
+EARLY = infant(
+    31, 60.0, rate_hz=RATE, pulsation=0.4, pauses=((25.0, 15.0),), early_beats=(0.1, 0.35)
+)
 
 
 def test_pulsation_in_a_pause_is_taken_out_and_breaths_are_left():
@@ -147,20 +150,22 @@ def test_breathing_at_a_part_of_the_heart_rate_is_left_alone(share):
     assert np.ptp(out.signal.values[settled]) == pytest.approx(1.0, abs=0.1)
 
 
+@pytest.mark.parametrize("data", [DATA, EARLY], ids=["even", "some beats early"])
 @pytest.mark.parametrize("seed", range(4))
-def test_cutting_and_interleaving_of_both_inputs_do_not_show(seed):
-    signal, found = whole(DATA, PEAKS)
+def test_cutting_and_interleaving_of_both_inputs_do_not_show(seed, data):
+    peaks = r_peaks(data.beat_s, latency_s=0.9)
+    signal, found = whole(data, peaks)
     rng = np.random.default_rng(seed)
     stage, parts = rejector(), []
     place, ecg_s = 0, -1.0
-    while place < len(DATA.impedance) or ecg_s < 60.0:
+    while place < len(data.impedance) or ecg_s < 60.0:
         more = int(rng.choice([0, 1, 2, 40, 300]))
-        values = DATA.impedance[place : place + more]
+        values = data.impedance[place : place + more]
         place += len(values)
         until_s = ecg_s + float(rng.choice([0.0, 0.01, 0.5, 3.0, 10.0]))
-        parts.append(stage.push(values, beats_between(PEAKS, ecg_s, until_s)))
+        parts.append(stage.push(values, beats_between(peaks, ecg_s, until_s)))
         ecg_s = until_s
-    rest = replace(PEAKS.where(PEAKS.known_s > ecg_s), settled_until_s=math.inf)
+    rest = replace(peaks.where(peaks.known_s > ecg_s), settled_until_s=math.inf)
     parts.append(stage.push([], rest, last=True))
     again, found_again = joined(parts)
     assert again.equals(signal)

@@ -15,7 +15,8 @@ from infantmon.model.carried import Carried
 
 # Intervals are in usual ones unless it is said otherwise.
 
-SHARE = 0.5  # weight of a new interval in the usual one
+SHARE = 0.5  # weight of a new interval in the usual one,
+MOST_OFF = 0.2  # of which one that is off by more counts as off by so much: a premature beat
 
 # What is mended
 EXTRA = 0.6  # a beat sooner than this is taken for an extra one
@@ -90,7 +91,8 @@ class BeatTrain(Carried):
         cycles = round(ratio)
         if EXTRA <= ratio <= MISSED:
             self._mended.append(0.0)
-            self._usual_s += SHARE * (interval - self._usual_s)
+            most_s = MOST_OFF * self._usual_s
+            self._usual_s += SHARE * min(max(interval - self._usual_s, -most_s), most_s)
             return self._next(time_s, 1)
         fits = 2 <= cycles <= MOST and abs(ratio - cycles) <= FITTING * cycles
         self._mended.append(LIGHT if fits else 1.0)

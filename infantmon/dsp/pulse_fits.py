@@ -17,31 +17,39 @@ from infantmon.dsp.pulse_track import PulseTrack
 from infantmon.model.arrays import Floats
 from infantmon.model.clock import Clock
 
+# Intervals are uneven if
+UNEVEN = 0.8  # one is less than this share of the one before: a beat came early,
+OVERDUE = 2.4  # or one was missed; in usual intervals: what is longer is a standstill
 FITTED_S = 8.0  # a fit may begin this long before the output sample it is for
 
 
 def fits_before(
     news: list[tuple[int, Beat]], track: PulseTrack, kept: Kept, clock: Clock
-) -> list[Heard | None]:
-    """Fit the three intervals before each new beat, all at once; None where they are odd."""
+) -> list[tuple[Heard | None, bool]]:
+    """Fit the three intervals before each new beat, all at once; None where they are odd.
+
+    With each fit comes whether the intervals are uneven, though no beat is long overdue: one came
+    early, or was missed.
+    """
     windows, cycles = track.latest(len(news), BEATS + 1)
     started_s = clock.times_s(np.array([place for place, _ in news])) - FITTED_S
-    longest_s = MISSED * np.array([beat.usual_s for _, beat in news])
-    usable = (
-        np.array([beat.trusted for _, beat in news])
-        & (cycles[:, -1] - cycles[:, 0] == BEATS)
-        & (windows[:, 0] >= np.maximum(started_s, clock.start_s))
-        & (steps(windows).max(axis=1) <= longest_s)
-    )
+    usual_s = np.array([beat.usual_s for _, beat in news])
+    apart = steps(windows)
+    longest_s = apart.max(axis=1)
+    near = np.array([beat.trusted for _, beat in news])
+    near &= windows[:, 0] >= np.maximum(started_s, clock.start_s)
+    whole = near & (cycles[:, -1] - cycles[:, 0] == BEATS) & (longest_s <= MISSED * usual_s)
+    uneven = ~whole | (apart[:, 1:] < UNEVEN * apart[:, :-1]).any(axis=1)
+    uneven &= near & (longest_s <= OVERDUE * usual_s)
     fits: list[Heard | None] = [None] * len(news)
-    if usable.any():
-        windows = windows[usable]
+    if whole.any():
+        windows = windows[whole]
         harmonics, power, rest = (part.tolist() for part in fit(_resampled(windows, kept, clock)))
         intervals = ((windows[:, -1] - windows[:, 0]) / BEATS).tolist()
         heard = zip(zip(*harmonics, strict=True), power, rest, intervals, strict=True)
-        for index, each in zip(np.flatnonzero(usable).tolist(), heard, strict=True):
+        for index, each in zip(np.flatnonzero(whole).tolist(), heard, strict=True):
             fits[index] = each
-    return fits
+    return list(zip(fits, uneven.tolist(), strict=True))
 
 
 def _resampled(windows: Floats, kept: Kept, clock: Clock) -> Floats:

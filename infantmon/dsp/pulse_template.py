@@ -31,7 +31,8 @@ from infantmon.model.carried import Carried
 
 # A pause: only the heart moves
 QUIET = 0.5  # of the usual breathing level: less is left without the pulsation,
-DROPPED = 0.85  # and the whole is less than this of the usual level
+DROPPED = 0.85  # and the whole is less than this of the usual level;
+BEYOND = 2.0  # or the whole is that little, and the template is so many times larger than it
 PAUSE_FROM = 6  # quiet beats that make a pause; after fewer, what was learned in them is dropped
 STILL_FROM = 5  # quiet beats after which nothing but the heart moves
 SURE_S = 1.8  # of quiet at the usual interval, after which a pause has a template of its own
@@ -46,6 +47,11 @@ SLOWED = 1.2  # of the usual interval: the heart has slowed for sure,
 EXPLAINED = 0.7  # of the power: if the harmonics hold this much it may be the heart
 STILL_QUIET = 1.5  # of the usual level: up to here
 SLOW_REST = 0.02  # of the power: so little is left where only a slowed heart moves
+
+# A beat that comes early, or is missed, in a pause: no fit holds, and the pause goes on
+UNEVEN_FOR = 8.0  # through so many beats, at most,
+EVEN = 1.0  # of which each beat in time takes back so much;
+MOST_UNEVEN = 12.0  # and where more than half are uneven, as bad R peaks are, through none
 
 # How large a pulsation can have become; what is larger is a breath
 GROWN = 1.6  # times the usual one, times the square of how much longer the interval is,
@@ -91,8 +97,8 @@ Heard = tuple[Row, float, float, float]
 
 # What is known of the pulsation after a beat: its harmonics; whether taking it out has not made the
 # signal rougher of late; whether breaths keep step with the heart and cannot be told from it;
-# whether no breath has been heard for some beats.
-Learned = tuple[Row, bool, bool, bool]
+# whether no breath has been heard for some beats; whether this is not heard now, but goes on.
+Learned = tuple[Row, bool, bool, bool, bool]
 
 
 class PulseTemplate(Carried):
@@ -103,7 +109,8 @@ class PulseTemplate(Carried):
     and a new fit weighs nearly all: so the template follows a pulsation that changes as the heart
     slows, and its change from beat to beat is carried on to where it is used. Where the heart has
     not slowed this waits for 1.8 s of quiet, since a few quick breaths can look like it. What
-    evolves smoothly and is all explained by the beat stays heart, however large. As breathing comes
+    evolves smoothly and is all explained by the beat stays heart, however large. A pause goes on
+    through a few beats that come early, or are missed: no fit holds there. As breathing comes
     back, the template of the pause goes over to the one before it as the heart rate does. Neither
     the usual level nor the template of a pause can be locked in place: what lasts for 60 beats
     becomes usual. What was learned from few beats, as in a burst while the electrodes are put on,
@@ -122,6 +129,7 @@ class PulseTemplate(Carried):
         "_breath_level",
         "_quiet_for",
         "_was_quiet_for",
+        "_uneven",
         "_away_for",
         "_wrong",
         "_gain",
@@ -150,6 +158,7 @@ class PulseTemplate(Carried):
         self._was_quiet_for = 0  # beats in the latest one
         self._away_for = 0  # beats at the interval of a pause that is over
         self._wrong = 0.0  # mean square by which fits differ from the template
+        self._uneven = 0.0  # beats of late that came unevenly
         self._steps = 0  # beats for which breaths have kept step with the heart
         self._steps_ago = 10**6  # beats since they did
         self._gain = 0.0  # smoothness won by taking the pulsation out
@@ -157,13 +166,27 @@ class PulseTemplate(Carried):
         self._far_for = 0  # beats since the latest of them
         self._alone_for = 0  # and how many of these moved the signal alone
 
-    def take(self, heard: Heard) -> Learned:
+    def take(self, heard: Heard | None, beat_s: float, *, uneven: bool) -> Learned:
+        """Learn from the fit up to one beat; None where there is none.
+
+        `beat_s` is the usual interval, `uneven` whether the last intervals are no longer of it,
+        though no beat is long overdue.
+        """
+        if uneven:
+            self._uneven = min(self._uneven + 1.0, MOST_UNEVEN)
+            if self._quiet_for >= STILL_FROM and self._uneven <= UNEVEN_FOR:
+                return self._uneven_in_pause(beat_s)
+        elif self._uneven:
+            self._uneven -= EVEN
+        return self._unheard(beat_s) if heard is None else self._learn(heard)
+
+    def _learn(self, heard: Heard) -> Learned:
         """Learn from one fit."""
         harmonics, power, rest, interval_s = heard
         level = math.sqrt(power)
         self._follow(level, heart_alone=rest < (1.0 - EXPLAINED) * power)
         if power <= STANDS * self._level * self._level:  # a heart would show: an electrode is off
-            return self.unheard(interval_s)
+            return self._unheard(interval_s)
         if self._fits == 0:
             self._level = self._breath_level = level
             self._usual_s = interval_s
@@ -171,7 +194,7 @@ class PulseTemplate(Carried):
         known = mixed(self._usual, self._paused, share) if share else self._usual
         wrong, smoother = compared(known, harmonics)
         breath_level = math.sqrt(rest + 0.5 * wrong)
-        quiet = self._note_quiet(heard, level, breath_level)
+        quiet = self._note_quiet(heard, level, breath_level, known)
         self._count_steps(level, breath_level)
         if level <= HUGE * self._level:
             self._gain += GATE_SHARE * (smoother - self._gain)
@@ -186,13 +209,18 @@ class PulseTemplate(Carried):
             self._learn_levels(level, breath_level)
         shape = self._shape_at(interval_s, share)
         helps = self._helps(shape) or (quiet and rest < HELPED * power)
-        return shape, helps, self._steps >= STEPS, self._quiet_for >= STILL_FROM
+        return shape, helps, self._steps >= STEPS, self._quiet_for >= STILL_FROM, False
 
-    def unheard(self, interval_s: float) -> Learned:
+    def _unheard(self, interval_s: float) -> Learned:
         """Return what is known at an interval when there is no new fit."""
         share = self._share_of_pause(interval_s)
         shape = mixed(self._trusted(), self._paused, share)
-        return shape, self._helps(shape), False, False
+        return shape, self._helps(shape), False, False, False
+
+    def _uneven_in_pause(self, interval_s: float) -> Learned:
+        """Return what is known while beats come unevenly in a pause."""
+        shape = mixed(self._trusted(), self._paused, self._share_of_pause(interval_s))
+        return shape, True, False, True, True
 
     def _follow(self, level: float, *, heart_alone: bool) -> None:
         """Start anew once the level has been far from what was learned for as long as that took.
@@ -224,16 +252,21 @@ class PulseTemplate(Carried):
         """Tell whether taking the pulsation out has not made the signal rougher of late."""
         return self._fits >= FEW and self._gain >= GATE * slope_power_of(shape)
 
-    def _is_quiet(self, level: float, breath_level: float) -> bool:
+    def _is_quiet(self, level: float, breath_level: float, known: Row) -> bool:
         """Tell whether there is no breath in a window."""
         if self._steps_ago < STEPS_KEPT and level < STEP_LOST * self._level:
             return True
-        least = min(level, breath_level)  # a template that is wrong by now makes more of nothing
-        return least < QUIET * self._breath_level and level < DROPPED * self._level
+        if level >= DROPPED * self._level:
+            return False
+        most = QUIET * self._breath_level
+        if breath_level < most:
+            return True
+        # a template that is larger than all there is makes more of nothing: it is wrong by now
+        return level < most and 0.5 * power_of(known) > (BEYOND * level) ** 2
 
-    def _note_quiet(self, heard: Heard, level: float, breath_level: float) -> bool:
+    def _note_quiet(self, heard: Heard, level: float, breath_level: float, known: Row) -> bool:
         """Tell whether only the heart moves in a window, and count for how long that has been."""
-        quiet = self._is_quiet(level, breath_level)
+        quiet = self._is_quiet(level, breath_level, known)
         quiet = quiet or (self._quiet_for > 0 and self._is_still(heard)) or self._is_slow(heard)
         harmonics, _, _, interval_s = heard
         if not (quiet and self._may_be_heart(harmonics, interval_s)):

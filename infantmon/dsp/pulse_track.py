@@ -14,8 +14,10 @@ import numpy as np
 from infantmon.dsp.beat_fit import rendered
 from infantmon.dsp.beat_train import MISSED, Beat
 from infantmon.dsp.harmonic_row import Row
+from infantmon.dsp.kept import Kept
 from infantmon.dsp.last_pulse import BACK_S, LATE, OVER_S, peak_to_peak, without_last_pulse
 from infantmon.dsp.pulse_template import Learned
+from infantmon.dsp.uneven_beats import Stretch, UnevenBeats
 from infantmon.model.arrays import Bools, Floats, Ints
 from infantmon.model.carried import Carried
 from infantmon.model.clock import Clock
@@ -29,8 +31,9 @@ _NOTHING: Row = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
 
 # From one output sample on: that sample, time of the latest beat (s), usual interval (s), the
 # harmonics that lead, whether any do, whether breaths keep step, whether no breath was heard,
-# whether the train can be trusted. A plain tuple: one is made a beat, a quarter of a million a day.
-Led = tuple[int, float, float, Row, bool, bool, bool, bool]
+# whether the train can be trusted, whether it is uneven in a pause. A plain tuple: one is made a
+# beat, a quarter of a million a day.
+Led = tuple[int, float, float, Row, bool, bool, bool, bool, bool]
 
 
 class Pulse(NamedTuple):
@@ -62,13 +65,14 @@ class PulseTrack(Carried):
         Of the samples.
     """
 
-    carried: ClassVar[tuple[str, ...]] = ("_beats", "_led", "_before", "_overdue")
+    carried: ClassVar[tuple[str, ...]] = ("_beats", "_led", "_before", "_overdue", "_uneven")
 
     def __init__(self, clock: Clock) -> None:
         self._clock = clock
         self._beats: list[tuple[float, int]] = []  # time and number of the latest beats
         self._led: list[Led] = []
         self._before: Row = _NOTHING  # harmonics that led before the first of them
+        self._uneven = UnevenBeats(clock.rate_hz)
         self._overdue = (-math.inf, 0.0)  # latest last beat of a row, and the level after it
 
     @property
@@ -89,11 +93,21 @@ class PulseTrack(Carried):
 
     def lead(self, place: int, beat: Beat, known: Learned) -> None:
         """Let a beat and what is known after it lead from an output sample on."""
-        shape, helps, in_step, only_heart = known
+        shape, helps, in_step, only_heart, uneven = known
         helps = helps and beat.trusted
         leading = shape if helps else _NOTHING
         self._led.append(
-            (place, beat.time_s, beat.usual_s, leading, helps, in_step, only_heart, beat.trusted)
+            (
+                place,
+                beat.time_s,
+                beat.usual_s,
+                leading,
+                helps,
+                in_step,
+                only_heart,
+                beat.trusted,
+                uneven,
+            )
         )
 
     def pulse(self, ticks: Ints) -> Pulse:
@@ -101,7 +115,9 @@ class PulseTrack(Carried):
         if not self._led or not self._beats or not len(ticks):  # all beats long past
             none = np.zeros(len(ticks), bool)
             return Pulse(np.zeros(len(ticks)), none, none, np.full(len(ticks), math.nan))
-        starts, led_by_s, usual_s, shapes, helps, in_step, _, trusted = zip(*self._led, strict=True)
+        starts, led_by_s, usual_s, shapes, helps, in_step, _, trusted, _ = zip(
+            *self._led, strict=True
+        )
         places = np.array(starts)
         index = np.searchsorted(places, ticks, side="right") - 1
         early = index < 0
@@ -125,6 +141,19 @@ class PulseTrack(Carried):
             removed, np.array(helps)[index] & leads, np.array(in_step)[index] & leads, counted
         )
 
+    def held_even(self, ticks: Ints, left: Floats, given: Kept) -> None:
+        """Hold what is left, in place, while beats are uneven in a pause (`UnevenBeats`).
+
+        `given` holds all samples that were left before these.
+        """
+        if len(ticks) and not (self._uneven.is_over and not any(led[-1] for led in self._led)):
+            stops = [place for place, *_ in self._led[1:]] + [int(ticks[-1]) + 1]
+            stretches = [
+                Stretch(led[0], stop, led[3], led[-1])
+                for led, stop in zip(self._led, stops, strict=True)
+            ]
+            self._uneven.hold(stretches, int(ticks[0]), left, given)
+
     def held_still(self, ticks: Ints, values: Floats, left: Floats) -> Floats:
         """Return what is left, without the last pulse where a beat is overdue in a pause.
 
@@ -133,7 +162,7 @@ class PulseTrack(Carried):
         if not self._led or not len(ticks):
             return left
         stops = [place for place, *_ in self._led[1:]] + [int(ticks[-1]) + 1]
-        for (place, time_s, usual_s, shape, _, _, only_heart, _), stop in zip(
+        for (place, time_s, usual_s, shape, _, _, only_heart, _, _), stop in zip(
             self._led, stops, strict=True
         ):
             if not only_heart:

@@ -92,7 +92,8 @@ class CardiacArtifactRejector(Stage):
     slowly while the infant breathes, quickly in a pause (`PulseTemplate`). Extra and missed
     R peaks are mended first (`BeatTrain`). Where the template has made the signal rougher of late
     (bad R peaks) nothing is taken out; where a beat is overdue it fades, and in a pause what the
-    last pulse may still add is held back for some seconds.
+    last pulse may still add is held back for some seconds. So are swings of the pulsation's size
+    where a beat comes early in a pause, or is missed (`UnevenBeats`).
 
     Parameters
     ----------
@@ -223,8 +224,8 @@ class CardiacArtifactRejector(Stage):
         if news:
             fits = fits_before(news, self._track, self._kept, self._clock)
             template = self._template
-            for (place, beat), heard in zip(news, fits, strict=True):
-                known = template.take(heard) if heard else template.unheard(beat.usual_s)
+            for (place, beat), (heard, uneven) in zip(news, fits, strict=True):
+                known = template.take(heard, beat.usual_s, uneven=uneven)
                 self._track.lead(place, beat, known)
 
     def _places_from(self, pending: Floats) -> Ints:
@@ -243,6 +244,7 @@ class CardiacArtifactRejector(Stage):
         values = self._kept.windows(np.array([first]), len(ticks))[0] if len(ticks) else NO_FLOATS
         removed, led, in_step, cycles = self._track.pulse(ticks)
         left = self._track.held_still(ticks, values, values - removed)
+        self._track.held_even(ticks, left, self._left)
         removed = values - left
         self._given = until
         self._removed.push(removed)
