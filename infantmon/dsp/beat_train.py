@@ -90,9 +90,7 @@ class BeatTrain(Carried):
         ratio = interval / self._usual_s
         cycles = round(ratio)
         if EXTRA <= ratio <= MISSED:
-            self._mended.append(0.0)
-            most_s = MOST_OFF * self._usual_s
-            self._usual_s += SHARE * min(max(interval - self._usual_s, -most_s), most_s)
+            self._follow(interval)
             return self._next(time_s, 1)
         fits = 2 <= cycles <= MOST and abs(ratio - cycles) <= FITTING * cycles
         self._mended.append(LIGHT if fits else 1.0)
@@ -107,6 +105,19 @@ class BeatTrain(Carried):
             return None
         missed = 2 <= cycles <= MOST and abs(ratio - cycles) <= NEAR * cycles
         return self._next(time_s, cycles if missed else 1)
+
+    def _follow(self, interval: float) -> None:
+        """Take up an interval in which nothing has to be mended."""
+        if self._mended:  # nothing to tell while none of them had to be
+            self._mended.append(0.0)
+            if not any(self._mended):
+                self._mended.clear()
+        off_s, most_s = interval - self._usual_s, MOST_OFF * self._usual_s
+        if off_s > most_s:
+            off_s = most_s
+        elif off_s < -most_s:
+            off_s = -most_s
+        self._usual_s += SHARE * off_s
 
     def _rhythm(self, count: int) -> float:
         """Return the interval of the latest beats if they are even, else 0."""
@@ -126,5 +137,5 @@ class BeatTrain(Carried):
     def _next(self, time_s: float, cycles: int) -> Beat:
         self._time_s = time_s
         self._cycle += cycles
-        trusted = not any(self._mended) or sum(self._mended) <= MENDED  # most trains need no sum
+        trusted = not self._mended or sum(self._mended) <= MENDED
         return Beat(time_s, self._cycle, self._usual_s, trusted)

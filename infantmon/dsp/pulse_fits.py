@@ -25,11 +25,11 @@ FITTED_S = 8.0  # a fit may begin this long before the output sample it is for
 
 def fits_before(
     news: list[tuple[int, Beat]], track: PulseTrack, kept: Kept, clock: Clock
-) -> list[tuple[Heard | None, bool]]:
+) -> tuple[list[Heard | None], list[bool]]:
     """Fit the three intervals before each new beat, all at once; None where they are odd.
 
-    With each fit comes whether the intervals are uneven, though no beat is long overdue: one came
-    early, or was missed.
+    Beside the fits come, as many, whether the intervals are uneven, though no beat is long overdue:
+    one came early, or was missed.
     """
     windows, cycles = track.latest(len(news), BEATS + 1)
     started_s = clock.times_s(np.array([place for place, _ in news])) - FITTED_S
@@ -49,7 +49,7 @@ def fits_before(
         heard = zip(zip(*harmonics, strict=True), power, rest, intervals, strict=True)
         for index, each in zip(np.flatnonzero(whole).tolist(), heard, strict=True):
             fits[index] = each
-    return list(zip(fits, uneven.tolist(), strict=True))
+    return fits, uneven.tolist()
 
 
 def _resampled(windows: Floats, kept: Kept, clock: Clock) -> Floats:

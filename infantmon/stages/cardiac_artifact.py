@@ -222,9 +222,9 @@ class CardiacArtifactRejector(Stage):
                 news.append((place, beat))
         self._pending = self._pending[ready:]
         if news:
-            fits = fits_before(news, self._track, self._kept, self._clock)
+            fits, unevens = fits_before(news, self._track, self._kept, self._clock)
             template = self._template
-            for (place, beat), (heard, uneven) in zip(news, fits, strict=True):
+            for (place, beat), heard, uneven in zip(news, fits, unevens, strict=True):
                 known = template.take(heard, beat.usual_s, uneven=uneven)
                 self._track.lead(place, beat, known)
 
