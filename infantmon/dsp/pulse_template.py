@@ -49,6 +49,7 @@ STILL_QUIET = 1.5  # of the usual level: up to here
 SLOW_REST = 0.02  # of the power: so little is left where only a slowed heart moves
 
 # A beat that comes early, or is missed, in a pause: no fit holds, and the pause goes on
+UNEVEN_FROM = 2  # quiet beats: few, as what is held back is no larger than the pulsation,
 UNEVEN_FOR = 8.0  # through so many beats, at most,
 EVEN = 1.0  # of which each beat in time takes back so much;
 MOST_UNEVEN = 12.0  # and where more than half are uneven, as bad R peaks are, through none
@@ -174,7 +175,7 @@ class PulseTemplate(Carried):
         """
         if uneven:
             self._uneven = min(self._uneven + 1.0, MOST_UNEVEN)
-            if self._quiet_for >= STILL_FROM and self._uneven <= UNEVEN_FOR:
+            if self._quiet_for >= UNEVEN_FROM and self._uneven <= UNEVEN_FOR:
                 return self._uneven_in_pause(beat_s)
         elif self._uneven:
             self._uneven -= EVEN
