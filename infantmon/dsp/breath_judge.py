@@ -13,6 +13,7 @@ from bisect import bisect_left
 from typing import ClassVar, NamedTuple
 
 from infantmon.dsp.alternation import Alternation
+from infantmon.dsp.beat_long import BeatLong
 from infantmon.dsp.breath_rhythm import BreathRhythm
 from infantmon.dsp.ripple import Ripple
 from infantmon.dsp.usual_size import UsualSize
@@ -36,6 +37,10 @@ RINGS = 0.1  # of a jump: by less than this the band-pass swings before it and a
 FASTER = 0.4  # of the usual time of a rise: what takes less has to be large to be a breath,
 FASTER_LEAST = 0.5  # at least so large
 FASTER_HELD = 0.55  # of the usual time of a rise: what takes less, and is held, is a jump
+
+# Where breathing is slow, a swing that lasts no longer than a beat may be the heart's
+SHORT = 1.5  # beats from trough to trough, at most
+SHORT_LEAST = 0.6  # smaller than this
 
 # After the last breath of a series the resting level rebounds, late and slowly: no breath.
 LATE = 1.1  # usual intervals since the last breath; later than this a swing may be a rebound,
@@ -66,6 +71,7 @@ class Peak(NamedTuple):
     steepest: float  # rise from one sample to the next before it
     drop: float  # fall to the lowest point soon after it
     cycle: float  # heart beats up to it, with shares; NaN where they are not known
+    per_sample: float  # heart beats from one sample to the next
 
 
 class Swing(NamedTuple):
@@ -125,6 +131,7 @@ class BreathJudge(Carried):
         "_ripple",
         "_alternation",
         "_rhythm",
+        "_beat_long",
         "_base_place",
         "_steep_s",
         "_lowest",
@@ -139,6 +146,7 @@ class BreathJudge(Carried):
         self._ripple = Ripple(rate_hz)
         self._alternation = Alternation()
         self._rhythm = BreathRhythm(rate_hz)
+        self._beat_long = BeatLong()
         self._base_place = -(10**9)  # of the last breath, or of a jump of the level after it
         self._steep_s = 1.0  # how long the usual breath would take to rise at its steepest
         self._lowest = (math.inf, 0)  # lowest point since, and its place
@@ -170,6 +178,9 @@ class BreathJudge(Carried):
             self._pass_over(swing)
             return None
         steep_s = rise / (self._rate_hz * peak.steepest)
+        if self._may_be_hearts(swing, from_place, steep_s) and self._beat_long.is_heart(peak.cycle):
+            self._usual.pass_over(peak.place / self._rate_hz, rise, peak.cycle)
+            return None
         fallen = self._fallen(swing, steep_s)
         if fallen is None:
             return None
@@ -181,11 +192,19 @@ class BreathJudge(Carried):
         self._steep_s += weight * (min(steep_s, 1.0) - self._steep_s)
         return self._accept(Found(peak.place, not fallen, from_place, rise, usual), peak)
 
+    def _may_be_hearts(self, swing: Swing, from_place: int, steep_s: float) -> bool:
+        """Tell whether a swing between slow breaths is small, and as quick as the heart's."""
+        peak, turns, following, rise, usual, _ = swing
+        if self._rises_faster(steep_s, FASTER) and rise < FASTER_LEAST * usual:
+            return True
+        if not self._rhythm.is_slow or rise >= SHORT_LEAST * usual or not peak.per_sample > 0.0:
+            return False
+        ends = (place for place, _, is_peak in turns[following:] if not is_peak)
+        return (next(ends, math.inf) - from_place) * peak.per_sample <= SHORT
+
     def _fallen(self, swing: Swing, steep_s: float) -> bool | None:
         """Tell whether a swing that is large enough has fallen; None if it is no breath's."""
         peak, rise, usual = swing.peak, swing.rise, swing.usual
-        if self._rises_faster(steep_s, FASTER) and rise < FASTER_LEAST * usual:
-            return None
         jumps = steep_s < STEEP_S and self._can_jump()
         jumps = jumps or self._rises_faster(steep_s, FASTER_HELD)
         rebounds = self._may_rebound(swing) and self._sinks_on(swing)

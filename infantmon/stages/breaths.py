@@ -229,8 +229,18 @@ class BreathDetector(Stage):
         soon = windows[:, self._behind : self._behind + 1 + round(RINGS_S * self._clock.rate_hz)]
         drop = soon[:, 0] - soon.min(axis=1)
         last = windows[:, -1]
-        beats = self._cycles.windows(places, 1)[:, 0]
-        columns = (lowest, places - self._behind + at, last, seen, steepest, drop, beats)
+        cycles = self._cycles.windows(places - 2, 5)
+        per_sample = (cycles[:, 4] - cycles[:, 0]) / 4.0
+        columns = (
+            lowest,
+            places - self._behind + at,
+            last,
+            seen,
+            steepest,
+            drop,
+            cycles[:, 2],
+            per_sample,
+        )
         rows = zip(ready, *(column.tolist() for column in columns), strict=True)
         return (Peak(*head, *rest) for head, *rest in rows)
 
@@ -305,7 +315,7 @@ class BreathDetector(Stage):
         """Let go of samples that nothing can need any more."""
         earliest = self._turns[0][0] if self._turns else self._kept.end - 1
         self._kept.forget_before(earliest - self._behind - 2)
-        self._cycles.forget_before(earliest)
+        self._cycles.forget_before(earliest - 3)
 
 
 def _as_cycles(cycles: npt.ArrayLike | None, count: int) -> Floats:
