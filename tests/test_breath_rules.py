@@ -10,6 +10,7 @@ import pytest
 from breath_inputs import infant, matched, r_peaks
 
 from infantmon.dsp.alternation import Alternation
+from infantmon.dsp.beat_long import BeatLong
 from infantmon.dsp.breath_rhythm import BreathRhythm
 from infantmon.dsp.usual_size import UsualSize
 from infantmon.effort import detect_breaths
@@ -258,6 +259,35 @@ def test_a_row_in_step_with_the_heart_after_a_silence_is_no_shallow_breathing(ap
     for n in range(20):  # but for ever it is not left out
         usual.pass_over(270.0 + 1.3 * n, 0.2, 400.0 + at + apart * n)
     assert usual.at(296.0, 0.2) == pytest.approx(0.2)
+
+
+@pytest.mark.parametrize(("heart_bpm", "rate"), [(110.0, 75.0), (140.0, 90.0), (170.0, 75.0)])
+def test_quick_small_breaths_after_slow_ones_are_counted_where_beats_are_known(heart_bpm, rate):
+    """From 22 breaths a minute to many of a third of the size, with a pulsation of 0.2."""
+    lost = of = 0
+    for seed in range(4):
+        kept = {"heart_bpm": heart_bpm, "pulsation": 0.0, "noise": 0.02}
+        slow = infant(seed, 120.0, breaths_per_min=22.0, **kept)
+        quick = infant(seed, 120.0, breaths_per_min=rate, **kept)
+        beside = infant(seed, 240.0, breaths_per_min=22.0, **(kept | {"pulsation": 0.2}))
+        pulse = beside.impedance - infant(seed, 240.0, breaths_per_min=22.0, **kept).impedance
+        values = np.concatenate((slow.impedance, 0.35 * quick.impedance)) + pulse
+        marks = detect_breaths(values, 62.5, r_peaks(beside.beat_s)).time_s
+        marks = marks[marks > 119.5]
+        lost += len(quick.breath_s) - matched(quick.breath_s + 120.0, marks, 0.4)
+        of += len(quick.breath_s)
+        assert np.diff(np.r_[marks, 238.0]).max() < 15.0
+    assert lost < 0.16 * of
+
+
+def test_a_short_swing_is_the_hearts_unless_a_few_come_anywhere_in_the_beat():
+    alone = BeatLong()
+    assert alone.is_heart(math.nan)
+    assert [alone.is_heart(20.0 * n + 0.3 * n) for n in range(6)] == [True] * 6  # far apart
+    at_one_place = BeatLong()
+    assert [at_one_place.is_heart(float(n) + 0.02 * (n % 3)) for n in range(8)] == [True] * 8
+    breathing = BeatLong()
+    assert [breathing.is_heart(1.7 * n) for n in range(6)] == [True] * 3 + [False] * 3
 
 
 def test_two_jumps_are_not_what_is_usual_after_a_silence_longer_than_any_limit():

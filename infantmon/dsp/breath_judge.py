@@ -106,7 +106,9 @@ class BreathJudge(Carried):
 
     A rise as steep as the band-pass makes a jump of the level is no breath if it is held, unless
     breaths here are slow and steep as a rule. Where they are slow, a swing that rises far faster
-    must be half as large as they are, since it may be the heart's; held, it is a jump. Where
+    must be half as large as they are, since it may be the heart's; held, it is a jump. So may be
+    one under 0.6 of the usual size that lasts no longer than a beat and a half, where beats are
+    known; but breathing that has become quick is not the heart's (`BeatLong`). Where
     breaths are large and small in turn, a small one may be smaller than otherwise (`Alternation`).
 
     Where breathing is slow, a breath may rise for longer than is looked at, or be held longer: a
