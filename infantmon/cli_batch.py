@@ -40,6 +40,7 @@ EXAMPLES = """\b
 Examples:
   infantmon batch nights --out corpus --prescription limits.toml
   infantmon batch nights.csv --out corpus --prescription limits.toml --workers 8
+  infantmon batch infants --by-folder --out corpus --prescription limits.toml
   infantmon batch s3://bucket/nights --out corpus --prescription limits.toml
   infantmon batch nights --out scores --score breaths --labels breaths
   infantmon batch nights --out /shared/corpus --prescription limits.toml --cluster tcp://host:8786
@@ -69,13 +70,18 @@ def add_batch(app: typer.Typer) -> None:
             typer.Argument(
                 metavar="FOLDER|LIST",
                 help="Folder, address for fsspec, or a list: a recording a line, or CSV with the "
-                "columns recording, postmenstrual_age_weeks, infant.",
+                "columns recording, postmenstrual_age_weeks, infant. Several files of one "
+                "recording: 'a.edf + b.edf' in one line.",
             ),
         ],
         out: Annotated[Path, typer.Option("--out", help="Folder of the dataset.")],
         prescription: Annotated[
             Path | None, typer.Option(help="Limits in force, as TOML. No limit has a default.")
         ] = None,
+        by_folder: Annotated[
+            bool,
+            typer.Option("--by-folder", help="Each folder is one recording: its files are joined."),
+        ] = False,
         workers: Annotated[int, typer.Option(min=1, help="Processes on this machine.")] = 2,
         memory_mib: Annotated[
             int, typer.Option(min=256, help="Most memory of each of them, MiB.")
@@ -137,7 +143,7 @@ def add_batch(app: typer.Typer) -> None:
             _refuse({"--beats": beats, "--breaths": breaths})
             windows = tuple(window_s or ())
             settings = corpus.ScoreSettings(score, detector, labels, windows, from_s, **channels)
-        listed = corpus.list_recordings(source, settings.labels)
+        listed = corpus.list_recordings(source, settings.labels, by_folder=by_folder)
         make: Callable[[], Executor]
         if cluster is None:
             make, at_once = partial(corpus.local_pool, workers, memory_mib), workers

@@ -21,14 +21,14 @@ def drive(folder, out):
 
 
 def dies_on_poison(task):
-    if "poison" in task.address:
+    if "poison" in task.addresses[0]:
         os._exit(9)
     return work(task)
 
 
 def dies_once(task):
     mark = Path(task.out) / "died-once"
-    if "b" in Path(task.address).stem and not mark.exists():
+    if "b" in Path(task.addresses[0]).stem and not mark.exists():
         mark.touch()
         os._exit(9)
     return work(task)

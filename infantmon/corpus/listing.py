@@ -6,13 +6,16 @@ import csv
 import hashlib
 import math
 import os
+import re
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from infantmon.corpus.places import Place, place_of
 from infantmon.errors import ArgumentError, RecordingError
+from infantmon.report.identity import JOINT
 
 ENDINGS = (".hea", ".edf", ".bdf", ".csv", ".tsv", ".parquet", ".pq")
 COLUMNS = ("recording", "postmenstrual_age_weeks", "infant")
@@ -28,12 +31,14 @@ class Listing:
     Attributes
     ----------
     name : str
-        As it is called on the screen: its place within the folder, or as the list has it.
+        As it is called on the screen: its place within the folder, or as the list has it; of
+        several files, which names they are joined from.
     key : str
         As it is called in the dataset: a hash of `name`. It hides the name from a reader, not from
         somebody who tries names.
-    address : str
-        Path or address of its file, or of its header.
+    addresses : tuple of str
+        Paths or addresses of its file, or of its header; several where a recording has several
+        files, as one of ECG and one of impedance.
     stamp : str
         Sizes and times of change of its files.
     size_bytes : int
@@ -46,14 +51,16 @@ class Listing:
 
     name: str
     key: str
-    address: str
+    addresses: tuple[str, ...]
     stamp: str
     size_bytes: int
     age_weeks: float | None = None
     infant: str | None = None
 
 
-def list_recordings(source: str | os.PathLike[str], labels: str | None = None) -> list[Listing]:
+def list_recordings(
+    source: str | os.PathLike[str], labels: str | None = None, *, by_folder: bool = False
+) -> list[Listing]:
     """Return the recordings of a corpus, long ones first.
 
     Parameters
@@ -62,10 +69,14 @@ def list_recordings(source: str | os.PathLike[str], labels: str | None = None) -
         A folder, looked through with its subfolders; an address that fsspec understands, such as
         ``s3://bucket/nights`` or ``https://host/nights/``; or a list: a text file with a recording
         a line, or a CSV file with the columns of `COLUMNS`. What is not an address lies beside the
-        list.
+        list. Several files of one recording stand in one line with " + " between them: they are
+        joined as `infantmon.read` joins them, in time or side by side.
     labels : str or None
         Ending of the files of labels beside the recordings ("atr"), where they are to be scored: a
         recording whose labels have changed is scored anew. One without labels is in the list too.
+        A recording of several files cannot be scored: labels belong to one file.
+    by_folder : bool
+        Whether each folder below `source` is one recording, all of its files joined.
 
     Returns
     -------
@@ -77,7 +88,8 @@ def list_recordings(source: str | os.PathLike[str], labels: str | None = None) -
     Raises
     ------
     ArgumentError
-        If there is no such folder or list, a list is faulty, or nothing is in it.
+        If there is no such folder or list, a list is faulty, nothing is in it, a recording to be
+        scored has several files, or files lie where only folders are expected.
     RecordingError
         If an address cannot be listed.
     InfantmonError
@@ -85,8 +97,13 @@ def list_recordings(source: str | os.PathLike[str], labels: str | None = None) -
     """
     text = os.fspath(source)
     if "://" in text or Path(text).is_dir():
-        found = _in_folder(text, labels)
+        found = _in_folder(text, labels, by_folder)
     elif Path(text).is_file():
+        if by_folder:
+            raise ArgumentError(
+                f"{text} is a list, which has no folders; name the files of one recording in one "
+                f"line, with '{JOINT}' between them."
+            )
         found = _in_list(Path(text), labels)
     elif Path(text).exists():
         raise ArgumentError(f"{text} is neither a folder nor a list; pass one of them.")
@@ -94,6 +111,8 @@ def list_recordings(source: str | os.PathLike[str], labels: str | None = None) -
         raise ArgumentError(f"there is no folder or list {text}; pass one that is there.")
     if not found:
         raise ArgumentError(f"{text} holds no recording ({', '.join(ENDINGS)} are looked for).")
+    if labels is not None:
+        _require_single_files(found)
     return sorted(found, key=lambda listing: (-listing.size_bytes, listing.name))
 
 
@@ -108,7 +127,16 @@ def key_of(name: str) -> str:
     return hashlib.sha256(name.encode()).hexdigest()[:20]
 
 
-def _in_folder(root: str, labels: str | None) -> list[Listing]:
+def _require_single_files(found: Sequence[Listing]) -> None:
+    several = [one.name for one in found if len(one.addresses) > 1]
+    if several:
+        raise ArgumentError(
+            f"{several[0]} has several files, and labels belong to one; list the file that was "
+            "labelled alone to score it."
+        )
+
+
+def _in_folder(root: str, labels: str | None, by_folder: bool) -> list[Listing]:
     place = place_of(root)
     found = []
     below = list(place.files_below(root))
@@ -119,23 +147,62 @@ def _in_folder(root: str, labels: str | None) -> list[Listing]:
             name = address[len(root) :].lstrip("/") if address.startswith(root) else address
             found.append((name, address))
     segments = {s for _, a in found if a.endswith(".hea") for s in place.segments(a)}
-    return [_listed(place, n, a, {}, labels) for n, a in found if a not in segments]
+    found = [(name, address) for name, address in found if address not in segments]
+    if not by_folder:
+        return [_listed(place, name, (address,), {}, labels) for name, address in found]
+    return [
+        _listed(place, name, addresses, {}, labels)
+        for name, addresses in _folders(root, found).items()
+    ]
+
+
+def _folders(root: str, found: Sequence[tuple[str, str]]) -> dict[str, tuple[str, ...]]:
+    """Return the addresses of each folder's files by the folder's name."""
+    loose = [name for name, _ in found if "/" not in name]
+    if loose:
+        raise ArgumentError(
+            f"{', '.join(loose[:5])} in {root} lie in no folder of their own; where each folder is "
+            "a recording, move them into one, or pass a list."
+        )
+    folders: dict[str, tuple[str, ...]] = {}
+    for name, address in found:
+        folder = name.rpartition("/")[0]
+        folders[folder] = (*folders.get(folder, ()), address)
+    return folders
 
 
 def _in_list(path: Path, labels: str | None) -> list[Listing]:
     rows = _rows(path)
-    counts = Counter(row["recording"] for row in rows)
+    named = [_named(path, row["recording"]) for row in rows]
+    counts = Counter(name for names in named for name in names)
     double = sorted(name for name, count in counts.items() if count > 1)
     if double:
         raise ArgumentError(f"{path} names {', '.join(double[:5])} more than once; name each once.")
     found = []
-    for row in rows:
-        name = row["recording"]
-        address = name if "://" in name else str(path.parent / name)
-        if not address.lower().endswith(ENDINGS):
-            address += ".hea"  # a WFDB record may be named without it
-        found.append(_listed(place_of(address), name, address, row, labels))
+    for row, names in zip(rows, named, strict=True):
+        addresses = tuple(_address(path, name) for name in names)
+        place = place_of(addresses[0])
+        found.append(_listed(place, JOINT.join(names), addresses, row, labels))
     return found
+
+
+def _named(path: Path, cell: str) -> list[str]:
+    """Return the files that a line names for one recording."""
+    names = [name.strip() for name in f" {cell} ".split(JOINT)]
+    if not all(names):
+        raise ArgumentError(f"{path} has {cell!r}, where a file is missing beside a '+'.")
+    if len({"://" in name for name in names}) > 1:
+        raise ArgumentError(
+            f"{path} has {cell!r}: the files of one recording lie all beside the list or all at "
+            "addresses."
+        )
+    return names
+
+
+def _address(path: Path, name: str) -> str:
+    address = name if "://" in name else str(path.parent / name)
+    # A WFDB record may be named without its ending.
+    return address if address.lower().endswith(ENDINGS) else f"{address}.hea"
 
 
 def _rows(path: Path) -> list[dict[str, Any]]:
@@ -150,6 +217,7 @@ def _rows(path: Path) -> list[dict[str, Any]]:
     lines = [line for line in text.splitlines() if line.strip() and not line.startswith("#")]
     heads = [cell.strip() for cell in lines[0].split(",")] if lines else []
     if "recording" not in heads:
+        _require_commas(path, lines)
         return [{"recording": line.strip()} for line in lines]
     unknown = sorted(set(heads) - set(COLUMNS))
     if unknown:
@@ -160,11 +228,17 @@ def _rows(path: Path) -> list[dict[str, Any]]:
     return [{k: (v or "").strip() for k, v in row.items()} for row in rows]
 
 
+def _require_commas(path: Path, lines: Sequence[str]) -> None:
+    heads = re.split(r"[;\t]", lines[0]) if lines else []
+    if len(heads) > 1 and "recording" in [head.strip() for head in heads]:
+        raise ArgumentError(f"the columns of {path} are not parted by commas; save it with commas.")
+
+
 def _listed(
-    place: Place, name: str, address: str, row: dict[str, Any], labels: str | None
+    place: Place, name: str, addresses: tuple[str, ...], row: dict[str, Any], labels: str | None
 ) -> Listing:
     try:
-        files = place.members(address, labels)
+        files = [file for one in addresses for file in place.members(one, labels)]
         size, stamp = place.stamp(files)
     except (RecordingError, OSError):
         size, stamp = 0, "missing"  # told when its turn comes
@@ -172,7 +246,7 @@ def _listed(
     return Listing(
         name=name,
         key=key_of(name),
-        address=address,
+        addresses=addresses,
         stamp=stamp,
         size_bytes=size,
         age_weeks=_age(row.get("postmenstrual_age_weeks") or None, name),

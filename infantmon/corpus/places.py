@@ -176,18 +176,18 @@ def labels_beside(address: str, ending: str) -> str:
     return f"{address.rpartition('.')[0]}.{ending}"
 
 
-def content_sha256(path: Path, labels: str | None = None) -> str:
+def content_sha256(paths: Sequence[Path], labels: str | None = None) -> str:
     """Return a hash of the content of a recording's files, not of their names.
 
     Parameters
     ----------
-    path : pathlib.Path
-        Of the recording.
+    paths : sequence of pathlib.Path
+        Of the recording; several where it has several files with channels.
     labels : str or None
         Ending of the file of labels beside it, which is hashed too.
     """
     whole = hashlib.sha256()
-    for file in Disk().members(str(path), labels):
+    for file in [one for path in paths for one in Disk().members(str(path), labels)]:
         one = hashlib.sha256()
         with Path(file).open("rb") as opened:
             while block := opened.read(_BLOCK):

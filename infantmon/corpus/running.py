@@ -313,7 +313,7 @@ def _task(
 ) -> Task:
     return Task(
         key=listing.key,
-        address=listing.address if "://" in listing.address else os.path.abspath(listing.address),  # noqa: PTH100 - links are kept
+        addresses=tuple(one if "://" in one else os.path.abspath(one) for one in listing.addresses),  # noqa: PTH100 - links are kept
         stamp=listing.stamp,
         settings=settings,
         out=str(dataset.folder.absolute()),

@@ -162,8 +162,8 @@ class Task:
     ----------
     key : str
         What the recording is called in the dataset: made from its place, without its name.
-    address : str
-        Where it is: a path, or an address that fsspec understands.
+    addresses : tuple of str
+        Where its files are: paths, or addresses that fsspec understands.
     stamp : str
         Sizes and times of change of its files, as they were listed.
     settings : Settings or ScoreSettings
@@ -183,7 +183,7 @@ class Task:
     """
 
     key: str
-    address: str
+    addresses: tuple[str, ...]
     stamp: str
     settings: Settings | ScoreSettings
     out: str

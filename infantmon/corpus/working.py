@@ -6,6 +6,7 @@ import re
 import resource
 import sys
 import time
+from collections.abc import Sequence
 from contextlib import ExitStack, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -69,18 +70,21 @@ class _Attempt:
         """Read, look at, and write one recording."""
         task = self.task
         with ExitStack() as stack:
-            place, labels = place_of(task.address), task.settings.labels
-            path: Path = stack.enter_context(place.at_hand(task.address, labels))
-            if not path.exists():
-                raise RecordingError(f"{task.address} does not exist; check the list.")
-            _require_labels(path, task)
-            self.sha256 = content_sha256(path, labels)
+            labels = task.settings.labels
+            paths: list[Path] = []
+            for address in task.addresses:
+                path = stack.enter_context(place_of(address).at_hand(address, labels))
+                if not path.exists():
+                    raise RecordingError(f"{address} does not exist; check the list.")
+                _require_labels(path, address, labels)
+                paths.append(path)
+            self.sha256 = content_sha256(paths, labels)
             if self.sha256 == task.known_sha256:
                 _restamp(task, self.dataset)
                 return Outcome(task.key, UNCHANGED)
-            recording = _opened(path, task)
+            recording = _opened(paths, task)
             if isinstance(task.settings, ScoreSettings):
-                return self._scored(task.settings, path, recording, self.sha256)
+                return self._scored(task.settings, paths[0], recording, self.sha256)
             return self._reviewed(task.settings, recording, self.sha256)
 
     def _scored(
@@ -122,19 +126,18 @@ class _Attempt:
         )
 
 
-def _require_labels(path: Path, task: Task) -> None:
-    labels = task.settings.labels
+def _require_labels(path: Path, address: str, labels: str | None) -> None:
     if labels is not None and not Path(labels_beside(str(path), labels)).is_file():
         raise RecordingError(
-            f"{task.address} has no labels beside it ({path.stem}.{labels} is expected); add them, "
+            f"{address} has no labels beside it ({path.stem}.{labels} is expected); add them, "
             "or leave the recording out by way of a list."
         )
 
 
-def _opened(path: Path, task: Task) -> Recording:
-    record = path.with_suffix("") if path.suffix == ".hea" else path
+def _opened(paths: list[Path], task: Task) -> Recording:
+    records = [path.with_suffix("") if path.suffix == ".hea" else path for path in paths]
     asked = task.settings
-    return read(record, ecg=asked.ecg, ecg2=asked.ecg2, impedance=asked.impedance)
+    return read(*records, ecg=asked.ecg, ecg2=asked.ecg2, impedance=asked.impedance)
 
 
 def put_failed(dataset: Dataset, task: Task, sha256: str | None, reason: str) -> Outcome:
@@ -156,7 +159,7 @@ def put_failed(dataset: Dataset, task: Task, sha256: str | None, reason: str) ->
     Outcome
         Tells the reason with names and without.
     """
-    bare = without_names(reason, task.address)
+    bare = without_names(reason, task.addresses)
     with suppress(OSError):  # a full disk, say: then the outcome alone tells it
         dataset.drop(task.key)
         dataset.state_path(task.key).unlink(missing_ok=True)
@@ -178,18 +181,18 @@ def peak_mib() -> float:
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / _MIB_A_UNIT
 
 
-def without_names(text: str, address: str) -> str:
-    """Return a message without the recording's address, folder and name.
+def without_names(text: str, addresses: Sequence[str]) -> str:
+    """Return a message without the recording's addresses, folder and names.
 
     Parameters
     ----------
     text : str
         The message.
-    address : str
-        Of the recording.
+    addresses : sequence of str
+        Of the recording's files.
     """
-    path = Path(address)
     text = re.sub(r"\S*[/\\]\S*", "the recording", text)  # whatever has the look of a path
-    for name in (path.name, path.stem):
+    names = [name for one in addresses for name in (Path(one).name, Path(one).stem)]
+    for name in sorted(names, key=len, reverse=True):  # a name may begin another
         text = re.sub(rf"(?<!\w){re.escape(name)}(\.\w+)?", "the recording", text)
     return text
