@@ -45,6 +45,8 @@ class Anchored(Carried):
             self._anchor = self._held = float(values[int(np.argmax(good))])
         if math.isnan(self._anchor):
             return np.zeros(len(values)), ~good
+        if not good.any():
+            return np.full(len(values), self._held - self._anchor), ~good
         latest = last_true_index(good)
         filled = np.where(latest >= 0, values[np.maximum(latest, 0)], self._held)
         self._held = float(filled[-1])

@@ -50,10 +50,13 @@ class BlockRanges(Carried):
         self._rest = joined[full:].copy()
         blocks = joined[:full].reshape(-1, self.size)
         low, high = blocks.min(axis=1), blocks.max(axis=1)
-        for row in np.flatnonzero(np.isnan(low)).tolist():
-            seen = blocks[row][~np.isnan(blocks[row])]
-            if 2 * len(seen) >= self.size:
-                low[row], high[row] = seen.min(), seen.max()
+        holed = np.flatnonzero(np.isnan(low))
+        if len(holed):  # all at once: a hole of hours is nothing but such blocks
+            lost = np.isnan(blocks[holed])
+            enough = 2 * (self.size - lost.sum(axis=1)) >= self.size
+            rows, lost = holed[enough], lost[enough]
+            low[rows] = np.where(lost, math.inf, blocks[rows]).min(axis=1)
+            high[rows] = np.where(lost, -math.inf, blocks[rows]).max(axis=1)
         return low, high
 
 
@@ -91,6 +94,10 @@ class UsualSwing(Carried):
         if len(self._sorted) < self._LEAST:
             return math.inf
         return self._sorted[int(self._QUANTILE * (len(self._sorted) - 1))]
+
+    def pass_over(self, windows: int) -> None:
+        """Count windows that cannot be measured and teach nothing."""
+        self._window += windows
 
     def take(self, swing: float, *, in_burst: bool) -> None:
         """Learn from one window; a flat or unmeasurable (NaN) one teaches nothing."""
@@ -192,6 +199,11 @@ class BurstEdges(Carried):
         edges: list[Edge] = []
         if not len(low):
             return edges
+        if not self._on and np.isnan(low).all():
+            self._low = np.concatenate((self._low, low))[-SHORT:]
+            self._high = np.concatenate((self._high, high))[-SHORT:]
+            self._pass_over(len(low))
+            return edges
         low, high = np.concatenate((self._low, low)), np.concatenate((self._high, high))
         self._low, self._high = low[-SHORT:].copy(), high[-SHORT:].copy()
         # row k: the SHORT blocks up to the k-th new one; row 0 is the one before
@@ -229,6 +241,18 @@ class BurstEdges(Carried):
             at = until
             if self._block % LONG == 0:
                 self._end_window()
+
+    def _pass_over(self, count: int) -> None:
+        """Go through blocks that cannot be measured, outside a burst: as `_walk` does, at once."""
+        after = self._block + count
+        windows = after // LONG - self._block // LONG
+        if windows:
+            self._usual.pass_over(windows)
+            self._window_low, self._window_high = math.inf, -math.inf
+            self._window_burst = False
+        if after % LONG:
+            self._window_low = self._window_high = math.nan
+        self._block = after
 
     def _end_window(self) -> None:
         """Learn from a full window of LONG blocks."""

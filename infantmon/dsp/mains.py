@@ -77,6 +77,9 @@ class MainsEdges(Carried):
 
     def _holding(self, blocks: Floats) -> Bools:
         """Tell which blocks hold mains interference, and learn the usual swing."""
+        if np.isnan(blocks).all():  # a hole: nothing is seen in it, and nothing learned
+            self._swings = np.append(self._swings, np.full(len(blocks), math.nan))[-USUAL:]
+            return np.zeros(len(blocks), dtype=np.bool_)
         centred = blocks - blocks.sum(axis=1, keepdims=True) / self._size
         parts = np.einsum("nb,bk->nk", centred, self._shapes).reshape(len(blocks), -1, 3, 2)
         size = 2.0 * np.hypot(parts[..., 0], parts[..., 1])  # peak to peak: at it, below, above

@@ -73,11 +73,21 @@ class MovingSpread(Carried):
         ends = self._ends(before, self._count)
         ends = ends[ends - self._width >= first]
         starts = ends - first - self._width
+        if not self._window[1].any():
+            spreads = self._without_valid(ends, starts)
+            self._window = self._window[:, -self._width :].copy()
+            return spreads
         pieces = [self._windows(starts[at : at + AT_ONCE]) for at in range(0, len(starts), AT_ONCE)]
         spread, counted, led_share = np.concatenate(pieces, axis=1) if pieces else np.empty((3, 0))
         spread[counted < self._valid_share] = math.nan
         self._window = self._window[:, -self._width :].copy()
         return Spreads(ends, spread, led_share)
+
+    def _without_valid(self, ends: Ints, starts: Ints) -> Spreads:
+        """Return windows of which no sample is valid: only what is led is counted."""
+        led = np.concatenate(((0.0,), np.cumsum(self._window[2])))
+        led_share = (led[starts + self._width] - led[starts]) / self._width
+        return Spreads(ends, np.full(len(ends), math.nan), led_share)
 
     def _windows(self, starts: Ints) -> Floats:
         """Return of each window its deviation, and how much of it is valid, and led by beats."""
