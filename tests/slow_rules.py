@@ -187,6 +187,7 @@ class SlowPause(SlowRule):
         return any(since - 0.5 <= s <= end + 2.0 for since, end in over)
 
     def instant(self, s, found):
+        self.between(s)
         self.plain(s)
         self.edges(s)
         self.carried(s)
@@ -257,14 +258,31 @@ class SlowPause(SlowRule):
                 self.condition.onset = self.clock
             self.condition.go("active", self.now)
 
+    def between(self, s):
+        """Where doubtful breaths come to 0.6 of the pause may be an instant between two ticks."""
+        due = self.carried_due()
+        if s - TICK_S < due < s:
+            now, self.now = self.now, min(self.now, due + self.lag)
+            self.carried(due)
+            self.now = now
+
+    def doubted(self):
+        """The doubtful breaths since the last one beyond doubt."""
+        return [time for time, sure in self.heard if not sure and time > self.sure]
+
+    def carried_due(self):
+        """When unusable time and doubtful breaths make a pause: they are at most 0.6 of it."""
+        row = self.doubted()
+        if not row:
+            return self.sure + self.limit
+        return max(self.sure + max(self.limit, (row[-1] - row[0]) / 0.6), row[-1] + 3.0)
+
     def carried(self, s):
         last_sure = self.sure
-        row = [time for time, sure in self.heard if not sure and time > last_sure]
         something_between = self.clock > last_sure
         waits = self.running and something_between and not self.condition.on
-        passed_over = not row or (row[-1] - row[0] <= 0.6 * self.limit and s - row[-1] >= 3.0)
-        if self.carries_over and waits and passed_over and s - last_sure >= self.limit:
-            self.assessed, self.by_doubts = False, bool(row)
+        if self.carries_over and waits and s >= self.carried_due():
+            self.assessed, self.by_doubts = False, bool(self.doubted())
             self.condition.begin(last_sure, self.now, assessable=False)
         self.past_short_row(s)
 

@@ -77,7 +77,7 @@ def of_events():
     few = evidence_standstill.FEW_BEATS
     return [
         f"Up to {BRIDGED_S:.1f} s: bridged; no timer changes",
-        f"take up no more than {passed.SHARE:g} of the limit",
+        f"take up no more than {passed.SHARE:g} of the pause",
         f"nothing follows them for {passed.QUIET_S:g} s",
         f"A silence is {silences.SILENCE_S:g} s without a breath",
         f"and {silences.LONGER:g} usual intervals",

@@ -16,7 +16,7 @@ from infantmon.model.arrays import Bools
 from infantmon.model.carried import Carried
 
 SHARE = 0.6
-"""Doubtful findings in a pause may take up this share of the limit (project's choice)."""
+"""Doubtful findings in a pause may take up this share of it (project's choice)."""
 QUIET_S = 3.0
 """And nothing may follow them for so long, in seconds (project's choice)."""
 
@@ -144,14 +144,14 @@ class PassedOver(Carried):
     def reaches_s(self, limit_s: float) -> float:
         """Return when a pause from the last sure finding on reaches a limit, nothing being found.
 
-        Passing doubts are passed over only where they take up no more than 0.6 of the limit and
+        Passing doubts are passed over only where they take up no more than 0.6 of the pause and
         nothing has followed them for a while: a movement is no pause, nor is a sigh that ends one.
+        It is a share of the pause, not of the limit, so that a shorter limit lists it too.
         """
         if self._from_s == math.inf:
             return self.sure_s + limit_s
-        if self._to_s - self._from_s > SHARE * limit_s:
-            return math.inf
-        return max(self.sure_s + limit_s, self._to_s + QUIET_S)
+        least_s = max(limit_s, (self._to_s - self._from_s) / SHARE)
+        return max(self.sure_s + least_s, self._to_s + QUIET_S)
 
     def reaches_past_row_s(self, limit_s: float) -> float:
         """Return when a pause around the present row reaches a limit, if the row is short."""
