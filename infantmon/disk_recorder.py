@@ -16,7 +16,7 @@ import numpy.typing as npt
 
 from infantmon import disk_tables as disk
 from infantmon.errors import InfantmonError, StateError, require_between
-from infantmon.event_store import EventStore, OverwrittenOfKind, StoredEvent, Waveform
+from infantmon.event_store import EventStore, StoredEvent, Waveform
 from infantmon.model.arrays import Floats, as_samples
 from infantmon.model.carried import decode, encode
 from infantmon.model.clock import Clock
@@ -41,7 +41,7 @@ class DiskRecorder:
     -----
     Bounded: the latest `most_events` events are held, with windows of at most `longest_s`, and
     `back_s` of samples; the oldest events make room first, and `store` tells how many of each
-    kind, and from when to when.
+    kind, from when to when, and lists the latest `MOST_LISTED` of them one by one.
 
     One process at a time; SQLite refuses a second writer.
     """
@@ -283,9 +283,7 @@ class DiskRecorder:
     def store(self) -> EventStore:
         """The events that are held with their waveforms, and what was overwritten."""
         stored = tuple(self._stored(*row) for row in disk.events(self._tables))
-        rows = self._tables.execute("SELECT * FROM overwritten ORDER BY kind")
-        gone = {kind: OverwrittenOfKind(*told) for kind, *told in rows}
-        return EventStore(stored, gone)
+        return EventStore(stored, *disk.overwritten(self._tables))
 
     # Inside a transaction ----------------------------------------------------------------------
 
@@ -307,15 +305,16 @@ class DiskRecorder:
             raise
 
     def _keep(self, changes: list[Change], *, save: bool = False) -> None:
+        most = int(self._settings["most_events"])
         for change in changes:
             self._count += 1
             disk.put_change(self._tables, self._count, change)
             if change.event is not None:
                 self._put(change.event, change.known_s)
+                # at once, so that what is told of it does not hang on how the samples were cut
+                earliest_s = disk.overwrite_oldest(self._tables, most)
+                self._trimmed_s = min(self._trimmed_s, earliest_s)
         if changes:
-            most = int(self._settings["most_events"])
-            earliest_s = disk.overwrite_oldest(self._tables, most)
-            self._trimmed_s = min(self._trimmed_s, earliest_s)
             oldest = self._count - CHANGES_AN_EVENT * most
             self._tables.execute("DELETE FROM changes WHERE number <= ?", (oldest,))
         if save or self._monitor.state.reached_s >= self._saved_s + SAVE_EVERY_S:

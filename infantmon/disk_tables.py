@@ -15,11 +15,12 @@ from pathlib import Path
 import numpy as np
 
 from infantmon.errors import StateError
+from infantmon.event_store import MOST_LISTED, Overwritten, OverwrittenOfKind
 from infantmon.model.arrays import Floats
 from infantmon.model.carried import decode, encode
 from infantmon.model.event import Change, Event
 
-STORE_FORMAT = 1
+STORE_FORMAT = 2
 _APPLICATION = 0x494E464D  # tells our files from other SQLite files
 _FLOAT = np.dtype("<f8")
 
@@ -39,6 +40,8 @@ CREATE TABLE IF NOT EXISTS events (
   until_s REAL NOT NULL, body BLOB NOT NULL);
 CREATE TABLE IF NOT EXISTS overwritten (
   kind TEXT PRIMARY KEY, count INTEGER NOT NULL, first_onset_s REAL, last_onset_s REAL);
+CREATE TABLE IF NOT EXISTS overwritten_events (
+  number INTEGER PRIMARY KEY, kind TEXT NOT NULL, onset_s REAL NOT NULL, end_s REAL);
 """
 
 
@@ -184,22 +187,42 @@ def events(tables: sqlite3.Connection) -> list[tuple[Event, float, float]]:
 
 
 def overwrite_oldest(tables: sqlite3.Connection, most: int) -> float:
-    """Drop events beyond so many, the oldest first, and tally them; return the earliest window."""
+    """Drop events beyond so many, the oldest first, and tell them; return the earliest window.
+
+    They are tallied by kind, and the latest `MOST_LISTED` of them listed one by one.
+    """
     (held,) = tables.execute("SELECT count(*) FROM events").fetchone()
     if held <= most:
         return math.inf
-    asked = "SELECT number, kind, onset_s, from_s FROM events ORDER BY number LIMIT ?"
+    asked = "SELECT number, kind, onset_s, end_s, from_s FROM events ORDER BY number LIMIT ?"
     earliest_s = math.inf
-    for number, kind, onset_s, from_s in tables.execute(asked, (held - most,)).fetchall():
+    for number, kind, onset_s, end_s, from_s in tables.execute(asked, (held - most,)).fetchall():
         tables.execute(
             "INSERT INTO overwritten VALUES (?, 1, ?, ?) ON CONFLICT (kind) DO UPDATE SET "
             "count=count+1, first_onset_s=min(first_onset_s, excluded.first_onset_s), "
             "last_onset_s=max(last_onset_s, excluded.last_onset_s)",
             (kind, onset_s, onset_s),
         )
+        listed = (number, kind, onset_s, end_s)
+        tables.execute("INSERT INTO overwritten_events VALUES (?, ?, ?, ?)", listed)
         tables.execute("DELETE FROM events WHERE number=?", (number,))
         earliest_s = min(earliest_s, from_s)
+    tables.execute(
+        "DELETE FROM overwritten_events WHERE number NOT IN "
+        "(SELECT number FROM overwritten_events ORDER BY number DESC LIMIT ?)",
+        (MOST_LISTED,),
+    )
     return earliest_s
+
+
+def overwritten(
+    tables: sqlite3.Connection,
+) -> tuple[dict[str, OverwrittenOfKind], tuple[Overwritten, ...]]:
+    """Return what was overwritten: by kind, and one by one, the oldest first."""
+    by_kind = tables.execute("SELECT * FROM overwritten ORDER BY kind")
+    tallies = {kind: OverwrittenOfKind(*told) for kind, *told in by_kind}
+    rows = tables.execute("SELECT * FROM overwritten_events ORDER BY number")
+    return tallies, tuple(Overwritten(*row) for row in rows)
 
 
 def drop_inputs(

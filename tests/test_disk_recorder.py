@@ -73,13 +73,16 @@ def test_the_store_on_disk_holds_what_the_one_in_memory_holds(samples, expected,
     assert recorder.changes == expected
 
 
-def test_the_oldest_make_room_and_that_is_told(samples, tmp_path):
+@pytest.mark.parametrize("step_s", [8.0, 500.0])
+def test_the_oldest_make_room_and_that_is_told(samples, step_s, tmp_path):
     recorder = DiskRecorder.begin(tmp_path / "a.db", monitor(), most_events=3)
-    for part in chunks(samples, 8.0):
+    for part in chunks(samples, step_s):
         recorder.push(**part)
     store, other = recorder.finish(), in_memory(samples, most_events=3)
     assert [stored.event for stored in store] == [stored.event for stored in other]
     assert dict(store.overwritten) == dict(other.overwritten)
+    assert store.overwritten_events == other.overwritten_events
+    assert len(store.overwritten_events) == store.overwritten_count
     assert store.overwritten_count > 0
 
 
