@@ -206,8 +206,11 @@ class Spans:
 
     def touch(self, start_s: Floats, end_s: Floats) -> Bools:
         """Tell which stretches from start to end have some time in common with a span."""
-        overlap = (start_s[:, np.newaxis] < self.end_s) & (end_s[:, np.newaxis] > self.start_s)
-        return np.asarray(overlap.any(axis=1), dtype=np.bool_)
+        order = np.argsort(self.start_s, kind="stable")
+        # the furthest that any of the first so many spans goes: nothing is compared pair by pair
+        furthest_s = np.concatenate(([-np.inf], np.maximum.accumulate(self.end_s[order])))
+        begun = np.searchsorted(self.start_s[order], end_s, side="left")
+        return np.asarray(furthest_s[begun] > start_s, dtype=np.bool_)
 
     def overlap_s(self, start_s: float, end_s: float) -> float:
         """Return how many seconds of [start, end] lie inside spans."""

@@ -10,9 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from infantmon.model.arrays import Bools, Floats
+from infantmon.model.arrays import Floats
 from infantmon.model.event import SUPPORTED, Event
-from infantmon.model.spans import Spans
 from infantmon.report.reviewed import Reviewed
 from infantmon.report.trend import bin_edges, breathing_rate, pauses
 from infantmon.report.words import length_text, number_text, time_text
@@ -52,7 +51,7 @@ def extremes_of(reviewed: Reviewed) -> tuple[ExtremeRow, ...]:
 
 def _heart(reviewed: Reviewed) -> ExtremeRow:
     rates = reviewed.heart_rate
-    usable = ~_inside(reviewed.contact["ecg"].blocking, rates.time_s)
+    usable = ~reviewed.contact["ecg"].blocking.inside(rates.time_s)
     return _row(
         "averaged heart rate, beats/min",
         rates.time_s[usable],
@@ -122,10 +121,3 @@ def _furthest(
     other = f"{told(at)} (event {inside.number}, {inside.judgement})"
     rest = np.flatnonzero(sure)
     return f"{told(int(rest[place_of(values[rest])]))}; {other}" if len(rest) else other
-
-
-def _inside(spans: Spans, time_s: Floats) -> Bools:
-    """Tell which times lie in a span (spans in order, apart)."""
-    before = np.searchsorted(spans.start_s, time_s, side="right")
-    ended = np.searchsorted(spans.end_s, time_s, side="right")
-    return np.asarray(before > ended, dtype=np.bool_)
