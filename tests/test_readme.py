@@ -53,6 +53,15 @@ def test_the_tour_runs_as_it_stands(tmp_path):
     assert (tmp_path / "review" / "review.html").exists()
 
 
+def test_what_the_page_on_streams_shows_runs(tmp_path):
+    page = (ROOT / "docs" / "streaming.md").read_text()
+    (snippet,) = re.findall(r"```python\n(.*?)```", page, flags=re.DOTALL)
+    done = run(["-c", snippet], tmp_path)
+    assert done.returncode == 0, done.stderr
+    assert "overwritten, the oldest first" in done.stdout
+    assert (tmp_path / "stored.json").exists()
+
+
 @pytest.mark.parametrize("example", EXAMPLES, ids=lambda path: path.stem)
 def test_example_runs_and_says_something(example, tmp_path):
     done = run([str(example)], tmp_path)
