@@ -13,7 +13,7 @@ from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from typing import Any
 
-from infantmon.report.whole_file import write_whole
+from infantmon.formats.files import write_whole
 from infantmon.scoring.tallies import wilson_interval
 
 RUN_VARIABLE = "INFANTMON_BENCHMARK_RUN"

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from infantmon.cli_screen import as_paths, console, say, say_cautions, say_json, say_written
+from infantmon.formats.files import write_whole
 from infantmon.formats.reading import read
 from infantmon.model.prescription import Prescription
 from infantmon.model.recording import Recording
@@ -17,7 +18,6 @@ from infantmon.recorded.judging import JudgedList
 from infantmon.report.decided import conflict_texts
 from infantmon.report.excerpts_page import Excerpts, write_excerpts_page
 from infantmon.report.recorded_files import recorded_csv, recorded_json_text, recorded_text
-from infantmon.report.whole_file import write_whole
 from infantmon.reviewing import review
 from infantmon.version import library_version
 

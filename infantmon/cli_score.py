@@ -23,8 +23,8 @@ from infantmon.cli_screen import (
     writing_to,
 )
 from infantmon.errors import ArgumentError
+from infantmon.formats.files import write_whole
 from infantmon.report.plain_table import plain_table
-from infantmon.report.whole_file import write_whole
 from infantmon.scorecard.card import Card
 from infantmon.scorecard.comparison import Moved, compare, read_stored
 from infantmon.scorecard.gates import Gate, Verdict, judge, parse_gates

@@ -14,8 +14,8 @@ from rich.text import Text
 
 from infantmon.cli_screen import AsJson, Quiet, console, progress, say, say_json
 from infantmon.errors import InfantmonError
+from infantmon.formats.files import write_whole
 from infantmon.report.cautions import CAUTIONS
-from infantmon.report.whole_file import write_whole
 from infantmon.selftest.bench import RECORDINGS_VARIABLE, Bench, run_bench
 from infantmon.selftest.export import as_html, as_json, notes
 from infantmon.selftest.row import FALLS_SHORT, NOT_RUN, PASS, Row

@@ -220,8 +220,8 @@ class Review:
         ------
         ArgumentError
             If `least_hours` is not between 0 and 24 h.
-        OSError
-            If the file cannot be written.
+        ArgumentError
+            If the folder does not exist, or nothing can be written to it.
         """
         shown = self if identity else self.without_identity()
         tried = sweep(self.findings, what_if)
@@ -239,8 +239,8 @@ class Review:
 
         Raises
         ------
-        OSError
-            If the file cannot be written.
+        ArgumentError
+            If the folder does not exist, or nothing can be written to it.
         """
         write_json(self if identity else self.without_identity(), path)
 

@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 from invented_review import InventedReview, invented_review, many_events
 
+from infantmon.errors import ArgumentError
 from infantmon.model.channel import Channel
 from infantmon.model.event import NOT_ASSESSABLE, Event, Evidence
 from infantmon.model.prescription import Prescription
@@ -288,7 +289,7 @@ def test_page_is_written_whole_or_not_at_all(review: InventedReview, tmp_path: P
 
 
 def test_missing_folder_is_an_error(review: InventedReview, tmp_path: Path) -> None:
-    with pytest.raises(FileNotFoundError):
+    with pytest.raises(ArgumentError, match=r"folder .*nowhere does not exist"):
         write_review_page(review, tmp_path / "nowhere" / "page.html")
 
 

@@ -14,6 +14,7 @@ import numpy as np
 
 from infantmon.corpus.dataset import DONE, Dataset, half_written
 from infantmon.errors import RecordingError
+from infantmon.formats.files import write_whole
 from infantmon.formats.parquet_table import arrow_package
 from infantmon.model.arrays import Floats
 from infantmon.model.prescription import Prescription
@@ -21,7 +22,6 @@ from infantmon.model.recording import ROLE_WORDS
 from infantmon.report.cautions import BLIND_SPOT, CAUTIONS, NOTICE, SHORT_NOTICE
 from infantmon.report.rendering import templates_of
 from infantmon.report.summary import limit_rows
-from infantmon.report.whole_file import write_whole
 from infantmon.version import library_version
 
 AGES = (

@@ -7,9 +7,9 @@ from pathlib import Path
 
 from infantmon.downloads.summary import DownloadsSummary
 from infantmon.downloads.telling import JUDGEMENTS, downloads_json_text, downloads_plain
+from infantmon.formats.files import write_whole
 from infantmon.report.cautions import CAUTIONS
 from infantmon.report.rendering import templates_of
-from infantmon.report.whole_file import write_whole
 
 
 def downloads_html(summary: DownloadsSummary, *, identity: bool = False) -> str:
@@ -49,8 +49,8 @@ def write_downloads(
 
     Raises
     ------
-    OSError
-        If they cannot be written.
+    ArgumentError
+        If the folder does not exist, or nothing can be written to it.
     """
     place = Path(folder)
     place.mkdir(parents=True, exist_ok=True)

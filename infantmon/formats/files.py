@@ -142,3 +142,23 @@ def written_whole(folder: Path, names: Sequence[str]) -> Iterator[Path]:
             (scratch / name).replace(folder / name)
     finally:
         shutil.rmtree(scratch, ignore_errors=True)
+
+
+def write_whole(path: str | os.PathLike[str], text: str) -> None:
+    """Write a text file in UTF-8; if that fails, what stood there before still stands there.
+
+    Parameters
+    ----------
+    path : str or path
+        The file.
+    text : str
+        What it is to hold.
+
+    Raises
+    ------
+    ArgumentError
+        If the folder does not exist or cannot be written to.
+    """
+    target = Path(path)
+    with written_whole(target.parent, (target.name,)) as scratch:
+        (scratch / target.name).write_text(text, encoding="utf-8", newline="\n")

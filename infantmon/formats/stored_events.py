@@ -19,7 +19,7 @@ from infantmon.event_store import (
     StoredEvent,
     Waveform,
 )
-from infantmon.formats.files import readable_file, told_clearly, written_whole
+from infantmon.formats.files import readable_file, told_clearly, write_whole, written_whole
 from infantmon.formats.parquet_table import arrow_package, arrow_told
 from infantmon.model.arrays import Floats
 from infantmon.model.event import Event, Evidence, UnusableStretch
@@ -44,7 +44,6 @@ def write_stored_events(store: EventStore, path: str | Path) -> None:
     ArgumentError
         If the folder does not exist.
     """
-    target = Path(path)
     plain = {
         "format": FORMAT,
         "notice": NOTICE,
@@ -52,8 +51,7 @@ def write_stored_events(store: EventStore, path: str | Path) -> None:
         "events": [_plain_event(stored) for stored in store],
     }
     text = json.dumps(_in_words(plain), allow_nan=False, ensure_ascii=False)
-    with written_whole(target.parent, (target.name,)) as scratch:
-        (scratch / target.name).write_text(text, encoding="utf-8")
+    write_whole(path, text)
 
 
 def read_stored_events(path: str | Path) -> EventStore:

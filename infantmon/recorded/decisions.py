@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from infantmon.errors import ArgumentError, RecordingError
-from infantmon.formats.files import readable_file, told_clearly, written_whole
+from infantmon.formats.files import readable_file, told_clearly, write_whole
 from infantmon.model.event import Event
 from infantmon.recorded.event import RecordedEvent
 from infantmon.scoring.agreement import Agreement, cohen_kappa
@@ -243,12 +243,10 @@ class Decisions:
         ArgumentError
             If the folder does not exist.
         """
-        target = Path(path)
         rows = [dataclasses.asdict(made) for made in self._made]
         plain = {"format": FORMAT, "notice": NOTICE, "decisions": rows}
         text = json.dumps(plain, allow_nan=False, ensure_ascii=False, indent=1)
-        with written_whole(target.parent, (target.name,)) as scratch:
-            (scratch / target.name).write_text(text + "\n", encoding="utf-8")
+        write_whole(path, text + "\n")
 
     @classmethod
     def read(cls, path: str | Path) -> Decisions:

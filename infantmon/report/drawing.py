@@ -6,6 +6,7 @@ import os
 from dataclasses import dataclass
 
 from infantmon.errors import ArgumentError
+from infantmon.formats.files import write_whole
 from infantmon.model.event import Event
 from infantmon.recorded.event import RecordedEvent
 from infantmon.report.alarm import alarm_times
@@ -14,7 +15,6 @@ from infantmon.report.rendering import templates_for
 from infantmon.report.reviewed import Reviewed
 from infantmon.report.strip import strip_of
 from infantmon.report.timeline import timelines_of
-from infantmon.report.whole_file import write_whole
 
 
 @dataclass(frozen=True)
@@ -44,8 +44,8 @@ class Drawing:
         ------
         ArgumentError
             If the file name does not end in .svg: no other format is written.
-        OSError
-            If the file cannot be written.
+        ArgumentError
+            If the folder does not exist, or nothing can be written to it.
         """
         if not os.fspath(path).lower().endswith(".svg"):
             raise ArgumentError(f"the file is {os.fspath(path)}; drawings are saved as .svg only.")

@@ -10,12 +10,11 @@ from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from infantmon.formats.files import written_whole
+from infantmon.formats.files import write_whole, written_whole
 from infantmon.formats.parquet_table import arrow_package
 from infantmon.model.event import Event
 from infantmon.report.cautions import SHORT_NOTICE
 from infantmon.report.export import finite
-from infantmon.report.whole_file import write_whole
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -81,8 +80,8 @@ def write_events_csv(events: Iterable[Event], path: str | os.PathLike[str]) -> N
 
     Raises
     ------
-    OSError
-        If the file cannot be written.
+    ArgumentError
+        If the folder does not exist, or nothing can be written to it.
     """
     write_whole(path, events_table(events).to_csv(index=False, lineterminator="\n"))
 

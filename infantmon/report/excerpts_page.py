@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Mapping
 
+from infantmon.formats.files import write_whole
 from infantmon.model.event import Event
 from infantmon.model.prescription import Prescription
 from infantmon.recorded.decisions import Decisions
@@ -17,7 +18,6 @@ from infantmon.report.rendering import templates_with
 from infantmon.report.reviewed import Reviewed
 from infantmon.report.strip import Strip, column_for
 from infantmon.report.summary import limit_rows
-from infantmon.report.whole_file import write_whole
 
 TITLE = "Recorded events of a folder"
 
@@ -127,7 +127,7 @@ def write_excerpts_page(
 
     Raises
     ------
-    OSError
-        If the file cannot be written.
+    ArgumentError
+        If the folder does not exist, or nothing can be written to it.
     """
     write_whole(path, excerpts_page(judged, excerpts, decisions, plan, identity=identity))

@@ -11,12 +11,12 @@ from typing import Any
 
 import numpy as np
 
+from infantmon.formats.files import write_whole
 from infantmon.model.channel import Channel
 from infantmon.model.event import Event
 from infantmon.model.spans import Reason, Spans
 from infantmon.report.cautions import NOTICE
 from infantmon.report.reviewed import Reviewed
-from infantmon.report.whole_file import write_whole
 
 FORMAT = 1
 """Raised when a field changes its meaning or goes away."""
@@ -34,8 +34,8 @@ def write_json(reviewed: Reviewed, path: str | os.PathLike[str]) -> None:
 
     Raises
     ------
-    OSError
-        If the file cannot be written.
+    ArgumentError
+        If the folder does not exist, or nothing can be written to it.
     """
     write_whole(path, events_as_json(reviewed) + "\n")
 

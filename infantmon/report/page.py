@@ -6,6 +6,7 @@ import os
 from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 
+from infantmon.formats.files import write_whole
 from infantmon.model.event import NOT_ASSESSABLE, Event
 from infantmon.model.prescription import KINDS, Prescription
 from infantmon.model.recording import ROLE_WORDS
@@ -32,7 +33,6 @@ from infantmon.report.summary import (
 )
 from infantmon.report.timeline import timelines_of
 from infantmon.report.what_if import Tried, what_if_of
-from infantmon.report.whole_file import write_whole
 from infantmon.report.window import LEAD_MOST_S, LEAD_S, TAIL_S
 from infantmon.report.words import hours_text
 
@@ -93,8 +93,8 @@ def write_review_page(
     ------
     ArgumentError
         If `least_hours` is not between 0 and 24 h.
-    OSError
-        If the file cannot be written.
+    ArgumentError
+        If the folder does not exist, or nothing can be written to it.
     """
     text = review_page(reviewed, title=title, least_hours=least_hours, what_if=what_if)
     write_whole(path, text)
