@@ -49,6 +49,7 @@ from infantmon.model.spans import BRIDGED_S
 from infantmon.recorded import small_swings
 from infantmon.report.page import MOST_STRIPS
 from infantmon.stages import apnea_probability, breaths, contact
+from infantmon.stages.bandpass import LOWEST_ECG_HZ, EcgBandPassSettings
 from infantmon.stages.breaths import BreathDetector, BreathSettings
 from infantmon.stages.cardiac_artifact import REMEMBERED_S, CardiacArtifactRejector
 from infantmon.stages.contact import ContactDetector, ContactSettings
@@ -143,7 +144,19 @@ def of_corpus():
     ]
 
 
+def of_stages():
+    low, high = qrs_envelope.BAND_HZ
+    band = EcgBandPassSettings(250.0)
+    return [
+        f"its default of {band.low_hz:g} to {band.high_hz:g} Hz",
+        f"every rate from {LOWEST_ECG_HZ:g} Hz on",
+        f"R peaks are found in a band of their own, {low:g} to {high:g} Hz",
+        f"EcgBandPassSettings(rate_hz, low_hz={low}, high_hz={high})",
+    ]
+
+
 PAGES = {
+    "stages": of_stages(),
     "streaming": of_streaming(),
     "corpus": of_corpus(),
     "events": of_events(),

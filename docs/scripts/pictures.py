@@ -102,7 +102,11 @@ def bandpass() -> Figure:
     figure, (ecg, impedance) = _rows(2, 1.7, share=False)
     hz = np.linspace(1.0, 60.0, 240)
     ecg.plot(hz, _gain(EcgBandPass(EcgBandPassSettings(250.0)), 250.0, hz), color=INK)
-    ecg.set(ylabel="gain", title="ECG at 250 Hz", xlabel="Hz")
+    ecg.set(
+        ylabel="gain",
+        title="ECG at 250 Hz: 8 to 25 Hz by default, not the band in which R peaks are found",
+        xlabel="Hz",
+    )
     hz = np.linspace(0.05, 6.0, 240)
     band = ImpedanceBandPass(ImpedanceBandPassSettings(62.5))
     impedance.plot(hz, _gain(band, 62.5, hz), color=INK)

@@ -47,7 +47,14 @@ class EcgBandPassSettings:
     start_s : float
         Time of the first sample, in seconds from the recording's start.
     low_hz, high_hz : float
-        Edges at which the amplitude is down to 0.71 (-3 dB).
+        Edges at which the amplitude is down to 0.71 (-3 dB). The defaults are no band of the
+        detector: they fit every rate from 60 Hz on, which 35 Hz does not. ``low_hz=10.0,
+        high_hz=35.0`` is what `RPeakDetector` looks at, from about 100 Hz on.
+
+    Raises
+    ------
+    ArgumentError
+        If the rate is too low, or the band does not lie between 0 and half the rate.
     """
 
     rate_hz: float
@@ -77,7 +84,10 @@ class EcgBandPass(Stage):
 
     Notes
     -----
-    For use by itself: `RPeakDetector` has a band of its own, 10 to 35 Hz at a lower rate.
+    For use by itself, to show an ECG or to build on: nothing in the chain reads it. `RPeakDetector`
+    has a band of its own, 10 to 35 Hz (less where the rate is below 97 Hz) after averaging down to
+    100 to 200 Hz. That was chosen for the narrow complexes of infants; the 8 to 25 Hz here are the
+    project's choice for a band that every rate allows.
 
     Output sample k is ready with input sample k. Its times are moved back by the filter's group
     delay in the middle of the band (`delay_s`), so that a QRS is where it was. The first level is
