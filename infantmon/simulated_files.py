@@ -7,8 +7,10 @@ import os
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 
 from infantmon.formats.files import written_whole
 from infantmon.formats.streamed import StreamedChannel, stream_arrays
@@ -22,12 +24,13 @@ from infantmon.formats.wfdb_annotations import (
     Annotation,
     write_annotations,
 )
-from infantmon.model.arrays import Floats
+from infantmon.model.arrays import Floats, Ints
 from infantmon.simulate.event_list import true_events
 from infantmon.simulate.night import InventedInfant
 from infantmon.simulate.scenario_file import scenario_to_toml
 
 CHUNK_S = 60.0
+AT_ONCE = 4096  # marks that are Python's numbers at one time
 NAME = "night"
 _PATH = str | os.PathLike[str]
 
@@ -132,7 +135,7 @@ def write_simulated(
     Beside the samples: `beats.csv`, `breaths.csv` and `events.csv`, true times in seconds, with the
     sample number on the channel's own clock; and `scenario.toml`, from which the same night can be
     made again. With WFDB the same marks are annotations: ``.atr`` beats, ``.breaths``, ``.events``.
-    Memory: the marks of the whole night (about 100 MB a day) and a minute of samples.
+    Memory: what is true of the whole night, as arrays (about 50 MB a day), and a minute of samples.
     """
     night = _Night(infant, Path(folder), progress if progress is not None else _silent)
     return [*writer(night), *_truth_files(night)]
@@ -142,10 +145,12 @@ def _annotated(night: _Night) -> list[Path]:
     scenario, truth = night.infant.scenario, night.infant.truth
     beats = _samples(night, "ecg", truth.beat_s, scenario.ecg_hz)
     breaths = _samples(night, "impedance", truth.breath_s, scenario.impedance_hz)
-    codes = np.where(truth.beat_ectopic, VENTRICULAR, NORMAL).tolist()
-    beat_marks = [Annotation(s, code) for s, code in zip(beats, codes, strict=True)]
-    told = ["obstructed" if no_flow else "" for no_flow in truth.breath_obstructed.tolist()]
-    breath_marks = [Annotation(s, NOTE, text) for s, text in zip(breaths, told, strict=True)]
+    codes = np.where(truth.beat_ectopic, VENTRICULAR, NORMAL)
+    beat_marks = (Annotation(s, code) for s, code in _rows(beats, codes))
+    breath_marks = (
+        Annotation(s, NOTE, "obstructed" if no_flow else "")
+        for s, no_flow in _rows(breaths, truth.breath_obstructed)
+    )
     sides = []
     for event in true_events(truth):
         detail = f"{event.kind}: {event.detail}" if event.detail else event.kind
@@ -153,7 +158,9 @@ def _annotated(night: _Night) -> list[Path]:
     sides = sorted((time_s, text) for time_s, text in sides if time_s >= 0.0)
     places = _samples(night, "ecg", np.array([time_s for time_s, _ in sides]), scenario.ecg_hz)
     texts = [text for _, text in sides]
-    event_marks = [Annotation(s, NOTE, text) for s, text in zip(places, texts, strict=True)]
+    event_marks = [
+        Annotation(s, NOTE, text) for s, text in zip(places.tolist(), texts, strict=True)
+    ]
     stem = night.folder / NAME
     return [
         write_annotations(beat_marks, stem.with_suffix(".atr"), rate_hz=scenario.ecg_hz),
@@ -164,10 +171,20 @@ def _annotated(night: _Night) -> list[Path]:
     ]
 
 
-def _samples(night: _Night, role: str, time_s: Floats, rate_hz: float) -> list[int]:
+def _samples(night: _Night, role: str, time_s: Floats, rate_hz: float) -> Ints:
     """Return the nearest samples to true times (s) on a channel's own clock."""
     recorded = night.infant.scenario.recorded_s(role, time_s)
-    return [int(number) for number in np.rint(recorded * rate_hz)]
+    return np.rint(recorded * rate_hz).astype(np.int64)
+
+
+def _rows(*columns: npt.NDArray[Any]) -> Iterator[tuple[Any, ...]]:
+    """Yield the rows of some columns, a few at a time as Python's numbers.
+
+    Those of a whole night together would take many times the memory of the columns.
+    """
+    for first in range(0, len(columns[0]), AT_ONCE):
+        some = (column[first : first + AT_ONCE].tolist() for column in columns)
+        yield from zip(*some, strict=True)
 
 
 def _truth_files(night: _Night) -> list[Path]:
@@ -177,21 +194,23 @@ def _truth_files(night: _Night) -> list[Path]:
     tables: dict[str, tuple[list[str], Iterator[tuple[object, ...]]]] = {
         "beats.csv": (
             ["time_s", "ecg_sample", "ectopic"],
-            zip(_told(truth.beat_s), beats, truth.beat_ectopic.astype(int).tolist(), strict=True),
+            (
+                (f"{time_s:.6f}", sample, int(ectopic))
+                for time_s, sample, ectopic in _rows(truth.beat_s, beats, truth.beat_ectopic)
+            ),
         ),
         "breaths.csv": (
             ["time_s", "impedance_sample", "size_ohm", "obstructed"],
-            zip(
-                _told(truth.breath_s),
-                breaths,
-                _told(truth.breath_size_ohm),
-                truth.breath_obstructed.astype(int).tolist(),
-                strict=True,
+            (
+                (f"{time_s:.6f}", sample, f"{size_ohm:.6f}", int(obstructed))
+                for time_s, sample, size_ohm, obstructed in _rows(
+                    truth.breath_s, breaths, truth.breath_size_ohm, truth.breath_obstructed
+                )
             ),
         ),
         "events.csv": (
             ["kind", "start_s", "end_s", "detail"],
-            iter(
+            (
                 (event.kind, f"{event.start_s:.6f}", f"{event.end_s:.6f}", event.detail)
                 for event in true_events(truth)
             ),
@@ -207,10 +226,6 @@ def _truth_files(night: _Night) -> list[Path]:
         text = scenario_to_toml(scenario, seed=night.infant.seed)
         (scratch / "scenario.toml").write_text(text, encoding="utf-8")
     return [night.folder / name for name in names]
-
-
-def _told(values: Floats) -> list[str]:
-    return [f"{value:.6f}" for value in values.tolist()]
 
 
 def _silent(share: float) -> None:

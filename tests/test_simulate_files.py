@@ -2,6 +2,7 @@
 
 import dataclasses
 import re
+import tracemalloc
 from pathlib import Path
 
 import numpy as np
@@ -10,6 +11,7 @@ import pytest
 import infantmon as im
 from benchmarks import simulate_day
 from infantmon import simulate as sim
+from infantmon import simulated_files
 from infantmon.cli import main
 from infantmon.cli_simulate import Format
 from infantmon.errors import ArgumentError
@@ -392,3 +394,20 @@ def test_the_scenario_of_the_guide_can_be_made():
     scenario, seed = scenario_from_toml(text)
     assert seed == 1
     assert sim.InventedInfant(scenario, 1).truth.obstructions.mixed.tolist() == [True]
+
+
+def test_marks_are_written_without_holding_them_all(tmp_path):
+    """Arrays alone: more beats cost a few numbers each, and no objects (they took 180 bytes)."""
+
+    def peak_and_beats(hours: float) -> tuple[int, int]:
+        infant = sim.InventedInfant(sim.Scenario(3600.0 * hours, 250.0, 62.5), 1)
+        beats = len(infant.truth.beat_s) + len(infant.truth.breath_s)
+        tracemalloc.start()
+        try:
+            write_simulated(infant, tmp_path, simulated_files._annotated)
+            return tracemalloc.get_traced_memory()[1], beats
+        finally:
+            tracemalloc.stop()
+
+    (less, few), (more, many) = peak_and_beats(1.0), peak_and_beats(4.0)
+    assert (more - less) / (many - few) < 60.0

@@ -9,8 +9,9 @@ from __future__ import annotations
 
 import os
 from array import array
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from itertools import chain
 from pathlib import Path
 from typing import Any
 
@@ -97,14 +98,14 @@ class Annotations:
 
 
 def write_annotations(
-    annotations: Sequence[Annotation], path: str | os.PathLike[str], *, rate_hz: float
+    annotations: Iterable[Annotation], path: str | os.PathLike[str], *, rate_hz: float
 ) -> Path:
     """Write marks in the MIT format; return the path.
 
     Parameters
     ----------
-    annotations : sequence of Annotation
-        In order of their samples.
+    annotations : iterable of Annotation
+        In order of their samples; each is written as it comes, so they need not be held together.
     path : str or path
         The file; its suffix is the annotator's name.
     rate_hz : float
@@ -120,9 +121,12 @@ def write_annotations(
     rate = require_rate(rate_hz)
     target = Path(path)
     stated = f"{_RESOLUTION}{repr(rate).removesuffix('.0')}"
-    with written_whole(target.parent, (target.name,)) as scratch:
-        blocks = _words([Annotation(0, NOTE, stated), *annotations])
-        (scratch / target.name).write_bytes(b"".join(blocks) + b"\x00\x00")
+    with (
+        written_whole(target.parent, (target.name,)) as scratch,
+        (scratch / target.name).open("wb") as file,
+    ):
+        file.writelines(_words(chain([Annotation(0, NOTE, stated)], annotations)))
+        file.write(b"\x00\x00")
     return target
 
 
@@ -259,7 +263,7 @@ def _signed(value: int, bits: int) -> int:
     return kept - (1 << bits) if kept >> (bits - 1) else kept
 
 
-def _words(annotations: Sequence[Annotation]) -> Iterator[bytes]:
+def _words(annotations: Iterable[Annotation]) -> Iterator[bytes]:
     at, channel, number = 0, 0, 0
     for mark in annotations:
         step = mark.sample - at
