@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import re
+from importlib.resources import files
 
 import numpy as np
 import pytest
@@ -15,6 +16,7 @@ from infantmon.model.event import Change, Event
 from infantmon.model.spans import Reason, Spans
 from infantmon.report.alarm import AlarmTimes, alarm_times
 from infantmon.report.drawing import draw_event
+from infantmon.report.page import review_page
 from infantmon.report.panel import outside, shades_of
 from infantmon.report.scale import Scale, nice_step, range_of
 from infantmon.report.strip import LEFT, RIGHT, strip_of
@@ -309,3 +311,24 @@ def test_the_moment_at_which_a_limit_was_reached_is_drawn() -> None:
     assert reached.words == "limit 20 s"
     assert reached.x == apnea.window.x(review.events[0].onset_s + 20.0)
     assert "reached" not in [moment.style for moment in slow.moments]  # its limit is a line
+
+
+@pytest.mark.parametrize("words", ["shade", "limit", "moment", "bar", "break"])
+def test_words_over_a_trace_have_a_rim_of_paper(words: str) -> None:
+    """So that they can be read where the trace or a hatching runs through them."""
+    css = (files("infantmon.report") / "templates" / "drawing.css").read_text(encoding="utf-8")
+    rules = re.findall(r"([^{}]+)\{([^}]*)\}", css)
+    told = " ".join(
+        what
+        for whom, what in rules
+        if f".drawn .{words}-text" in [w.strip() for w in whom.split(",")]
+    )
+    assert "paint-order: stroke; stroke: var(--paper)" in told
+    assert "dasharray" not in told
+
+
+def test_the_page_says_what_a_lowest_rate_counts() -> None:
+    """One long interval may lie below every averaged rate: 19 beside 65 a minute, say."""
+    page = review_page(invented_review())
+    assert ">extreme rate</th>" in page
+    assert "one long interval may be lower than any averaged rate" in page

@@ -41,7 +41,7 @@ def effort_free_s(case: Case) -> float | None:
 def with_extreme_rate(
     event: Event, case: Case, averaging: tuple[int | None, float | None]
 ) -> Event:
-    """Return a heart-rate event with the extreme of the averaged rate inside it."""
+    """Return a heart-rate event with the extreme rate inside it."""
     spans = case.history.spans("ecg", case.known_s, BLOCKING)
     beats = case.history.beats(event.onset_s - 2 * BEFORE_S, case.until_s + HAIR_S, case.known_s)
     time_s = beats.time_s[~spans.inside(beats.time_s)]

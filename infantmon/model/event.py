@@ -77,7 +77,9 @@ class Event:
     effort_free_s : float or None
         Of an apnea: the part from edge to edge without effort; never compared with the limit.
     lowest_bpm, highest_bpm : float or None
-        Of a heart-rate event: the extremes of the averaged rate, in beats a minute.
+        Of a heart-rate event: the extremes of the averaged rate, in beats a minute. The lowest
+        counts the time without a beat, too, as the rule does: it is that of the longest interval
+        in the event, where this is longer than any average.
     unusable : tuple of UnusableStretch
         Stretches inside it that could not be used.
     """

@@ -68,7 +68,7 @@ class KindSummary:
     counts : tuple of int
         How many events there are of each judgement, in the order of `JUDGEMENTS`.
     longest, extreme, share : str
-        Longest event, extreme of the averaged rate, share of the usable time, in words. What is
+        Longest event, extreme rate, share of the usable time, in words. What is
         not of a supported event says so, and stands behind that of the supported ones.
     brief : int
         How many excursions ended before they went active.
@@ -170,7 +170,7 @@ def event_length_s(event: Event, recorded_s: float) -> float:
 
 
 def extreme_of(events: Sequence[Event]) -> str:
-    """Return the lowest and highest averaged rate of some events of one kind."""
+    """Return the lowest and highest rate of some events of one kind."""
     lowest = [event for event in events if event.lowest_bpm is not None]
     highest = [event for event in events if event.highest_bpm is not None]
     kind = events[0].kind if events else ""

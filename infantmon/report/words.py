@@ -73,7 +73,7 @@ def extreme_bpm(event: Event) -> float | None:
 
 
 def extreme_text(event: Event) -> str:
-    """Return the extreme of the averaged rate of a heart-rate event, or nothing."""
+    """Return the extreme rate of a heart-rate event, or nothing."""
     bpm = extreme_bpm(event)
     if bpm is None:
         return ""
