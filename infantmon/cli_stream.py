@@ -6,6 +6,7 @@ import contextlib
 import itertools
 import json as json_text
 import os
+import shlex
 import signal
 import sys
 from collections.abc import Callable, Iterator, Mapping
@@ -15,13 +16,14 @@ from typing import Annotated, Any, BinaryIO
 
 import typer
 
-from infantmon.cli_screen import not_watched_lines
+from infantmon.cli_screen import Ecg2Name, EcgName, ImpedanceName, not_watched_lines
 from infantmon.disk_recorder import DiskRecorder
-from infantmon.errors import InfantmonError
+from infantmon.errors import ArgumentError, InfantmonError
 from infantmon.formats.reading import read
 from infantmon.framed import FrameReader, frames_of
 from infantmon.model.event import Change
 from infantmon.model.prescription import Prescription
+from infantmon.model.recording import Recording
 from infantmon.monitor import Monitor
 from infantmon.report.cautions import NOTICE
 from infantmon.report.export import finite
@@ -67,6 +69,11 @@ def add_stream(app: typer.Typer) -> None:
 
         A frame: {"time_s": 12.0, "ecg": [0.01, 0.02], "impedance": [512.3, null]}
         """
+        if ecg_hz is None and impedance_hz is None and ecg2_hz is None:
+            raise ArgumentError(
+                "no channel is announced; give --ecg-hz, --impedance-hz or both, in samples a "
+                "second."
+            )
         monitor = Monitor(
             Prescription.from_toml(prescription),
             ecg_hz=ecg_hz, impedance_hz=impedance_hz, ecg2_hz=ecg2_hz,
@@ -77,17 +84,41 @@ def add_stream(app: typer.Typer) -> None:
 
     @app.command(short_help="A recording as frames, at real pace or faster.", epilog=EXAMPLES)
     def replay(
-        record: Annotated[str, typer.Argument(help="WFDB record, .edf, .bdf, .csv or .parquet.")],
+        record: Annotated[
+            list[str],
+            typer.Argument(
+                help="WFDB record, .edf, .bdf, .csv or .parquet; several are joined in time, or "
+                "side by side if of other channels."
+            ),
+        ],
+        ecg: EcgName = None,
+        ecg2: Ecg2Name = None,
+        impedance: ImpedanceName = None,
         pace: Annotated[
             float, typer.Option(help="Times real pace; 0 does not wait.", min=0.0)
         ] = 1.0,
         step_s: Annotated[float, typer.Option(help="Seconds a frame.")] = 1.0,
     ) -> None:
-        """Print a recording as frames for the stream command. Bench use only."""
+        """Print a recording as frames for the stream command. Bench use only.
+
+        Its rates and units are told on standard error, as the stream command takes them.
+        """
         with _closed_pipes():
-            for line in frames_of(read(record), step_s=step_s, pace=pace or None):
+            recording = read(*record, ecg=ecg, ecg2=ecg2, impedance=impedance)
+            typer.echo(f"infantmon stream {_announced(recording)}", err=True)
+            for line in frames_of(recording, step_s=step_s, pace=pace or None):
                 sys.stdout.buffer.write(line)
                 sys.stdout.buffer.flush()
+
+
+def _announced(recording: Recording) -> str:
+    """Return the options of the stream command that tell it of the channels of a recording."""
+    told = []
+    for role, channel in recording.channels.items():
+        told.append(f"--{role}-hz {channel.rate_hz:.12g}")
+        if channel.unit and role != "ecg2":  # a second lead has the unit of the first
+            told.append(f"--{role}-unit {shlex.quote(channel.unit)}")
+    return " ".join(told)
 
 
 def _run(monitor: Monitor, record: Path | None, *, as_json: bool) -> None:
@@ -131,7 +162,9 @@ def _say_last(reader: FrameReader, rates_hz: Mapping[str, float], *, as_json: bo
     ):
         for role, length_s in seconds.items():
             _say(f"{role}: {length_s:g} s {words}, if its rate is {rates_hz[role]:g} Hz")
-    _say(f"{reader.frames} frames in {reader.lines} lines; {reader.skipped} lines skipped")
+    lines = "1 line" if reader.lines == 1 else f"{reader.lines} lines"
+    frames = "1 frame" if reader.frames == 1 else f"{reader.frames} frames"
+    _say(f"{frames} in {lines}; {reader.skipped} skipped")
 
 
 def _rounded(seconds: Mapping[str, float]) -> dict[str, float]:

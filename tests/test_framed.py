@@ -18,6 +18,7 @@ from infantmon import simulate as sim
 from infantmon.cli import main
 from infantmon.cli_stream import _Lines
 from infantmon.disk_recorder import DiskRecorder
+from infantmon.formats import write_edf
 from infantmon.framed import LONGEST_LINE, FrameReader, frames_of
 
 PLAN = im.Prescription(apnea={"limit_s": 10}, contact_loss={"delay_s": 5})
@@ -224,7 +225,7 @@ def test_the_command_says_first_that_it_is_no_live_use_and_flushes_at_the_end(re
     lines = done.stdout.decode().splitlines()
     assert lines[0] == "Replay and bench use only, not on an infant."
     assert any("apnea: active" in line for line in lines)
-    assert lines[-1].endswith("1 lines skipped")
+    assert lines[-1].endswith("1 skipped")
     assert b"skipped: not JSON" in done.stderr
 
 
@@ -248,7 +249,7 @@ def test_a_rate_that_is_stated_wrong_shows_in_what_is_told(recording, streamed):
     _, told, _ = streamed(sent, "--ecg-hz", "125", "--impedance-hz", "100")
     *_, missing, end = told
     assert missing == "impedance: 59.5 s missing between frames, if its rate is 100 Hz"
-    assert end == "240 frames in 240 lines; 0 lines skipped"
+    assert end == "240 frames in 240 lines; 0 skipped"
     _, told, low = streamed(sent, "--ecg-hz", "125", "--impedance-hz", "40")
     assert "check time_s and the rate, 40 Hz" in low
     words = "impedance: 29.75 s had come already and were left out, if its rate is 40 Hz"
@@ -332,3 +333,30 @@ def test_a_replay_keeps_pace(recording):
     begun = time.monotonic()
     list(frames_of(recording, step_s=10.0, pace=240.0))
     assert 0.5 <= time.monotonic() - begun < 5.0
+
+
+def test_a_recording_of_two_files_is_replayed_by_the_names_of_its_channels(
+    recording, tmp_path, capsysbinary
+):
+    """Two leads in a file of their own, of which the second is asked for, beside the impedance."""
+    ecg, chest = recording.channels["ecg"], recording.channels["impedance"]
+    values = ecg.segments[0].values
+    leads = [
+        im.Channel(v, rate_hz=125.0, unit="mV", name=n) for v, n in ((values, "I"), (-values, "V"))
+    ]
+    write_edf(im.Recording(dict(zip(("ecg", "ecg2"), leads, strict=True))), tmp_path / "a.edf")
+    write_edf(im.Recording({"impedance": chest}), tmp_path / "b.edf")
+    files = [str(tmp_path / name) for name in ("a.edf", "b.edf")]
+    assert main(["replay", *files, "--ecg", "V", "--pace", "0"]) == 0
+    told = capsysbinary.readouterr()
+    joined = im.read(*files, ecg="V")
+    assert np.allclose(joined.ecg.segments[0].values[: len(values)], -values, atol=0.01)
+    assert told.out == b"".join(frames_of(joined))
+    options = b"--ecg-hz 125 --ecg-unit mV --impedance-hz 50 --impedance-unit ohm"
+    assert told.err.strip() == b"infantmon stream " + options
+
+
+def test_a_stream_without_a_channel_says_which_options_to_give(tmp_path, capsys):
+    (tmp_path / "limits.toml").write_text("[apnea]\nlimit_s = 20\n")
+    assert main(["stream", "--prescription", str(tmp_path / "limits.toml")]) == 2
+    assert "give --ecg-hz, --impedance-hz or both" in capsys.readouterr().err

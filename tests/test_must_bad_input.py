@@ -150,10 +150,16 @@ CASES = {
     "a number for a table": Bad(
         GOOD, "night.csv", ("apnea", "must be a table", "20"), plan="apnea = 20\n"
     ),
+    "a table and a limit that are not known": Bad(
+        GOOD,
+        "night.csv",
+        ("low_hart_rate", "known are apnea, low_heart_rate", "apnea.limit", "known are limit_s)"),
+        plan="[apnea]\nlimit_s = 20\nlimit = 20\n[low_hart_rate]\nlimit_bpm = 80\n",
+    ),
     "two faults at once": Bad(
         GOOD,
         "night.csv",
-        ("2 fault(s)", "low_heart_rate.hold_off_s", "apnea.limit_s"),
+        ("2 faults", "low_heart_rate.hold_off_s", "apnea.limit_s"),
         plan="[apnea]\n[low_heart_rate]\nlimit_bpm = 80\naverage_beats = 8\n",
     ),
     "limits the wrong way round": Bad(

@@ -158,7 +158,7 @@ def test_all_faults_are_told_at_once(tmp_path):
     assert "no_heart_beat.limits: is not known here; take it out or mend its name" in told
     assert "no_heart_beat.limit_s: is missing" in told
     assert "fever: is not known here" in told
-    assert "the prescription has 6 fault(s)" in told
+    assert "the prescription has 6 faults" in told
     assert "limits.toml" in told
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import tomllib
 import warnings
-from collections.abc import Container, Mapping
+from collections.abc import Collection, Container, Mapping
 from datetime import date
 from pathlib import Path
 from typing import Any, Self, get_args
@@ -261,11 +261,22 @@ def _tell_all(fault: ValidationError) -> str:
         where = ".".join(str(part) for part in error["loc"]) or "prescription"
         seen = "" if isinstance(error["input"], (dict, BaseModel)) else f" (got {error['input']!r})"
         unit = _unit_of(error["loc"]) if error["type"] in _BOUNDS else ""
-        lines.append(f"{where}: {_plain_words(error['type'], error['msg'])}{unit}{seen}")
-    return f"the prescription has {len(lines)} fault(s):\n  " + "\n  ".join(lines)
+        known = _known_beside(error["loc"]) if error["type"] == "extra_forbidden" else ""
+        lines.append(f"{where}: {_plain_words(error['type'], error['msg'])}{unit}{known}{seen}")
+    faults = "1 fault" if len(lines) == 1 else f"{len(lines)} faults"
+    return f"the prescription has {faults}:\n  " + "\n  ".join(lines)
 
 
 _BOUNDS = ("greater_than_equal", "less_than_equal")
+
+
+def _known_beside(where: tuple[int | str, ...]) -> str:
+    """Return the names that could stand where one is not known."""
+    fields: Collection[str] = Prescription.model_fields
+    for table in where[:-1]:
+        kinds = get_args(Prescription.model_fields[str(table)].annotation)
+        fields = [n for k in kinds if issubclass(k, _Table) for n in k.model_fields]
+    return f" (known are {', '.join(fields)})"
 
 
 def _unit_of(where: tuple[int | str, ...]) -> str:
