@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import re
 from pathlib import Path
 
@@ -11,6 +12,7 @@ from invented_review import invented_review, many_events
 from pypdf import PdfReader
 from recorded_review import listed_in, recorded_review
 
+from infantmon.model.event import NOT_ASSESSABLE, SUPPORTED
 from infantmon.recorded.event import recorded_events
 from infantmon.report.page import review_page
 
@@ -67,12 +69,30 @@ def test_sorting_filtering_and_order_work(chromium: str, tmp_path: Path, width: 
     ]
 
 
-@pytest.mark.parametrize("width", [1440, 800, 390])
+@pytest.mark.parametrize("width", [1440, 1000, 920, 800, 390])
 def test_nothing_sticks_out_of_a_screen(chromium: str, tmp_path: Path, width: int) -> None:
     """In a frame, which may be narrower than the least window of a browser."""
     check_nothing_sticks_out(
         chromium, tmp_path, review_page(full_review(), what_if=what_if()), width
     )
+
+
+@pytest.mark.parametrize("width", [1000, 920, 800])
+def test_no_column_is_cut_off_by_what_is_said_of_the_longest_event(
+    chromium: str, tmp_path: Path, width: int
+) -> None:
+    """The longest supported apnea, and a longer one that is not assessable, in one cell."""
+    review = full_review()
+    events = [
+        dataclasses.replace(event, judgement=NOT_ASSESSABLE) if event.kind == "apnea" else event
+        for event in review.events
+    ]
+    first = next(place for place, event in enumerate(events) if event.kind == "apnea")
+    short = dataclasses.replace(events[first], end_s=events[first].onset_s + 20.5)
+    events[first] = dataclasses.replace(short, judgement=SUPPORTED)
+    page = review_page(dataclasses.replace(review, events=tuple(events)))
+    assert re.search(r"20.5 s \(\d+.\d s not assessable\)", page)
+    check_nothing_sticks_out(chromium, tmp_path, page, width)
 
 
 def test_page_is_ready_and_hostile_name_stays_text(chromium: str, tmp_path: Path) -> None:
