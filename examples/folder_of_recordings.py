@@ -30,7 +30,9 @@ def reviewed(path):
     apneas = review.events.of_kind("apnea")
     longest = max((event.length_s for event in apneas), default=0.0)
     usable = review.usable_s["impedance"] / 60
-    return f"{path.name:16} {usable:4.1f} min usable, {len(apneas)} apneas, longest {longest:.1f} s"
+    return (
+        f"{path.name:16} {usable:4.1f} min usable, apneas: {len(apneas)}, longest {longest:.1f} s"
+    )
 
 
 if __name__ == "__main__":
@@ -41,4 +43,4 @@ if __name__ == "__main__":
         with ProcessPoolExecutor(max_workers=2) as pool:
             for line in pool.map(reviewed, sorted(folder.glob("*.edf"))):
                 print(line)
-    print("Impedance cannot see obstructive apnea: 'no apneas' never means that there was none.")
+    print("Impedance cannot see obstructive apnea: 'apneas: 0' never means that there was none.")

@@ -7,6 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from infantmon.cli_screen import as_paths, console, say, say_cautions, say_json, say_written
+from infantmon.errors import ArgumentError
 from infantmon.formats.files import write_whole
 from infantmon.formats.reading import read
 from infantmon.model.prescription import Prescription
@@ -35,9 +36,20 @@ def read_decisions(paths: list[Path]) -> Decisions:
 def judge_folder(
     folder: Path, plan: Prescription, recorded: RecordedEvents
 ) -> tuple[JudgedList, Excerpts]:
-    """Judge a list whose rows name excerpts in a folder, and keep what their page shows."""
+    """Judge a list whose rows name excerpts in a folder, and keep what their page shows.
+
+    Raises
+    ------
+    ArgumentError
+        If no row names an excerpt.
+    """
     kept = Excerpts(len(recorded), library_version())
     names = {p.stem: p for p in sorted(folder.iterdir()) if p.suffix.lower() in ENDINGS}
+    if len(recorded) and not any(row.recording for row in recorded):
+        raise ArgumentError(
+            f"no row of the list names its excerpt; for the excerpts in {folder} the list needs a "
+            "column 'recording' with the name of a file there, without its ending."
+        )
 
     def loader(path: Path) -> Callable[[], Recording]:
         place = path.with_suffix("") if path.suffix == ".hea" else path

@@ -123,6 +123,11 @@ def add_review(app: typer.Typer) -> None:
         listed = None if recorded is None else read_recorded(recorded)
         decided = read_decisions(decisions or [])
         if listed is not None and Path(record[0]).is_dir():
+            if len(record) > 1:
+                raise ArgumentError(
+                    f"{record[0]} is a folder of excerpts; pass it alone, {record[1]} cannot be "
+                    "joined to it."
+                )
             decided = decided if identity else decided.without_identity()
             judged, kept = judge_folder(Path(record[0]), plan, listed)
             paths = write_folder(judged, kept, decided, plan, out, identity=identity)

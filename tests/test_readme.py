@@ -62,6 +62,15 @@ def test_what_the_page_on_streams_shows_runs(tmp_path):
     assert (tmp_path / "stored.json").exists()
 
 
+def test_the_front_page_of_the_docs_links_every_page():
+    """README leads there; on a host of repositories the hidden menu is not seen."""
+    docs = ROOT / "docs"
+    front = (docs / "index.md").read_text()
+    others = {"index.md", "gallery-head.md", "developers.md"}  # parts, and for contributors
+    pages = {path.name for path in docs.glob("*.md")} - others
+    assert {name for name in pages if f"({name})" not in front} == set()
+
+
 @pytest.mark.parametrize("example", EXAMPLES, ids=lambda path: path.stem)
 def test_example_runs_and_says_something(example, tmp_path):
     done = run([str(example)], tmp_path)

@@ -21,6 +21,7 @@ from infantmon.recorded.decisions import Decision, Decisions
 from infantmon.recorded.event import recorded_events
 from infantmon.recorded.judging import NOT_FOUND
 from infantmon.recorded.reading import read_recorded
+from infantmon.report.plain_table import plain_table
 from infantmon.report.recorded_files import recorded_csv, recorded_text
 from infantmon.scoring.agreement import cohen_kappa
 from infantmon.simulate import demo_scenario, simulate_night
@@ -261,6 +262,31 @@ def test_a_folder_of_excerpts_from_the_command_line(tmp_path, capsys):
     assert "excerpt one, apnea at 0:08:00.0: reader 1: real; reader 2: artefact" in page
     assert "private" not in page
     assert (tmp_path / "out" / "recorded.csv").read_text().count("\n1,one,apnea,") == 1
+
+
+def test_a_list_that_names_no_excerpt_is_told_once(tmp_path, capsys):
+    (tmp_path / "kept").mkdir()
+    (tmp_path / "list.csv").write_text("onset_s,end_s,kind\n480,503,apnea\n1,2,apnea\n")
+    (tmp_path / "limits.toml").write_text("[apnea]\nlimit_s = 20\n")
+    words = ["--recorded", str(tmp_path / "list.csv"), "--prescription"]
+    words += [str(tmp_path / "limits.toml"), "--out", str(tmp_path / "out")]
+    assert main(["review", str(tmp_path / "kept"), *words]) == 2
+    assert "the list needs a column 'recording'" in capsys.readouterr().err
+    assert main(["review", str(tmp_path / "kept"), "night.edf", *words]) == 2
+    assert "pass it alone, night.edf cannot be joined" in capsys.readouterr().err
+    assert not (tmp_path / "out").exists()
+
+
+def test_a_table_on_a_screen_folds_its_last_column():
+    heads, row = ("row", "kind", "why"), ("1", "apnea", "a reason of quite a few words and more")
+    assert plain_table(heads, [row], 60).splitlines()[2] == "  1  apnea  " + row[2]
+    assert plain_table(heads, [row], 40).splitlines() == [
+        "row  kind   why",
+        "-" * 35,
+        "  1  apnea  a reason of quite a few",
+        "            words and more",
+    ]
+    assert plain_table(heads, [row], 35).startswith("row 1; kind apnea; why a reason")
 
 
 def test_kappa_of_a_published_kind_of_table_and_its_interval_against_resampling():

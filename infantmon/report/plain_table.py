@@ -6,10 +6,14 @@ import textwrap
 from collections.abc import Sequence
 
 GAP = "  "
+LEAST_ROOM = 24
+"""Characters a line that a folded column needs at least."""
 
 
 def plain_table(heads: Sequence[str], rows: Sequence[Sequence[str]], width: int) -> str:
-    """Return rows under their heads; where they do not fit, each row as a short paragraph.
+    """Return rows under their heads; where they do not fit, the last column is folded.
+
+    Where less than `LEAST_ROOM` is left for that, each row is a short paragraph.
 
     Parameters
     ----------
@@ -27,8 +31,11 @@ def plain_table(heads: Sequence[str], rows: Sequence[Sequence[str]], width: int)
     """
     width = max(width, 30)
     widths = [max(map(len, column)) for column in zip(heads, *rows, strict=True)]
-    if sum(widths) + len(GAP) * (len(widths) - 1) > width:
+    room = width - sum(widths[:-1]) - len(GAP) * (len(widths) - 1)
+    if room < min(widths[-1], LEAST_ROOM):
         return "\n".join(_paragraph(heads, row, width) for row in rows)
+    rows = [line for row in rows for line in _folded(row, room)]
+    widths[-1] = min(widths[-1], room)
     right = [_is_number_column(column) for column in zip(*rows, strict=True)] or [False] * len(
         heads
     )
@@ -41,6 +48,13 @@ def plain_table(heads: Sequence[str], rows: Sequence[Sequence[str]], width: int)
     ]
     lines.insert(1, "-" * max(map(len, lines)))
     return "\n".join(lines)
+
+
+def _folded(row: Sequence[str], room: int) -> list[list[str]]:
+    """Return a row as lines, its last cell in pieces of no more than so many characters."""
+    first, *more = textwrap.wrap(row[-1], room) or [""]
+    blank = [""] * (len(row) - 1)
+    return [[*row[:-1], first], *([*blank, piece] for piece in more)]
 
 
 def _is_number_column(cells: Sequence[str]) -> bool:
