@@ -56,6 +56,7 @@ class DiskRecorder:
         self._saved_s = -math.inf
         self._trimmed_s = -math.inf
         self._failed = False  # the monitor may have taken what the disk has not
+        self._closed = False
 
     @classmethod
     def begin(
@@ -170,7 +171,14 @@ class DiskRecorder:
 
     @property
     def changes(self) -> list[Change]:
-        """The changes that are held, in the order of coming."""
+        """The changes that are held, in the order of coming.
+
+        Raises
+        ------
+        StateError
+            If the recorder has been closed.
+        """
+        self._require_open()
         return disk.changes(self._tables)
 
     @property
@@ -277,18 +285,31 @@ class DiskRecorder:
 
     def close(self) -> None:
         """Let go of the file; `reopen` goes on with it."""
+        self._closed = True
         self._tables.close()
 
     @property
     def store(self) -> EventStore:
-        """The events that are held with their waveforms, and what was overwritten."""
+        """The events that are held with their waveforms, and what was overwritten.
+
+        Raises
+        ------
+        StateError
+            If the recorder has been closed.
+        """
+        self._require_open()
         stored = tuple(self._stored(*row) for row in disk.events(self._tables))
         return EventStore(stored, *disk.overwritten(self._tables))
+
+    def _require_open(self) -> None:
+        if self._closed:
+            raise StateError(f"the recorder of {self._path.name} is closed; go on with reopen().")
 
     # Inside a transaction ----------------------------------------------------------------------
 
     @contextmanager
     def _transaction(self) -> Iterator[None]:
+        self._require_open()
         if self._failed:
             raise StateError(
                 "what was given before did not come to the disk in full; go on with reopen()."

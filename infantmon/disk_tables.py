@@ -54,8 +54,14 @@ def connect(path: Path, *, new: bool) -> sqlite3.Connection:
         If the file is there (new) or not there, or is not one of ours.
     """
     if new == path.exists():
-        known = "is there already; open it, or name another" if new else "is not there"
+        known = (
+            "is there already; go on with it by reopen(), or name another"
+            if new
+            else "is not there"
+        )
         raise StateError(f"the recorder's file {path} {known}.")
+    if not path.parent.is_dir():
+        raise StateError(f"the folder {path.parent} does not exist; make it first.")
     try:
         tables = sqlite3.connect(path, isolation_level=None)
         if not new:

@@ -34,6 +34,10 @@ class Waveform:
     first_sample: int
     values: Floats
 
+    def __repr__(self) -> str:
+        told = f"{len(self.values)} samples at {self.rate_hz:g} Hz from {self.start_s:.1f} s"
+        return f"Waveform({told})"
+
     @property
     def start_s(self) -> float:
         """Time of the first sample, in seconds from the recording's start."""
@@ -79,6 +83,12 @@ class StoredEvent:
     until_s: float
     waveforms: Mapping[str, Waveform]
     complete: bool
+
+    def __repr__(self) -> str:
+        forms = ", ".join(self.waveforms) or "no waveform"
+        whole = "" if self.complete else ", not all there"
+        told = f"{self.event!r}: {self.from_s:.1f} to {self.until_s:.1f} s, {forms}{whole}"
+        return f"StoredEvent({told})"
 
     def equals(self, other: StoredEvent) -> bool:
         """Tell whether all is equal, sample for sample.
@@ -152,6 +162,10 @@ class EventStore(Sequence[StoredEvent]):
     events: tuple[StoredEvent, ...] = ()
     overwritten: Mapping[str, OverwrittenOfKind] = field(default_factory=dict)
     overwritten_events: tuple[Overwritten, ...] = ()
+
+    def __repr__(self) -> str:
+        events = "1 event" if len(self.events) == 1 else f"{len(self.events)} events"
+        return f"EventStore({events}; {self.overwritten_text})"
 
     def __getitem__(self, index: int) -> StoredEvent:  # type: ignore[override]
         return self.events[index]

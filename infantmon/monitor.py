@@ -90,6 +90,11 @@ class Monitor(Carried):
             for role, (rate, unit) in asked.items()
             if rate is not None
         }
+        if not channels:
+            raise ArgumentError(
+                "no channel is announced; give the rate of some of ecg_hz, impedance_hz, ecg2_hz, "
+                "in Hz."
+            )
         self.plan = plan
         self._ahead_s = require_between(ahead_s, 0.0, MOST_AHEAD_S, name="ahead_s", unit="s")
         self._chain = SignalChain(channels)

@@ -83,6 +83,11 @@ class Recorder(Carried):
         longest_s: float = 300.0,
         back_s: float = 300.0,
     ) -> None:
+        if not isinstance(rates_hz, Mapping):
+            raise ArgumentError(
+                f"rates_hz is a {type(rates_hz).__name__}; pass the rates by channel, such as "
+                "Monitor.rates_hz."
+            )
         if not rates_hz:
             raise ArgumentError("rates_hz is empty; give the rate of at least one channel, in Hz.")
         self._clocks = {

@@ -147,8 +147,25 @@ def test_files_that_are_not_ours_are_refused(tmp_path):
     (tmp_path / "b.db").write_bytes(b"text" * 1000)
     with pytest.raises(StateError, match="cannot be used"):
         DiskRecorder.reopen(tmp_path / "b.db")
-    with pytest.raises(StateError, match="is there already"):
+    with pytest.raises(StateError, match=r"is there already; go on with it by reopen\(\)"):
         DiskRecorder.begin(tmp_path / "b.db", monitor())
+    with pytest.raises(StateError, match=r"the folder .*none does not exist; make it first"):
+        DiskRecorder.begin(tmp_path / "none" / "c.db", monitor())
+
+
+def test_a_closed_recorder_says_so(tmp_path):
+    recorder = DiskRecorder.begin(tmp_path / "a.db", monitor())
+    recorder.close()
+    for use in (
+        lambda: recorder.push(ecg=[0.0]),
+        lambda: recorder.gap("ecg", until_s=1.0),
+        recorder.finish,
+        lambda: recorder.store,
+        lambda: recorder.changes,
+    ):
+        with pytest.raises(StateError, match=r"recorder of a\.db is closed; go on with reopen"):
+            use()
+    assert DiskRecorder.reopen(tmp_path / "a.db").arrived == {"ecg": 0, "impedance": 0}
 
 
 def test_a_monitor_that_has_been_pushed_already_is_refused(tmp_path):

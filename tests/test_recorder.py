@@ -211,3 +211,23 @@ def test_what_is_kept_and_what_was_overwritten_are_all_events(night):
     count = len(im.review(night.recording, im.Prescription(**PLAN)).events)
     assert len(store) == 3
     assert store.overwritten_count == count - 3
+
+
+def test_rates_that_are_no_mapping_are_told():
+    with pytest.raises(ArgumentError, match=r"rates_hz is a list; pass the rates by channel"):
+        Recorder([250.0])
+
+
+def test_what_is_stored_is_one_short_line_each():
+    """A terminal that shows a store is not flooded with samples."""
+    recorder = Recorder(RATES, most_events=1)
+    fed(recorder, 100.0, [went(1, 10.0, 20.0), went(2, 30.0, 40.0, end=50.0)])
+    store = recorder.store
+    assert repr(store) == (
+        "EventStore(1 event; 1 overwritten, the oldest first: 1 of kind 'apnea' "
+        "(onsets 10.0 to 10.0 s))"
+    )
+    assert repr(store[0]).startswith("StoredEvent(Event(2: apnea")
+    assert len(repr(store[0])) < 160
+    assert repr(store[0].waveforms["ecg"]).startswith("Waveform(")
+    assert "samples at" in repr(store[0].waveforms["ecg"])
