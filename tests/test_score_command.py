@@ -2,6 +2,7 @@
 
 import csv
 import json
+import re
 import sys
 from xml.etree import ElementTree as ET
 
@@ -307,6 +308,13 @@ def test_an_undefined_figure_reaches_no_gate(folder):
     assert card.gross().positive_predictivity is None
     assert not verdict.holds
     assert "-" in verdict.words
+
+
+def test_a_start_beyond_every_record_is_told(folder, capsys):
+    assert score(folder, "--from-s", "99") == 2
+    told = capsys.readouterr().err
+    assert "nothing is scored: the scored period begins at 99 s" in told
+    assert re.search(r"the longest of \d records has 40.0 s", told)
 
 
 def test_gates_are_read():

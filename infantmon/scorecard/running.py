@@ -171,7 +171,8 @@ def run_task(task: Task, *, workers: int = 2, progress: Progress | None = None) 
     Raises
     ------
     ArgumentError
-        If there is no such database, detector or use of both.
+        If there is no such database, detector or use of both, or every record ends before the
+        scored period begins.
     RecordingError
         If a recording or its labels cannot be read.
     """
@@ -182,6 +183,13 @@ def run_task(task: Task, *, workers: int = 2, progress: Progress | None = None) 
     for record, score in _scores(task, shelf.names, workers):
         scores[record] = score
         tell(f"{task.what}, {name}", len(scores) / len(shelf.names))
+    from_s = shelf.learning_s if task.from_s is None else task.from_s
+    if not any(score.scored_s > 0.0 for score in scores.values()):
+        longest_s = max((score.recorded_s for score in scores.values()), default=0.0)
+        raise ArgumentError(
+            f"nothing is scored: the scored period begins at {from_s:g} s, and the longest of "
+            f"{len(scores)} records has {longest_s:.1f} s. Let it begin earlier (--from-s)."
+        )
     return Card(
         shelf.name,
         shelf.population,
@@ -189,7 +197,7 @@ def run_task(task: Task, *, workers: int = 2, progress: Progress | None = None) 
         shelf.tuned_on if task.detector in (OURS, OURS_ALONE) else f"not known of {name}",
         task.what,
         name,
-        from_s=shelf.learning_s if task.from_s is None else task.from_s,
+        from_s=from_s,
         records=tuple(scores[record] for record in shelf.names),
         noise="" if task.noise is None else task.noise.words,
     )
