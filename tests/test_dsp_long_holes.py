@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from infantmon.dsp.anchored import Anchored
-from infantmon.dsp.bursts import BurstEdges
+from infantmon.dsp.bursts import BlockRanges, BurstEdges
 from infantmon.dsp.mains import MainsEdges
 from infantmon.dsp.moving_spread import MovingSpread
 from infantmon.model.carried import encode
@@ -56,6 +56,19 @@ def test_what_is_passed_over_leaves_the_state_it_would_have_left(make, seed) -> 
         parts += cut.push(part, np.isfinite(part))
     assert parts == edges
     assert encode(cut.snapshot()) == encode(whole.snapshot())
+
+
+@pytest.mark.parametrize("before", range(BLOCK))
+def test_a_block_that_a_hole_cuts_short_counts_if_half_of_it_was_seen(before) -> None:
+    """The hole begins with a push; a block of 16 samples needs 8 that are finite."""
+    seen, hole = breathing(1.0, 1)[:before], np.full(100, math.nan)
+    signal = np.concatenate((seen, hole))
+    whole = BlockRanges(BLOCK).push(signal, np.isfinite(signal))
+    cut = BlockRanges(BLOCK)
+    parts = [cut.push(part, np.isfinite(part)) for part in (seen, hole[:2], hole[2:])]
+    for together, pieces in zip(whole, zip(*parts, strict=True), strict=True):
+        assert np.array_equal(np.concatenate(pieces), together, equal_nan=True)
+    assert math.isnan(whole[0][0]) == (before < BLOCK / 2)
 
 
 @pytest.mark.parametrize("seed", range(5))

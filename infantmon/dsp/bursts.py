@@ -43,6 +43,8 @@ class BlockRanges(Carried):
 
     def push(self, values: Floats, finite: Bools) -> tuple[Floats, Floats]:
         """Return smallest and largest sample of all blocks that are full now."""
+        if not finite.any():
+            return self._push_lost(len(values))
         if not finite.all():
             values = np.where(finite, values, math.nan)
         joined = np.concatenate((self._rest, values)) if len(self._rest) else values
@@ -57,6 +59,20 @@ class BlockRanges(Carried):
             rows, lost = holed[enough], lost[enough]
             low[rows] = np.where(lost, math.inf, blocks[rows]).min(axis=1)
             high[rows] = np.where(lost, -math.inf, blocks[rows]).max(axis=1)
+        return low, high
+
+    def _push_lost(self, count: int) -> tuple[Floats, Floats]:
+        """Take samples that are all lost: only the first block can hold others, from before."""
+        number, left = divmod(len(self._rest) + count, self.size)
+        low = np.full(number, math.nan)
+        high = low.copy()
+        if not number:
+            self._rest = np.concatenate((self._rest, np.full(count, math.nan)))
+            return low, high
+        seen = self._rest[~np.isnan(self._rest)]
+        if len(seen) and 2 * len(seen) >= self.size:
+            low[0], high[0] = seen.min(), seen.max()
+        self._rest = np.full(left, math.nan)
         return low, high
 
 
