@@ -36,6 +36,7 @@ def infant(
     pulsation: float = 0.3,
     pauses: tuple[tuple[float, float], ...] = (),
     heart_in_pause_bpm: float | None = None,
+    fall_s: float = 5.0,
     noise: float = 0.02,
     step: float = 0.0,
     rebound: float = 0.0,
@@ -46,9 +47,10 @@ def infant(
 ) -> Infant:
     """Breaths with pauses (begin after this time, length mark to mark), beats, their pulsation.
 
-    A heart rate of 0 in the pauses is a standstill. The pulsation stretches with the interval, or
-    (`in_time`) is fixed in time after the beat, so that pulses run together when beats are close.
-    Of the beats a share comes early, by a share of the interval; never two in a row.
+    The heart falls in the pauses from 4 s on; a rate of 0 is a standstill. The pulsation stretches
+    with the interval, or (`in_time`) is fixed in time after the beat, so that pulses run together
+    when beats are close. Of the beats a share comes early, by a share of the interval; never two in
+    a row.
     """
     rng = np.random.default_rng(seed)
     time_s = np.arange(round(seconds * rate_hz)) / rate_hz
@@ -62,7 +64,7 @@ def infant(
     for onset, end in around:
         since_out_s, since_in_s = (np.maximum(time_s - t, 0.0) for t in (onset + 0.8, end))
         values += rebound * (np.exp(-since_in_s) - np.exp(-since_out_s))
-    beat_s = _beats(rng, seconds, heart_bpm, around, heart_in_pause_bpm)
+    beat_s = _beats(rng, seconds, heart_bpm, around, heart_in_pause_bpm, fall_s)
     beat_s = _some_early(beat_s, seed, *early_beats)
     pulse = _pulse_in_time(time_s, beat_s, heart_bpm) if in_time else _pulse(time_s, beat_s)
     values += pulsation * pulse
@@ -87,13 +89,15 @@ def _breaths(rng, seconds, usual, pauses, spread):
     return start_s, length_s, peak_s, around
 
 
-def _beats(rng, seconds, usual_bpm, around, in_pause_bpm):
+def _beats(rng, seconds, usual_bpm, around, in_pause_bpm, fall_s):
     beat_s = [0.2]
     while beat_s[-1] < seconds:
         now, rate = beat_s[-1], usual_bpm
         for onset, end in around:
             if in_pause_bpm is not None and onset - 1.0 < now < end + 8.0:
-                share = np.interp(now, [onset + 4, onset + 9, end, end + 6], [0.0, 1.0, 1.0, 0.0])
+                share = np.interp(
+                    now, [onset + 4, onset + 4 + fall_s, end, end + 6], [0.0, 1.0, 1.0, 0.0]
+                )
                 rate = usual_bpm + share * (in_pause_bpm - usual_bpm)
                 if in_pause_bpm == 0.0 and onset + 4.0 < now < end:
                     now, rate = end, usual_bpm

@@ -57,6 +57,19 @@ def test_a_heart_that_slows_to_65_in_the_pause_hides_none(in_time):
 
 
 @pytest.mark.parametrize("in_time", [False, True], ids=["by-phase", "in-time"])
+@pytest.mark.parametrize("in_pause_bpm", [70.0, 45.0])
+def test_a_heart_that_halves_from_one_beat_to_the_next_in_the_pause_hides_none(
+    in_pause_bpm, in_time
+):
+    kept = {"pulsation": 0.4, "in_time": in_time, "pauses": PAUSES, "fall_s": 0.01}
+    for seed in (43, 44):
+        data = infant(seed, SECONDS, heart_in_pause_bpm=in_pause_bpm, **kept)
+        marks = detect_breaths(data.impedance, 62.5, r_peaks(data.beat_s)).time_s
+        assert found_pauses(data, marks) == len(PAUSES) == long_gaps(marks)
+        assert kept_breaths(data, marks) >= 0.99
+
+
+@pytest.mark.parametrize("in_time", [False, True], ids=["by-phase", "in-time"])
 @pytest.mark.parametrize(("by", "pulsation"), [(0.25, 0.4), (0.35, 0.4), (0.45, 0.3)])
 def test_beats_that_come_early_hide_few_pauses(by, pulsation, in_time):
     """One beat in twenty, its pulse with it; without them all are found (above)."""

@@ -19,7 +19,7 @@ from infantmon.model.clock import Clock
 
 # Intervals are uneven if
 UNEVEN = 0.8  # one is less than this share of the one before: a beat came early,
-OVERDUE = 2.4  # or one was missed; in usual intervals: what is longer is a standstill
+OVERDUE = 4.0  # or one was missed; in usual intervals: what is longer is a standstill
 FITTED_S = 8.0  # a fit may begin this long before the output sample it is for
 
 

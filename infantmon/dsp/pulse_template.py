@@ -120,6 +120,7 @@ class PulseTemplate(Carried):
 
     carried: ClassVar[tuple[str, ...]] = (
         "_usual",
+        "_usual_power",
         "_usual_s",
         "_paused",
         "_paused_s",
@@ -147,6 +148,7 @@ class PulseTemplate(Carried):
     def _start_anew(self) -> None:
         """Know nothing."""
         self._usual = NOTHING  # through breaths
+        self._usual_power = 0.0  # of its harmonics
         self._usual_s = math.nan  # at this interval
         self._paused = NOTHING  # in the pause, or the latest one
         self._paused_s = math.nan  # at this interval; NaN: no other than the usual one
@@ -228,7 +230,7 @@ class PulseTemplate(Carried):
 
         Where far less moves than usual, and mostly with the heart alone, that is a pause.
         """
-        too_large = 0.5 * power_of(self._usual) > (TOO_LARGE * level) ** 2
+        too_large = 0.5 * self._usual_power > (TOO_LARGE * level) ** 2
         if not too_large and FAR * self._level <= level <= self._level / FAR:
             self._near_for += 1
             self._far_for = self._alone_for = 0
@@ -240,9 +242,12 @@ class PulseTemplate(Carried):
         if self._far_for >= min(self._near_for, patience) and not is_pause:
             self._start_anew()
 
+    def _know(self, usual: Row) -> None:
+        self._usual, self._usual_power = usual, power_of(usual)
+
     def _trusted(self) -> Row:
         """Return the usual template, the smaller the less certain it is."""
-        power = power_of(self._usual)
+        power = self._usual_power
         if power == 0.0:
             return self._usual
         fits = self._fits / BEATS
@@ -251,7 +256,9 @@ class PulseTemplate(Carried):
 
     def _helps(self, shape: Row) -> bool:
         """Tell whether taking the pulsation out has not made the signal rougher of late."""
-        return self._fits >= FEW and self._gain >= GATE * slope_power_of(shape)
+        if self._fits < FEW:
+            return False
+        return self._gain >= 0.0 or self._gain >= GATE * slope_power_of(shape)
 
     def _is_quiet(self, level: float, breath_level: float, known: Row) -> bool:
         """Tell whether there is no breath in a window."""
@@ -306,7 +313,7 @@ class PulseTemplate(Carried):
         if self._fits < KNOWN_FROM:
             return True
         longer = max(interval_s / self._usual_s, 1.0)
-        usual = math.sqrt(power_of(self._usual))
+        usual = math.sqrt(self._usual_power)
         most = GROWN * longer * longer * usual + UNSEEN * self._breath_level
         return power_of(harmonics) <= most * most
 
@@ -349,7 +356,7 @@ class PulseTemplate(Carried):
         self._away_for = 0
         at_usual_rate = abs(math.log(interval_s / self._usual_s)) < SAME_INTERVAL
         if at_usual_rate and self._quiet_for >= PAUSE_FROM:
-            self._usual = mixed(self._usual, harmonics, QUICK)
+            self._know(mixed(self._usual, harmonics, QUICK))
 
     def _is_sure_pause(self, interval_s: float) -> bool:
         """Tell whether to go by the fits of a pause: breaths at the heart's rate look alike."""
@@ -366,11 +373,12 @@ class PulseTemplate(Carried):
             self._paused = mixed(self._paused, harmonics, weight)
             self._away_for += 1
             if self._away_for > LONG_QUIET or self._is_same():
-                self._usual, self._usual_s = self._paused, self._paused_s
+                self._know(self._paused)
+                self._usual_s = self._paused_s
                 self._paused_s = math.nan
             return
         self._away_for = 0
-        self._usual = mixed(self._usual, harmonics, weight)
+        self._know(mixed(self._usual, harmonics, weight))
         self._usual_s += weight * (interval_s - self._usual_s)
         if share < 0.1:
             self._paused_s = math.nan

@@ -76,6 +76,7 @@ SLOWER = 3.0  # what came so many times more slowly than the row was breathing, 
 LONG_COUNT = 60  # sizes it reaches back over
 LONG_FROM = 20  # with fewer there is none
 LONG_STEP = 1.5  # a size beyond this factor counts in it no more than one at this factor
+_LONG_STEP = math.log(LONG_STEP)
 BACK_COUNT = 3  # so many in an even row of a size that was given up: breathing is back
 AS_LONG = 1.7  # within this factor of a remembered size, a swing is of that size
 
@@ -359,8 +360,7 @@ class UsualSize(Carried):
         self._times.append(time_s)
         step = math.log(size) - self._long
         if self._long_count >= LONG_FROM:
-            most = math.log(LONG_STEP)
-            step = min(max(step, -most), most)
+            step = min(max(step, -_LONG_STEP), _LONG_STEP)
         self._long_count = min(self._long_count + 1, LONG_COUNT)
         self._long += step / self._long_count
 
