@@ -256,6 +256,19 @@ def test_complexes_of_15_hundredths_of_a_millivolt_do_not_count(width_s):
     assert matched(times, detect_r_peaks(ecg, 500.0).time_s, 0.03) == (len(times), 0, 0)
 
 
+@pytest.mark.parametrize("side", [1.0, -1.0])
+@pytest.mark.parametrize("rate_hz", [200.0, 250.0, 360.0, 500.0])
+def test_what_is_too_small_does_not_depend_on_the_sampling_rate(rate_hz, side):
+    """Of complexes of 30 ms the median of three takes up to half, as it has three samples there."""
+    times = beat_times(140, 60.0, seed=11)
+    shape = narrow_ecg_of(times, 60.0, rate_hz, t_height=0.2, width_s=0.0045)
+    ecg = side * shape + 0.005 * np.random.default_rng(11).standard_normal(len(shape))
+    found = detect_r_peaks(0.3 * ecg, rate_hz, unit="mV")
+    assert matched(times, found.time_s, 0.03) == (len(times), 0, 0)
+    assert found.reliable[8:].all()
+    assert len(detect_r_peaks(0.14 * ecg, rate_hz, unit="mV")) == 0
+
+
 @pytest.mark.parametrize(("height_mv", "doubtful"), [(0.25, True), (0.7, False)])
 def test_a_beat_after_a_complex_just_too_small_to_count_is_not_reliable(height_mv, doubtful):
     """0.19 mV, of which 0.14 are seen over the baseline, before 0.25 or 0.7 mV."""

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from r_peak_inputs import beat_times, cut_in, ecg_of
+from r_peak_inputs import beat_times, cut_in, ecg_of, narrow_ecg_of
 
 from infantmon.errors import StateError
 from infantmon.model.marks import RPeaks
@@ -32,8 +32,8 @@ def rough_ecg(length_s=30.0, rate_hz=RATE_HZ, seed=7):
     return ecg + 100.0
 
 
-def pushed(pieces, rate_hz=RATE_HZ):
-    stage = RPeakDetector(RPeakSettings(rate_hz, start_s=3.0))
+def pushed(pieces, rate_hz=RATE_HZ, unit=None):
+    stage = RPeakDetector(RPeakSettings(rate_hz, start_s=3.0, unit=unit))
     parts = [stage.push(piece) for piece in pieces]
     return RPeaks.joined([*parts, stage.push([], last=True)])
 
@@ -45,6 +45,16 @@ def test_chunks_of_any_size_give_the_same(rate_hz, size):
     whole = pushed([ecg], rate_hz)
     assert len(whole) > 10
     assert pushed(cut_in(ecg, range(size, len(ecg), size)), rate_hz).equals(whole)
+
+
+@pytest.mark.parametrize("size", [1, 7, 9999])
+def test_chunks_of_any_size_give_the_same_where_heights_are_about_the_floor(size):
+    times = beat_times(150, 9.0, seed=2)
+    ecg = 0.22 * narrow_ecg_of(times, 9.0, RATE_HZ, t_height=0.2, width_s=0.0045)
+    ecg += 0.01 * np.random.default_rng(2).standard_normal(len(ecg))
+    whole = pushed([ecg], unit="mV")
+    assert 5 < len(whole) < len(times)
+    assert pushed(cut_in(ecg, range(size, len(ecg), size)), unit="mV").equals(whole)
 
 
 WHOLE = pushed([rough_ecg()])

@@ -30,7 +30,7 @@ class Median3(Carried):
             self._tail = joined.copy()
             return self._ended(joined) if last else NO_FLOATS
         self._tail = joined[-2:].copy()
-        medians = _medians(joined)
+        medians = middle_of_three(joined)
         if not len(self._latest):
             medians = np.concatenate((medians[:1], medians))
         self._latest = medians[-1:].copy()
@@ -41,7 +41,8 @@ class Median3(Carried):
         return self._latest if len(self._latest) else joined.copy()
 
 
-def _medians(values: Floats) -> Floats:
+def middle_of_three(values: Floats) -> Floats:
+    """Return the median of each three neighbours along the first axis: two rows fewer."""
     before, middle, after = values[:-2], values[1:-1], values[2:]
     low = np.minimum(before, middle)
     high = np.maximum(before, middle)

@@ -20,6 +20,7 @@ from infantmon.dsp.beat_reliability import BeatReliability
 from infantmon.dsp.bridged import Bridged
 from infantmon.dsp.kept import Kept
 from infantmon.dsp.median3 import Median3
+from infantmon.dsp.narrow_tops import heights_before_median
 from infantmon.dsp.neighbours import steps
 from infantmon.dsp.qrs_candidates import CandidateFinder
 from infantmon.dsp.qrs_decisions import BeatDecider
@@ -38,6 +39,7 @@ _APART_S = 0.12  # two marks closer than this are one beat
 _LAG_S = 0.017  # by which the envelope of a QRS complex trails the filter's delay
 _FLOOR = {"V": 0.15e-3, "mV": 0.15}  # complexes up to this size are not counted,
 _BESIDE = 0.3  # but make the beat after them unreliable if they have such a share of its height
+_AROUND_S = 0.07  # of a complex looked at for what is taken off its top
 _PIECE = 50_000  # samples filtered at a time: what stays in the processor's cache is fast
 _BLOCK = 400_000  # samples of a replay pushed at a time
 
@@ -131,8 +133,12 @@ class RPeakDetector(Stage):
     its like in sight. **Memory:** about 2 s of samples, plus one push.
 
     **Unit.** With the unit V or mV, complexes of 0.15 mV and less are not counted (IEC 60601-2-27,
-    from memory). With any other unit, or none, that floor is off: channels in microvolts are as a
-    rule scalp or fetal leads with smaller complexes.
+    from memory). What the median of three took off the top of a narrow one is given back for that
+    comparison, less three times what it takes off the samples beside it, and at the most twice
+    what is left (`narrow_tops`); the amplitude of a mark is that after the median. Under about 150
+    Hz the top of a narrow complex may lie between two samples, and is then too small. With any
+    other unit, or none, that floor is off: channels in microvolts are as a rule scalp or fetal
+    leads with smaller complexes.
 
     References
     ----------
@@ -152,6 +158,7 @@ class RPeakDetector(Stage):
         "_reliability",
         "_locator",
         "_lost",
+        "_spiky",
         "_latest",
         "_small",
     )
@@ -172,6 +179,9 @@ class RPeakDetector(Stage):
         self._locator = QrsLocator(rate, self._front.size)
         self._lost = Kept(np.bool_)
         self._floor = _FLOOR.get(settings.unit or "", 0.0)
+        self._lowered = self._despikes and self._floor > 0.0  # a height may matter, and is too low
+        self._spiky = Kept()  # the samples before the median, if so
+        self._around = round(_AROUND_S * rate)
         self._small = 0.0  # height of the latest complex if it is too small to be counted
         self._latest = -(2**40)  # sample of the latest mark
 
@@ -219,6 +229,8 @@ class RPeakDetector(Stage):
     def _take(self, samples: Floats, *, last: bool) -> None:
         """Filter some samples and keep what decisions and marks will need."""
         level, lost = self._bridged.push(samples)
+        if self._lowered:
+            self._spiky.push(level)
         if self._despikes:
             level = self._median.push(level, last=last)
         self._lost.push(lost)
@@ -248,7 +260,7 @@ class RPeakDetector(Stage):
         known = np.minimum(known + int(self._despikes), self._pushed - 1)
         # The last sample of a stream may be high, but is not known to be an extreme.
         keep = ~self._lost.windows(sample, 1)[:, 0] & ~(self._ended & (sample == self._pushed - 1))
-        height = np.abs(amplitude)
+        height = self._heights(sample, amplitude)
         small = np.where(height <= self._floor, height, 0.0)
         before = np.concatenate(([self._small], small[:-1]))
         reliable &= before < _BESIDE * height  # else the complex before may have been a beat
@@ -265,6 +277,16 @@ class RPeakDetector(Stage):
             settled_until_s=self.settled_until_s,
         )
 
+    def _heights(self, sample: Ints, amplitude: Floats) -> Floats:
+        """Return the heights that the floor is for: those of the ECG as it came."""
+        height = np.abs(amplitude)
+        if self._lowered:
+            low = np.flatnonzero(height <= self._floor)  # few; the others count as they are
+            starts = sample[low] - self._around
+            around = self._spiky.columns(starts, 2 * self._around + 1)
+            height[low] = heights_before_median(around, amplitude[low])
+        return height
+
     def _apart(self, samples: Ints) -> Bools:
         """Tell which marks are not a second mark on the beat before."""
         least = _APART_S * self.settings.rate_hz
@@ -280,7 +302,9 @@ class RPeakDetector(Stage):
     def _forget(self) -> None:
         oldest = self._finder.pending_from - self._delay - 1.0
         self._locator.forget_before(oldest)
-        self._lost.forget_before(math.floor(oldest * self._front.size) - self._locator.reach)
+        first = math.floor(oldest * self._front.size) - self._locator.reach
+        self._lost.forget_before(first)
+        self._spiky.forget_before(first - self._around)
 
 
 def detect_r_peaks(ecg: npt.ArrayLike, rate_hz: float, unit: str | None = None) -> RPeaks:
