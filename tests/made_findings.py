@@ -24,7 +24,7 @@ class Stretch:
     end_told: float = math.inf
     missing: bool = False
     hole_told_late: bool = False  # the opening mark does not know of the hole yet
-    off: bool = False  # the electrode is off
+    off: bool = False  # the electrode is off, or it looks so: a flat line without a jump
 
     @property
     def key(self):
@@ -34,7 +34,7 @@ class Stretch:
     def reasons(self):
         """What the opening mark tells, and what the closing one."""
         if self.off:
-            return int(Reason.FLAT), int(Reason.FLAT)
+            return (int(Reason.FLAT | Reason.NO_JUMP),) * 2
         last = Reason.MISSING if self.missing else Reason.NOT_FINITE
         return int(Reason.NOT_FINITE if self.hole_told_late else last), int(last)
 
@@ -111,7 +111,7 @@ def batches_of(cuts, *, beats=None, breaths=None, contact=None, second=None, pul
     return batches
 
 
-def random_stretches(chance, reached, count):
+def random_stretches(chance, reached, count, *, share_off=0.0):
     """Unusable stretches of more than 1 s, some of them holes, some told late, none overlapping."""
     found, free_s = [], 0.0
     for _ in range(count):
@@ -123,12 +123,13 @@ def random_stretches(chance, reached, count):
         end_told = end + TICK_S * int(chance.integers(0, 5))
         missing = bool(chance.random() < 0.3)
         late = missing and bool(chance.random() < 0.3)
+        off = share_off > 0.0 and not missing and bool(chance.random() < share_off)
         if told > reached:
             break
         if end > reached:
-            found.append(Stretch(since, told, missing=missing, hole_told_late=late))
+            found.append(Stretch(since, told, missing=missing, hole_told_late=late, off=off))
             break
-        found.append(Stretch(since, told, end, min(end_told, reached), missing, late))
+        found.append(Stretch(since, told, end, min(end_told, reached), missing, late, off))
         free_s = end + TICK_S * int(chance.integers(4, 9))
     return found
 

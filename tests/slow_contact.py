@@ -75,6 +75,7 @@ class SlowFlatAndRail:
         self.within = up(settings.rail_within_s, rate)
         self.settle = up(settings.rail_settle_s, rate)
         self.share = settings.rail_share
+        self.tells_jumps, self.flat_reason = settings.tells_jumps, int(Reason.FLAT)
         self.value = self.start = self.last = None
         self.high, self.low, self.finest = -math.inf, math.inf, math.inf
         self.sharp = self.flat = self.saturated = self.returning = self.counted = False
@@ -101,7 +102,9 @@ class SlowFlatAndRail:
         self.high, self.low = max(self.high, x), min(self.low, x)
         if not self.flat and now - self.start >= self.flat_ticks:
             self.flat = True
-            begins.append((int(Reason.FLAT), self.start))
+            calm = self.tells_jumps and not self.sharp
+            self.flat_reason = int(Reason.FLAT | Reason.NO_JUMP if calm else Reason.FLAT)
+            begins.append((self.flat_reason, self.start))
         if self.sharp and x in (self.high, self.low) and self.high > self.low:
             self.at_rail(now, begins)
 
@@ -121,7 +124,7 @@ class SlowFlatAndRail:
 
     def leave(self, now: int, begins: list, ends: list) -> None:
         if self.flat:
-            ends.append((int(Reason.FLAT), now))
+            ends.append((self.flat_reason, now))
         if self.counted:
             self.left = now
             self.visits = [*self.visits[-2:], (self.start, now)]

@@ -157,10 +157,10 @@ class SlowRule:
 
 
 class SlowPause(SlowRule):
-    """Apnea (carries a pause over an unusable stretch) and no heart beat (does not)."""
+    """Apnea, carried over unusable stretches, and no heart beat, carried over flat ones only."""
 
-    def __init__(self, *args, limit, carries_over):
-        self.limit, self.carries_over, self.assessed = limit, carries_over, True
+    def __init__(self, *args, limit, of_breaths):
+        self.limit, self.of_breaths, self.assessed = limit, of_breaths, True
         self.by_doubts = False
         self.heard, self.anew, self.listed = [], 0.0, -1.0
         self.usual = {}  # the median interval at breaths after which a silence was asked for
@@ -176,7 +176,7 @@ class SlowPause(SlowRule):
 
     def doubtful(self, s):
         """Whether, by what is known now, a breath may come from a lost or disturbed stretch."""
-        if not self.carries_over:
+        if not self.of_breaths:
             return False
         over = [(n[2], n[0]) for n in self.noise if n[3] == Reason.MOVEMENT and n[1] <= self.now]
         for stretch in self.stretches:
@@ -281,14 +281,14 @@ class SlowPause(SlowRule):
         last_sure = self.sure
         something_between = self.clock > last_sure
         waits = self.running and something_between and not self.condition.on
-        if self.carries_over and waits and s >= self.carried_due():
+        if waits and s >= self.carried_due():
             self.assessed, self.by_doubts = False, bool(self.doubted())
             self.condition.begin(last_sure, self.now, assessable=False)
         self.past_short_row(s)
 
     def past_short_row(self, s):
         """List a pause that is long enough if the short row of breaths in it does not count."""
-        if not self.carries_over or not self.running or self.condition.on:
+        if not self.of_breaths or not self.running or self.condition.on:
             return
         row, before = self.latest_row()
         short = bool(row) and row[-1] - row[0] <= 5.0 and s - row[-1] >= 5.0
@@ -300,7 +300,8 @@ class SlowPause(SlowRule):
     def opened_again(self, stretch):
         before = self.last
         super().opened_again(stretch)
-        if stretch.missing or (not self.seen and stretch.since <= before):
+        lost = stretch.missing or not (self.of_breaths or stretch.off)
+        if lost or (not self.seen and stretch.since <= before):
             self.anew = max(self.anew, stretch.end)
 
 

@@ -121,6 +121,19 @@ def test_flat_is_exactly_equal_for_long_enough(how, signal, samples, flat):
         assert marks.since_s[0] == pytest.approx(1000 / how.clock.rate_hz)
 
 
+@pytest.mark.parametrize(("jump_steps", "told"), [(0, True), (3, True), (4, False), (50, False)])
+def test_a_flat_ecg_that_begins_without_a_jump_is_told_as_such(jump_steps, told):
+    """In steps of 0.05; a jump is four steps and more."""
+    steps = np.round(heart(60) / 0.05)
+    steps[1000:1500] = steps[999] + jump_steps
+    x = np.where(np.arange(len(steps)) < 1500, steps, steps + 1) * 0.05
+    of_ecg = [Reason(int(reason)) for reason in run(x, ECG).blocking.reason]
+    assert len(of_ecg) == 2
+    assert all(Reason.FLAT in reason and (Reason.NO_JUMP in reason) == told for reason in of_ecg)
+    in_impedance = run(x, IMPEDANCE).blocking
+    assert not np.any(in_impedance.reason & int(Reason.NO_JUMP))
+
+
 def test_a_flat_impedance_opens_five_seconds_after_it_began():
     x = breathing(60)
     x[1000:1500] = 500.0

@@ -42,10 +42,11 @@ def transitions(rule, batches):
     ]
 
 
-def compare(chance, rule_of, twin_of, mark, role, *, noises=4, **pace):
+def compare(chance, rule_of, twin_of, mark, role, *, noises=4, share_off=0.0, **pace):
     """One random case: the rule equals its twin, and equals itself however it is cut."""
     lag = float(chance.choice(LAGS_S))
-    stretches = random_stretches(chance, REACHED_S, int(chance.choice([0, 1, 2, 6])))
+    count = int(chance.choice([0, 1, 2, 6]))
+    stretches = random_stretches(chance, REACHED_S, count, share_off=share_off)
     times, known = random_times(chance, REACHED_S, lag=lag, **pace)
     noise = random_noise(chance, REACHED_S, noises)
     marks = {role: contact_of(stretches, noise)}
@@ -75,7 +76,7 @@ def test_apnea_equals_its_slow_twin(seed):
         steps += compare(
             chance,
             lambda lag: ApneaRule(limit, Latencies(1.0, lag, 0.5)),
-            lambda *given: SlowPause(*given, limit=10.0, carries_over=True),
+            lambda *given: SlowPause(*given, limit=10.0, of_breaths=True),
             "breaths",
             "impedance",
             **BREATHS,
@@ -94,7 +95,7 @@ def test_apnea_equals_its_slow_twin_among_short_rows_of_doubtful_breaths(seed):
         compare(
             chance,
             lambda lag: ApneaRule(limit, Latencies(1.0, lag, 0.5)),
-            lambda *given: SlowPause(*given, limit=10.0, carries_over=True),
+            lambda *given: SlowPause(*given, limit=10.0, of_breaths=True),
             "breaths",
             "impedance",
             noises=12,
@@ -112,9 +113,10 @@ def test_no_heart_beat_equals_its_slow_twin(seed):
         steps += compare(
             chance,
             lambda lag: NoHeartBeatRule(limit, Latencies(lag, 1.0, 0.5)),
-            lambda *given: SlowPause(*given, limit=4.0, carries_over=False),
+            lambda *given: SlowPause(*given, limit=4.0, of_breaths=False),
             "beats",
             "ecg",
+            share_off=0.6,
             **pace,
         )
     assert steps > CASES

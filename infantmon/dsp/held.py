@@ -16,6 +16,7 @@ from infantmon.model.arrays import Bools, Floats, Ints
 from infantmon.model.carried import Carried
 
 _NO_TICKS: Ints = np.empty(0, dtype=np.int64)
+_NO_FLAGS: Bools = np.empty(0, dtype=np.bool_)
 _GOES_ON: Ints = np.array([-1], dtype=np.int64)  # in place of the end of the last run
 _SHARP_STEPS = 4.0
 """A run is entered sharply by at least this many steps of the signal's resolution. The top of a
@@ -32,6 +33,8 @@ class HeldTable:
         Ticks of the first and the latest sample of each run.
     at_rail : numpy.ndarray of bool
         Held at the largest or smallest value seen so far, and entered sharply.
+    sharp : numpy.ndarray of bool
+        Entered by a step of several times the signal's resolution.
     end : numpy.ndarray of int64
         Tick of the finite sample that ended the run; -1 while it goes on.
     ticks : numpy.ndarray of int64
@@ -42,6 +45,7 @@ class HeldTable:
     last: Ints
     end: Ints
     at_rail: Bools
+    sharp: Bools
     ticks: Ints
 
     def reached(self, tick: int) -> int:
@@ -84,7 +88,7 @@ class HeldRuns(Carried):
         if not finite.all():
             values, ticks = values[finite], ticks[finite]
         if not len(values):
-            return HeldTable(_NO_TICKS, _NO_TICKS, _NO_TICKS, np.empty(0, np.bool_), ticks)
+            return HeldTable(_NO_TICKS, _NO_TICKS, _NO_TICKS, _NO_FLAGS, _NO_FLAGS, ticks)
         firsts = self._first_of_runs(values, ticks)
         start, value, entry = self._with_present_run(values, ticks, firsts)
         last = np.concatenate((ticks[firsts - 1], ticks[-1:]))
@@ -94,10 +98,10 @@ class HeldRuns(Carried):
             last = last[1:]
         end = np.concatenate((start[1:], _GOES_ON))
         kept = (last - start >= self._least_ticks - 1).nonzero()[0]
-        at_rail = self._at_rail(value, entry, kept)
+        at_rail, sharp = self._at_rail(value, entry, kept)
         self._value, self._last = float(values[-1]), int(ticks[-1])
         self._start, self._entry = int(start[-1]), float(entry[-1])
-        return HeldTable(start[kept], last[kept], end[kept], at_rail, ticks)
+        return HeldTable(start[kept], last[kept], end[kept], at_rail, sharp, ticks)
 
     def _first_of_runs(self, values: Floats, ticks: Ints) -> Ints:
         """Return the places at which a new run begins."""
@@ -125,18 +129,19 @@ class HeldRuns(Carried):
             np.concatenate(([self._entry], entry)),
         )
 
-    def _at_rail(self, value: Floats, entry: Floats, kept: Ints) -> Bools:
-        """Tell which kept runs are held at an extreme and were entered sharply."""
+    def _at_rail(self, value: Floats, entry: Floats, kept: Ints) -> tuple[Bools, Bools]:
+        """Tell which kept runs are held at an extreme and were entered sharply, and which sharp."""
         steps = np.where(entry > 0.0, entry, math.inf)
         if not len(kept):  # the usual case by far: only the last values are needed
             self._high = max(self._high, float(value.max()))
             self._low = min(self._low, float(value.min()))
             self._finest = min(self._finest, float(steps.min()))
-            return np.empty(0, dtype=np.bool_)
+            return _NO_FLAGS, _NO_FLAGS
         high = np.maximum.accumulate(np.maximum(value, self._high))
         low = np.minimum.accumulate(np.minimum(value, self._low))
         finest = np.minimum.accumulate(np.minimum(steps, self._finest))
         self._high, self._low, self._finest = float(high[-1]), float(low[-1]), float(finest[-1])
         value, entry, high, low = value[kept], entry[kept], high[kept], low[kept]
         extreme = ((value == high) | (value == low)) & (high > low)
-        return np.asarray(extreme & (entry >= _SHARP_STEPS * finest[kept]), dtype=np.bool_)
+        sharp = np.asarray(entry >= _SHARP_STEPS * finest[kept], dtype=np.bool_)
+        return extreme & sharp, sharp

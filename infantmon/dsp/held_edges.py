@@ -24,12 +24,15 @@ class FlatEdges(Carried):
         What to call it.
     least_ticks : int
         From the first equal sample to the one that tells.
+    smoothly : int
+        What to call it as well where it was not entered sharply.
     """
 
     carried: ClassVar[tuple[str, ...]] = ("_told",)
 
-    def __init__(self, reason: int, least_ticks: int) -> None:
+    def __init__(self, reason: int, least_ticks: int, *, smoothly: int = 0) -> None:
         self._reason = reason
+        self._smoothly = smoothly
         self._least_ticks = least_ticks
         self._told = False  # the present run has been told
 
@@ -44,9 +47,11 @@ class FlatEdges(Carried):
             start, end = int(table.start[row]), int(table.end[row])
             if not (row == 0 and told_before):
                 known = table.reached(start + self._least_ticks)
-                edges.append(Edge(known, ends=False, reason=self._reason, tick=start))
+                reason = self._reason | (0 if table.sharp[row] else self._smoothly)
+                edges.append(Edge(known, ends=False, reason=reason, tick=start))
             if end >= 0:
-                edges.append(Edge(end, ends=True, reason=self._reason, tick=end))
+                reason = self._reason | self._smoothly
+                edges.append(Edge(end, ends=True, reason=reason, tick=end))
             else:
                 self._told = True
         return edges

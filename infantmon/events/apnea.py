@@ -43,7 +43,7 @@ class ApneaRule(PauseRule):
             "limit_s": limit.limit_s,
             "latency_s": latencies.breaths_s,
         }
-        super().__init__(limit.limit_s, limits, latencies.breaths_s, carries_over=True)
+        super().__init__(limit.limit_s, limits, latencies.breaths_s)
         self._doubts_of_breaths = BreathDoubts()
 
     def share(self, shared: Shared) -> None:

@@ -99,6 +99,7 @@ _FAST_HEART: tuple[_Look, ...] = (
 )
 _SLOW_HEART: tuple[_Look, ...] = (
     heart.cut_in_two,
+    heart.only_with_flat_time,
     heart.beats_alike,
     standstill.few_beats_before,
     heart.beat_size,

@@ -49,10 +49,22 @@ are enough to have a size."""
 
 def cut_in_two(case: Case) -> list[Evidence]:
     """Tell that the hold-off was over only by counting what could not be judged."""
-    if case.assessable:
+    if case.assessable or case.event.kind == "no heart beat":
         return []
     text = "the hold-off was over only by counting time in which the ECG could not be used"
     return [Evidence(text, NOT_ASSESSABLE)]
+
+
+def only_with_flat_time(case: Case) -> list[Evidence]:
+    """Tell that the limit was reached only by counting time in which the ECG was exactly flat.
+
+    In steps coarser than the noise a stopped heart looks so, and an electrode that is off looks so,
+    too; it is that where the impedance is lost with it.
+    """
+    if case.assessable or case.event.kind != "no heart beat":
+        return []
+    text = "the limit was reached only by counting time in which the ECG was exactly flat"
+    return [Evidence(text, "against" if electrodes_off(case) else NOT_ASSESSABLE)]
 
 
 def beats_alike(case: Case) -> list[Evidence]:

@@ -1,8 +1,8 @@
 """A clock that reaches its limit: what "apnea" and "no heart beat" have in common.
 
 In come breaths or beats; out come the steps of an alarm condition. The clock runs from the last
-finding, or from the end of an unusable stretch after it. For an apnea two more are looked at: one
-that runs on through unusable time and doubtful breaths, from the last breath beyond doubt; and one
+finding, or from the end of an unusable stretch after it. Two more are looked at: one that runs on
+through unusable time and doubtful breaths, from the last finding beyond doubt; and for an apnea one
 that runs on through a short row of breaths. Whichever reaches the limit first begins the event, but
 only what the first clock tells can be assessed.
 """
@@ -27,13 +27,13 @@ from infantmon.model.findings import Findings
 class PauseRule(ClockedRule):
     """An event when the time since the last finding reaches a limit (at least, inclusive).
 
+    A pause that reaches it only by counting an unusable stretch, or by not counting doubtful
+    findings, is listed, as not assessable.
+
     Parameters
     ----------
     limit_s : float
         The limit, in seconds.
-    carries_over : bool
-        Whether a pause that reaches the limit only by counting an unusable stretch, or by not
-        counting doubtful breaths, is listed, as not assessable.
     """
 
     carried: ClassVar[tuple[str, ...]] = (
@@ -44,16 +44,10 @@ class PauseRule(ClockedRule):
     )
 
     def __init__(
-        self,
-        limit_s: float,
-        limits: Mapping[str, float | int | str],
-        lag_s: float,
-        *,
-        carries_over: bool,
+        self, limit_s: float, limits: Mapping[str, float | int | str], lag_s: float
     ) -> None:
         super().__init__(Condition(0.0, lag_s), limits, lag_s)
         self._limit_s = limit_s
-        self._carries_over = carries_over
         self._assessed = True
         self._by_doubts = False  # the present pause went active by leaving doubtful ones out
         self._doubts = Doubts.none(0)  # of the piece in work
@@ -65,11 +59,9 @@ class PauseRule(ClockedRule):
 
     def interesting(self, findings: Findings) -> Ints:
         """Return the rows beside long gaps and doubtful findings, and the first and last."""
-        shortest_s = min(self._limit_s, QUIET_AFTER_ROW_S) if self._carries_over else self._limit_s
+        shortest_s = min(self._limit_s, QUIET_AFTER_ROW_S)
         # a hair below it, so that rounding never hides a gap from the exact comparison
         rows = rows_beside_gaps(findings.time_s, shortest_s * (1.0 - 1e-9))
-        if not self._carries_over:
-            return rows
         self._doubts = self.doubts(findings)
         if len(findings) <= FEW:
             return rows
@@ -93,14 +85,13 @@ class PauseRule(ClockedRule):
         return found + self._stamped(self.condition.end(time_s, known_s, "ended by itself"))
 
     def _is_doubtful(self, row: int) -> bool:
-        return self._carries_over and bool(self._doubts.passing[row] or self._doubts.lasting[row])
+        return bool(self._doubts.passing[row] or self._doubts.lasting[row])
 
     def _move_on(self, time_s: float, row: int) -> None:
         if self._seen and time_s <= self.last_s:
             return  # it has been taken
         super()._move_on(time_s, row)
-        if self._carries_over:
-            self._passed_over.take(time_s, self._doubts, row)
+        self._passed_over.take(time_s, self._doubts, row)
 
     def _begin_anew(self, time_s: float) -> None:
         super()._begin_anew(time_s)
@@ -123,14 +114,12 @@ class PauseRule(ClockedRule):
     def _carried_at_s(self) -> float:
         """Return when pause before + stretch or doubtful breaths + pause after reach the limit."""
         passed = self._passed_over
-        if not self._carries_over or self.clock_s <= passed.sure_s:
+        if self.clock_s <= passed.sure_s:
             return math.inf
         return max(passed.reaches_s(self._limit_s), self.reaches_s(0.0))
 
     def _past_row_at_s(self) -> float:
         """Return when the pause around a short row of breaths reaches the limit."""
-        if not self._carries_over:
-            return math.inf
         return max(self._passed_over.reaches_past_row_s(self._limit_s), self.reaches_s(0.0))
 
     def nothing_found(self, at_s: float, known_s: float) -> list[Transition]:

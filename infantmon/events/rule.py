@@ -24,11 +24,13 @@ from infantmon.model.arrays import Floats, Ints
 from infantmon.model.carried import Carried, record
 from infantmon.model.event import PENDING
 from infantmon.model.findings import Findings
+from infantmon.model.spans import Reason
 from infantmon.model.usability import BlockingMark, Usability, blocking_marks, pieces
 
 _EDGE, _HOLD_OFF, _NOTHING = range(3)
 """What may be due, in the order in which it happens at one instant: the edge of an unusable stretch
 is taken, a hold-off runs out, something happens because nothing was found."""
+_AT_REST = int(Reason.FLAT | Reason.NO_JUMP)  # the reasons of such a stretch, all of them
 FEW = 4
 """Of so few findings all are looked at, rather than picked from."""
 
@@ -69,7 +71,8 @@ class Edge:
     """Where an unusable stretch begins or ends, waiting for all findings before it.
 
     `time_s` is the edge; `due_s` is when every finding before it is sure to have been given;
-    `since_s` is where its stretch began; `missing` tells a hole of the recording.
+    `since_s` is where its stretch began; `missing` tells a hole of the recording, `flat` one of
+    equal samples that began without a jump, and nothing else.
     """
 
     time_s: float
@@ -77,6 +80,7 @@ class Edge:
     since_s: float
     opens: bool
     missing: bool
+    flat: bool
 
 
 class ClockedRule(Rule):
@@ -221,8 +225,8 @@ class ClockedRule(Rule):
             due_s = max(due_s, time_s + self.lag_s)
         if self._edges:
             due_s = max(due_s, self._edges[-1].due_s)
-        missing = self.usability.last_missing
-        self._edges.append(Edge(time_s, due_s, since_s, mark.opens, missing))
+        missing, flat = self.usability.last_missing, mark.reason == _AT_REST
+        self._edges.append(Edge(time_s, due_s, since_s, mark.opens, missing, flat))
 
     def _take_edge(self, known_s: float) -> list[Transition]:
         """Take the next edge, after all that nothing being found has brought before it."""

@@ -30,6 +30,7 @@ class Reason(IntFlag):
     STEP = 64  # the level jumped
     MAINS = 128  # mains interference
     NOISE = 256  # beats cannot be told
+    NO_JUMP = 512  # a flat signal began at the level where it was, as one does that comes to rest
 
     @property
     def words(self) -> str:
@@ -47,12 +48,13 @@ _WORDS = {
     Reason.STEP: "level jump",
     Reason.MAINS: "mains interference",
     Reason.NOISE: "beats cannot be told",
+    Reason.NO_JUMP: "begun without a jump",
 }
 
 LOST_CONTACT = Reason.FLAT | Reason.SATURATED | Reason.OUT_OF_RANGE
 """Reasons that point to the electrode; the others make the signal unusable without saying why."""
 
-BLOCKING = Reason.MISSING | Reason.NOT_FINITE | LOST_CONTACT
+BLOCKING = Reason.MISSING | Reason.NOT_FINITE | LOST_CONTACT | Reason.NO_JUMP
 """Reasons for which a signal cannot be used at all."""
 
 DISTURBING = Reason.MOVEMENT | Reason.STEP | Reason.NOISE

@@ -64,6 +64,8 @@ class ContactSettings:
         The three visits lie within this time, in seconds.
     rail_settle_s : float
         Saturation by visits is over when this long has passed without one, in seconds.
+    tells_jumps : bool
+        Whether a flat stretch that begins without a jump is told as such.
     """
 
     clock: Clock
@@ -76,6 +78,7 @@ class ContactSettings:
     rail_run_s: float = 0.02
     rail_within_s: float = 10.0
     rail_settle_s: float = 2.0
+    tells_jumps: bool = False
 
     def __post_init__(self) -> None:
         names = ("flat_s", "rail_run_s", "rail_held_s", "rail_within_s", "rail_settle_s")
@@ -100,6 +103,8 @@ class ContactSettings:
     def for_ecg(cls, rate_hz: float, unit: str | None = None, start_s: float = 0.0) -> Self:
         """Return the settings for an ECG: 0.4 s of exactly equal samples is flat or saturated.
 
+        Flat without a jump is told apart: a stopped heart may look so, in steps coarser than noise.
+
         Parameters
         ----------
         rate_hz : float
@@ -110,7 +115,7 @@ class ContactSettings:
             Time of the first sample, in seconds.
         """
         del unit  # levels of an ECG tell nothing about its electrodes, in whatever unit
-        return cls(Clock(rate_hz, start_s), flat_s=0.4, rail_held_s=0.4)
+        return cls(Clock(rate_hz, start_s), flat_s=0.4, rail_held_s=0.4, tells_jumps=True)
 
     @classmethod
     def for_impedance(cls, rate_hz: float, unit: str | None = None, start_s: float = 0.0) -> Self:
@@ -196,7 +201,8 @@ class ContactDetector(Stage):
         run = max(_LEAST_RUN, _ticks_from(settings.rail_run_s, rate))
         flat = _ticks_from(settings.flat_s, rate)
         self._held = HeldRuns(least_ticks=min(run, flat), gap_ticks=bridged)
-        self._flat = FlatEdges(int(Reason.FLAT), flat)
+        smoothly = int(Reason.NO_JUMP) if settings.tells_jumps else 0
+        self._flat = FlatEdges(int(Reason.FLAT), flat, smoothly=smoothly)
         self._rail = RailEdges(
             int(Reason.SATURATED),
             run_ticks=run,
