@@ -62,7 +62,10 @@ class SlowDecider:
 
     def looks_like_a_beat(self, c, since, beat, noise, usual):
         low = not self.cleans or c["height"] < self.rules.t_wave_below * self.median(self.cleans)
-        if c["blunt"] and low and since <= self.rules.t_wave_s * RATE_HZ:
+        over = self.rules.small_gap * math.sqrt(min(usual, RATE_HZ) * RATE_HZ)
+        clear = c["height"] > self.rules.small_over_noise * noise
+        no_t_wave = usual > 0.0 and since > over and clear
+        if c["blunt"] and low and since <= self.rules.t_wave_s * RATE_HZ and not no_t_wave:
             return False
         if len(self.beats) < self.rules.learned:
             return self.plain(c)

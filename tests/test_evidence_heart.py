@@ -246,6 +246,57 @@ def test_but_not_with_another_long_interval_nor_of_another_kind_nor_if_two_leads
     assert not beside_turned((0,), second=True)
 
 
+def doubled(*intervals_s, kind="low heart rate", second=False):
+    """Whether a heart of 0.4 s is said to have doubled its intervals; these come after 20 s."""
+    time_s = 80.0 + np.cumsum([0.4] * 50 + list(intervals_s))
+    beats = beats_at(time_s)
+    limits = {"limit_bpm": 80.0, "hold_off_s": 0.0}
+    event = Event(1, kind, float(time_s[52]), float(time_s[52]), float(time_s[-1]), limits=limits)
+    reasons = reasons_for(case_of(event, beats=beats, second=beats if second else None))
+    told = [reason for reason in reasons if "doubled" in reason.text]
+    assert all(reason.side == "against" for reason in told)
+    return bool(told)
+
+
+@pytest.mark.parametrize(
+    ("intervals_s", "told"),
+    [
+        ((0.8,) * 8, True),
+        ((0.85,) * 8, True),
+        ((0.8, 0.8, 0.8, 0.4, 0.4, 0.8), True),  # some of the others are seen
+        ((0.8, 0.8, 0.4, 0.4, 0.8, 0.8, 0.4), False),  # never three in a row
+        ((0.8, 0.3, 0.8, 0.3, 0.8, 0.3, 0.8), False),  # the pauses after early beats
+        ((0.9,) * 8, False),  # more than doubled
+        ((0.64,) + (0.8,) * 7, False),  # not at once
+        ((0.8,) * 7 + (0.7,), False),  # nor does it keep to that
+    ],
+)
+def test_intervals_that_double_from_one_beat_to_the_next_make_a_slow_heart_doubtful(
+    intervals_s, told
+):
+    assert doubled(*intervals_s) == told
+
+
+def test_but_not_where_two_leads_show_it_nor_of_another_kind_nor_without_beats_before():
+    assert not doubled(*[0.8] * 8, second=True)
+    assert not doubled(*[0.8] * 8, kind="high heart rate")
+    few = beats_at(100.0 + np.cumsum([0.4] * 4 + [0.8] * 8))
+    limits = {"limit_bpm": 80.0, "hold_off_s": 0.0}
+    event = Event(1, "low heart rate", 103.0, 103.0, 108.0, limits=limits)
+    assert not any("doubled" in r.text for r in reasons_for(case_of(event, beats=few)))
+
+
+@pytest.mark.parametrize("ramp_s", [0.3, 1.0, 4.0])
+@pytest.mark.parametrize("rate_bpm", [62.0, 68.0, 72.0, 76.0])
+def test_a_heart_that_slows_quickly_to_about_half_its_rate_stays_supported(ramp_s, rate_bpm):
+    slowing = sim.Bradycardia(60.0, rate_bpm, ramp_s=ramp_s, hold_s=20.0)
+    heart = sim.Heart(rate_bpm=140.0)
+    night = sim.simulate_night(sim.Scenario(120.0, 250.0, 62.5, heart=heart, events=(slowing,)), 3)
+    low = {"limit_bpm": 80, "hold_off_s": 5, "average_beats": 8}
+    events = im.review(night.recording, im.Prescription.model_validate({"low_heart_rate": low}))
+    assert [event.judgement for event in events.events] == ["supported"]
+
+
 def without_beats(kind, before, *, length_s=6.0, strange=()):
     """So many beats, half a second apart, then none for some seconds, then beats again."""
     first_s = 100.0 - 0.5 * np.arange(before)[::-1]

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from r_peak_inputs import beat_times, ecg_of, matched, narrow_ecg_of
 
+from infantmon import simulate as sim
 from infantmon.errors import ArgumentError
 from infantmon.stages.r_peaks import RPeakDetector, RPeakSettings, detect_r_peaks
 
@@ -138,6 +139,22 @@ def test_complexes_of_40_ms_are_found_beside_a_tall_t_wave(rate_bpm, t_height):
     ecg += 0.02 * np.random.default_rng(1).standard_normal(len(ecg))
     _, missed, extra = matched(times, detect_r_peaks(ecg, 250.0).time_s, 0.05)
     assert missed + extra <= 1
+
+
+@pytest.mark.parametrize("rate_bpm", [145.0, 150.0, 155.0])
+@pytest.mark.parametrize("times", [0.3, -0.3])
+def test_early_wide_beats_of_a_third_in_bigeminy_are_beats_once_the_t_wave_is_over(rate_bpm, times):
+    """They are blunt, as the T wave is, and as soon after a beat as it is at a slow rate."""
+    ectopic = sim.EctopicBeats(30.0, 60.0, every=2, early_share=0.3, times=times)
+    heart = sim.Heart(rate_bpm=rate_bpm)
+    lead = sim.EcgLead(r_mv=1.2)
+    scenario = sim.Scenario(100.0, 250.0, 62.5, heart=heart, lead=lead, events=(ectopic,))
+    night = sim.simulate_night(scenario, 4)
+    found = detect_r_peaks(night.recording.ecg.segments[0].values, 250.0, unit="mV")
+    true = night.truth.beat_s
+    _, missed, extra = matched(true, found.time_s, 0.08)
+    assert missed <= 2
+    assert extra == 0
 
 
 def test_a_fall_and_a_jump_of_the_rate_are_followed():

@@ -69,7 +69,9 @@ class DecisionRules:
         envelope has no time to fall.
     t_wave_s, t_wave_below : float
         A blunt candidate within so many seconds of a beat is its T wave, unless it is as large as
-        that part of clean beats: then the steep thing before it was an artefact.
+        that part of clean beats: then the steep thing before it was an artefact. At a fast rate the
+        T wave is over sooner (`small_gap`): after that a candidate is none if it is clear of noise
+        (`small_over_noise`).
     late, late_whole, late_height, late_over_noise, late_likeness : float
         After so many usual intervals without a beat a candidate must be about as large as the
         beats, or fairly large and clear of noise, or familiar in shape: a standstill is no place to
@@ -198,8 +200,7 @@ def judge(
         plain,
     )
     taken &= ~_foot(some, at, rules, refractory, rate_hz)
-    low = (at.cleans == 0) | (some.height < rules.t_wave_below * at.clean)
-    taken &= ~(some.blunt & low & (at.since <= rules.t_wave_s * rate_hz))
+    taken &= ~_t_wave(some, at, rules, rate_hz)
     taken &= ~learned | _in_time(some, at, rules)
     clean = is_clean(some, at.since, at.interval, rules)
     verdict = np.where(taken, np.where(clean, CLEAN, BEAT), NOISE)
@@ -254,6 +255,24 @@ def _inserted(some: Candidates, at: Standing, rules: DecisionRules) -> Bools:
     return np.asarray((ahead > 0) & (off <= rules.inserted * at.interval) & (at.interval > 0.0))
 
 
+def _t_wave(some: Candidates, at: Standing, rules: DecisionRules, rate_hz: float) -> Bools:
+    """Tell which candidates are the T wave of the beat before.
+
+    Those that are clear of noise, which the T waves before are for the most part, are none once the
+    T wave is over.
+    """
+    low = (at.cleans == 0) | (some.height < rules.t_wave_below * at.clean)
+    clear = some.height > rules.small_over_noise * at.noise
+    late = (at.since > rules.small_gap * _root(at.interval, rate_hz)) & (at.interval > 0.0)
+    soon = at.since <= rules.t_wave_s * rate_hz
+    return np.asarray(some.blunt & low & soon & ~(clear & late))
+
+
+def _root(interval: Floats, rate_hz: float) -> Floats:
+    """Return the root of intervals in seconds, as ticks: QT is in proportion to it."""
+    return np.asarray(np.sqrt(np.minimum(interval, rate_hz) * rate_hz))
+
+
 def _stands_out(some: Candidates, at: Standing, rules: DecisionRules, *, inserted: Bools) -> Bools:
     """Tell which candidates stand high enough between the noise level and the beat level."""
     interval = np.where(at.interval > 0.0, at.interval, np.inf)
@@ -274,7 +293,7 @@ def _small_and_wide(
     some: Candidates, at: Standing, rules: DecisionRules, rate_hz: float, *, inserted: Bools
 ) -> Bools:
     """Tell which candidates are small against other beats, but clear of T wave and noise."""
-    over = np.sqrt(np.minimum(at.interval, rate_hz) * rate_hz)
+    over = _root(at.interval, rate_hz)
     clear = (some.height > rules.second_over_noise * at.noise) & (some.depth > rules.second_depth)
     ahead = some.next_large - some.place
     return np.asarray(

@@ -105,6 +105,7 @@ _SLOW_HEART: tuple[_Look, ...] = (
     heart.beat_size,
     standstill.far_smaller_beside,
     heart.turned_beat,
+    heart.doubled_intervals,
     heart.second_lead,
     heart.ecg_disturbed,
     standstill.mains_began,
@@ -120,6 +121,7 @@ _READ_LIMITS = (
     heart.beats_alike,
     heart.second_lead,
     heart.turned_beat,
+    heart.doubled_intervals,
     standstill.beats_missing,
     standstill.beats_too_small,
 )

@@ -8,6 +8,7 @@ not assessable), or nothing where there is nothing to say.
 from __future__ import annotations
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 
 from infantmon.events.case import (
     AROUND_S,
@@ -45,6 +46,13 @@ GROWN_SHARE = 3.0
 LAST_BEATS = 2
 """So many beats before the longest interval are looked at by themselves, and so many in the event
 are enough to have a size."""
+
+DOUBLED = (1.85, 2.15)
+"""An interval of so many usual ones may hold a beat that was not seen (project's choice)."""
+USUAL_SHARE = 1.5
+"""And up to so many an interval is none of a heart that slows, little by little."""
+DOUBLED_IN_A_ROW = 3
+"""So many such intervals in a row make one wonder; a single one follows an early beat."""
 
 
 def cut_in_two(case: Case) -> list[Evidence]:
@@ -144,6 +152,31 @@ def turned_beat(case: Case) -> list[Evidence]:
         return []
     text = "it rests on an interval beside a beat that alone points the other way"
     return [Evidence(f"{text}: an artefact, or an extrasystole", "against")]
+
+
+def doubled_intervals(case: Case) -> list[Evidence]:
+    """Tell that a slow heart rests on intervals that doubled from one beat to the next.
+
+    A heart that slows does so over several beats, and to whatever rate. Where every second beat is
+    small or wide and goes unseen, or is not conducted to the ventricles, each interval is two.
+    """
+    event = case.event
+    if event.kind != "low heart rate" or _leads_agree(case):
+        return []
+    beats = case.history.beats(event.onset_s - BEFORE_S, case.until_s + HAIR_S, case.known_s)
+    intervals_s = np.diff(beats.time_s)
+    usual = intervals_s[beats.time_s[1:] <= event.onset_s - AROUND_S]
+    if len(usual) < ENOUGH_BEATS:
+        return []
+    multiple = intervals_s / float(np.median(usual))
+    double = (multiple >= DOUBLED[0]) & (multiple <= DOUBLED[1])
+    in_a_row = sliding_window_view(double, DOUBLED_IN_A_ROW).all(axis=1)
+    from_there = multiple[max(int(np.argmax(in_a_row)) - 1, 0) :]
+    slowing = (from_there > USUAL_SHARE) & ((from_there < DOUBLED[0]) | (from_there > DOUBLED[1]))
+    if not in_a_row.any() or from_there[0] > USUAL_SHARE or slowing.any():
+        return []
+    text = "its intervals doubled from one beat to the next"
+    return [Evidence(f"{text}: every second beat may be unseen, or not conducted", "against")]
 
 
 def second_lead(case: Case) -> list[Evidence]:
