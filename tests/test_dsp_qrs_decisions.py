@@ -64,6 +64,8 @@ class SlowDecider:
         low = not self.cleans or c["height"] < self.rules.t_wave_below * self.median(self.cleans)
         over = self.rules.small_gap * math.sqrt(min(usual, RATE_HZ) * RATE_HZ)
         clear = c["height"] > self.rules.small_over_noise * noise
+        clear = clear and c["depth"] > self.rules.small_depth
+        clear = clear and c["between"] <= self.rules.small_between
         no_t_wave = usual > 0.0 and since > over and clear
         if c["blunt"] and low and since <= self.rules.t_wave_s * RATE_HZ and not no_t_wave:
             return False

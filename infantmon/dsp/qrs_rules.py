@@ -71,7 +71,7 @@ class DecisionRules:
         A blunt candidate within so many seconds of a beat is its T wave, unless it is as large as
         that part of clean beats: then the steep thing before it was an artefact. At a fast rate the
         T wave is over sooner (`small_gap`): after that a candidate is none if it is clear of noise
-        (`small_over_noise`).
+        (`small_over_noise`, `small_between`) and deep (`small_depth`).
     late, late_whole, late_height, late_over_noise, late_likeness : float
         After so many usual intervals without a beat a candidate must be about as large as the
         beats, or fairly large and clear of noise, or familiar in shape: a standstill is no place to
@@ -258,11 +258,12 @@ def _inserted(some: Candidates, at: Standing, rules: DecisionRules) -> Bools:
 def _t_wave(some: Candidates, at: Standing, rules: DecisionRules, rate_hz: float) -> Bools:
     """Tell which candidates are the T wave of the beat before.
 
-    Those that are clear of noise, which the T waves before are for the most part, are none once the
-    T wave is over.
+    Those that are clear of noise, which the T waves before are for the most part, and are set off
+    as a small wide beat has to be, are none once the T wave is over.
     """
     low = (at.cleans == 0) | (some.height < rules.t_wave_below * at.clean)
     clear = some.height > rules.small_over_noise * at.noise
+    clear &= (some.depth > rules.small_depth) & (some.between <= rules.small_between)
     late = (at.since > rules.small_gap * _root(at.interval, rate_hz)) & (at.interval > 0.0)
     soon = at.since <= rules.t_wave_s * rate_hz
     return np.asarray(some.blunt & low & soon & ~(clear & late))
