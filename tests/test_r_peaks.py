@@ -123,6 +123,21 @@ def test_p_waves_that_go_on_are_no_beats():
     assert matched(times[~dropped], peaks.time_s, 0.05) == (int(np.sum(~dropped)), 0, 0)
 
 
+@pytest.mark.parametrize("dropped", ["every second", "all"])
+def test_p_waves_so_large_that_they_are_counted_are_not_reliable_as_beats(dropped):
+    """Nor are the beats between them: each tells that the other may be none."""
+    times = beat_times(130, 60.0, seed=6)
+    gone = (times > 30.0) & ((dropped == "all") | (np.arange(len(times)) % 2 == 1))
+    ecg = ecg_of(times[~gone], 60.0, 250.0, p_height=0.35, t_height=0.1, p_only=times[gone] - 0.12)
+    peaks = detect_r_peaks(ecg, 250.0)
+    counted = matched(times[gone] - 0.12, peaks.time_s, 0.05)[0]
+    assert counted > 0.9 * np.sum(gone), "otherwise there is nothing to doubt"
+    assert peaks.reliable[peaks.time_s < 30.0].all()
+    later = (peaks.time_s > 33.0) & (peaks.time_s < (60.0 if dropped == "every second" else 37.0))
+    assert np.sum(later) > 5
+    assert not peaks.reliable[later].any()
+
+
 @pytest.mark.parametrize("rate_bpm", [60, 100, 140, 180])
 @pytest.mark.parametrize("t_height", [0.5, 0.75, 1.0])
 def test_a_tall_t_wave_is_no_beat(rate_bpm, t_height):

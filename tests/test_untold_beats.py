@@ -3,10 +3,13 @@
 import numpy as np
 import pytest
 from made_findings import batches_of, beats_at, contact_of, random_cuts
+from r_peak_inputs import beat_times, ecg_of
 
+import infantmon as im
 from infantmon.events.batch import Latencies
 from infantmon.events.contact_loss import ContactLossRule, SignalUnusableRule
 from infantmon.events.untold_beats import UntoldBeats
+from infantmon.model.channel import Channel
 from infantmon.model.marks import RPeaks
 from infantmon.model.prescription import ContactLossLimit
 
@@ -80,3 +83,22 @@ def test_it_is_no_lost_contact():
 @pytest.mark.parametrize("seed", range(10))
 def test_equal_however_cut(seed):
     assert steps(random_cuts(np.random.default_rng(seed), 60.0)) == steps([60.0])
+
+
+@pytest.mark.parametrize("every", [1, 2])
+def test_p_waves_without_a_beat_that_are_counted_as_beats_are_told(every):
+    """A standstill of the ventricles, or a block of every second beat, is not silent."""
+    times = beat_times(130, 90.0, seed=6)
+    gone = (times > 30.0) & (times < 60.0) & (np.arange(len(times)) % every == 0)
+    p_only = times[gone] - 0.12
+    ecg = ecg_of(times[~gone], 90.0, 250.0, p_height=0.35, t_height=0.1, p_only=p_only)
+    plan = im.Prescription.model_validate(
+        {
+            "low_heart_rate": {"limit_bpm": 80, "hold_off_s": 5, "average_beats": 8},
+            "no_heart_beat": {"limit_s": 3},
+            "contact_loss": {"delay_s": 5},
+        }
+    )
+    events = im.review(im.Recording({"ecg": Channel(ecg, 250.0, "mV")}), plan).events
+    assert [event.kind for event in events] == ["signal unusable"]
+    assert 30.0 <= events[0].onset_s < events[0].known_s < 40.0

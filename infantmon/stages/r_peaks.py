@@ -17,6 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from infantmon.dsp.beat_reliability import BeatReliability
+from infantmon.dsp.beat_sizes import BeatSizes
 from infantmon.dsp.bridged import Bridged
 from infantmon.dsp.kept import Kept
 from infantmon.dsp.median3 import Median3
@@ -119,7 +120,9 @@ class RPeakDetector(Stage):
 
     A beat is reliable if the third best score of the last eight beats exceeds 0.78; the score is
     the likeness less 0.04 per in-between candidate. It is not after a complex of 0.3 of its height
-    that is too small to be counted (see **Unit**): that may have been a beat.
+    that is too small to be counted (see **Unit**): that may have been a beat. Nor is one of less
+    than 0.45 of the sixth largest of 24 beats before it, or one that follows such a beat, where
+    three of the latest eight are so small: P waves that are counted look so (`beat_sizes`).
 
     **Parameters.** Band and decision values were chosen on mitdb (26 records), adfecgdb r01, r04,
     r07, nstdb 118 and simulated signals, and on mitdb replayed up to twice as fast (adfecgdb 1.25
@@ -160,6 +163,7 @@ class RPeakDetector(Stage):
         "_lost",
         "_spiky",
         "_latest",
+        "_sizes",
         "_small",
     )
 
@@ -182,6 +186,7 @@ class RPeakDetector(Stage):
         self._lowered = self._despikes and self._floor > 0.0  # a height may matter, and is too low
         self._spiky = Kept()  # the samples before the median, if so
         self._around = round(_AROUND_S * rate)
+        self._sizes = BeatSizes()
         self._small = 0.0  # height of the latest complex if it is too small to be counted
         self._latest = -(2**40)  # sample of the latest mark
 
@@ -267,6 +272,7 @@ class RPeakDetector(Stage):
         self._small = float(small[-1])
         keep &= height > self._floor
         keep[keep] = self._apart(sample[keep])
+        reliable[keep] &= ~self._sizes.push(height[keep], reliable[keep])
         sample, known = sample[keep], known[keep]
         return RPeaks(
             self._clock.times_s(sample),
