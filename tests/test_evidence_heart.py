@@ -164,6 +164,20 @@ def test_mains_that_begins_as_the_beats_vanish_speaks_against(mains_s, against):
     assert still(mains_s) == against
 
 
+@pytest.mark.parametrize(
+    ("mains_end_s", "until_s", "against"),
+    [
+        (101.3, 101.3, True),
+        (102.4, 101.3, True),  # its end is told a little late
+        (102.6, 101.3, False),  # it goes on, with beats in it
+        (101.1, 101.1, False),  # so long is the interval of a slow heart
+    ],
+)
+def test_in_a_brief_time_only_if_it_is_over_as_the_beats_are_back(mains_end_s, until_s, against):
+    assert still((100.0, mains_end_s), until_s=until_s) == against
+    assert still((100.0, mains_end_s), until_s=until_s, kind="low heart rate") == against
+
+
 def test_mains_that_was_there_only_as_beats_vanished_before_speaks_against_too():
     """The lead was off from 93 to 97 s, too: in 40 % of the 10 s before, with hardly a beat."""
     beats_s = np.concatenate(

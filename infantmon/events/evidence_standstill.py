@@ -30,6 +30,9 @@ FAR_SMALLER = 3.0
 MAINS_SHARE, MAINS_BEFORE_S = 0.5, 10.0
 """Mains interference over this share of the longest time without a beat, and over less than half
 that share of the beats in so many seconds before it, began with it."""
+MAINS_SHORT_S = 1.2
+"""From this length on, in seconds. A slow heart may beat on under interference that happens to
+begin, so up to `VANISHED_S` it has to be over as the beats are back (project's choice)."""
 ENOUGH_BREATHS = 4
 """With fewer breaths than this, before or meanwhile, nothing is said of breathing."""
 WENT_ON_SHARE = 0.7
@@ -123,13 +126,16 @@ def mains_began(case: Case) -> list[Evidence]:
     was some without beats, the lead had come off before.
     """
     start_s, end_s = case.longest_without_beat_s
-    if end_s - start_s < VANISHED_S:
+    if end_s - start_s < MAINS_SHORT_S:
         return []
     spans = case.history.spans("ecg", case.known_s, INTERFERING)
     beats = case.history.beats(start_s - MAINS_BEFORE_S, start_s + HAIR_S, case.known_s)
     before = float(np.mean(spans.inside(beats.time_s))) if len(beats) else 0.0
     meanwhile = spans.overlap_s(start_s, end_s) / (end_s - start_s)
     if meanwhile < MAINS_SHARE or before >= 0.5 * MAINS_SHARE:
+        return []
+    later_s = end_s + MAINS_SHORT_S  # by then interference that went with the beats is over
+    if end_s - start_s < VANISHED_S and spans.overlap_s(later_s, later_s + HAIR_S) > 0.0:
         return []
     text = "mains interference began as the beats vanished: an electrode may be off"
     return [Evidence(text, "against")]
