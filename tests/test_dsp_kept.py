@@ -23,6 +23,22 @@ def test_windows_are_found_by_their_place_and_held_at_the_ends():
     assert kept.end == 10
 
 
+def test_pieces_that_nobody_has_asked_for_are_forgotten_in_place_and_the_rest_is_a_copy():
+    kept, pushed = Kept(), [np.arange(5.0) + 5.0 * n for n in range(4)]
+    for place, piece in zip((0, 3, 12, 17), pushed, strict=True):
+        kept.push(piece)
+        kept.forget_before(place)
+    for piece in pushed:
+        piece[:] = -1.0  # whose memory it is may change it
+    assert kept.end == 20
+    assert kept.windows(np.array([17, 18]), 2).tolist() == [[17.0, 18.0], [18.0, 19.0]]
+    many = Kept()
+    for n in range(4):
+        many.push(np.arange(5.0) + 5.0 * n)
+    many.forget_before(17)
+    np.testing.assert_array_equal(many.windows(np.array([17, 19]), 1), [[17.0], [19.0]])
+
+
 def test_the_lowest_is_that_of_the_samples_that_there_are():
     kept = Kept()
     kept.push(np.array([5.0, 4.0, 7.0, 6.0, 8.0]))

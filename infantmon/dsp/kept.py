@@ -46,6 +46,9 @@ class Kept(Carried):
 
     def forget_before(self, place: int) -> None:
         """Let go of the samples before a place in the stream."""
+        while self._waiting and self._first + len(self._values) <= place:
+            self._first += len(self._values)  # what nobody has asked for goes without being joined
+            self._values = self._waiting.pop(0)
         values = self._joined()
         surplus = min(place - self._first, len(values))
         if surplus > 0:

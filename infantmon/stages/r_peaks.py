@@ -286,8 +286,8 @@ class RPeakDetector(Stage):
     def _heights(self, sample: Ints, amplitude: Floats) -> Floats:
         """Return the heights that the floor is for: those of the ECG as it came."""
         height = np.abs(amplitude)
-        if self._lowered:
-            low = np.flatnonzero(height <= self._floor)  # few; the others count as they are
+        low = np.flatnonzero(height <= self._floor) if self._lowered else ()
+        if len(low):  # seldom; the samples are not joined for nothing
             starts = sample[low] - self._around
             around = self._spiky.columns(starts, 2 * self._around + 1)
             height[low] = heights_before_median(around, amplitude[low])
