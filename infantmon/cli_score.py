@@ -11,6 +11,7 @@ import typer
 from rich.console import Console
 
 from infantmon.cli_screen import (
+    SOME_FAILED,
     AsJson,
     Quiet,
     as_paths,
@@ -115,7 +116,7 @@ def add_score(app: typer.Typer) -> None:
         json: AsJson = False,
         quiet: Quiet = False,
     ) -> None:
-        """Score detectors on annotated recordings; 1 if a gate is not reached."""
+        """Score detectors on annotated recordings; 1 if a gate is not reached, 3 if one failed."""
         gates = () if gate is None else parse_gates(gate, lower=gate_lower)
         if (gate_each or gate_lower) and not gates:
             raise ArgumentError("--gate-each and --gate-lower need a --gate, such as se>=99.5.")
@@ -137,6 +138,8 @@ def add_score(app: typer.Typer) -> None:
             say_cautions(screen)
         if not all(verdict.holds for verdict in verdicts):
             raise typer.Exit(1)
+        if any(record.failed for card in cards for record in card.records):
+            raise typer.Exit(SOME_FAILED)
 
 
 def _tasks(

@@ -17,7 +17,7 @@ from infantmon.report.cautions import CAUTIONS, NOTICE
 from infantmon.report.export import finite
 
 SOME_FAILED = 3
-"""Exit code where all else was done, but some of many recordings or downloads failed."""
+"""Exit code where all else was done, but some recordings or downloads failed, or a detector."""
 WIDTH_OF_A_PIPE = 110
 """Characters a line where the output is no terminal."""
 

@@ -279,6 +279,7 @@ def test_a_detector_of_ones_own_and_one_that_fails(folder, tmp_path, monkeypatch
         assert "failed on 3 of 3 records; " in shown
         assert why in shown
         assert why in (tmp_path / "out" / "score.md").read_text()
+        assert score(folder, "--detector", f"mine_to_score:{name}") == 3
 
 
 def test_a_stored_result_is_compared(folder, tmp_path, capsys):
