@@ -92,7 +92,7 @@ class Monitor(Carried):
         }
         if not channels:
             raise ArgumentError(
-                "no channel is announced; give the rate of some of ecg_hz, impedance_hz, ecg2_hz, "
+                "no channel is announced; give a rate of some of ecg_hz, impedance_hz, ecg2_hz, "
                 "in Hz."
             )
         self.plan = plan
