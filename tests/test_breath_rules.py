@@ -10,8 +10,8 @@ import pytest
 from breath_inputs import infant, matched, r_peaks
 
 from infantmon.dsp.alternation import Alternation
-from infantmon.dsp.beat_long import BeatLong
 from infantmon.dsp.breath_rhythm import BreathRhythm
+from infantmon.dsp.short_swings import ShortSwings
 from infantmon.dsp.usual_size import UsualSize
 from infantmon.effort import detect_breaths
 
@@ -281,12 +281,12 @@ def test_quick_small_breaths_after_slow_ones_are_counted_where_beats_are_known(h
 
 
 def test_a_short_swing_is_the_hearts_unless_a_few_come_anywhere_in_the_beat():
-    alone = BeatLong()
+    alone = ShortSwings()
     assert alone.is_heart(math.nan)
     assert [alone.is_heart(20.0 * n + 0.3 * n) for n in range(6)] == [True] * 6  # far apart
-    at_one_place = BeatLong()
+    at_one_place = ShortSwings()
     assert [at_one_place.is_heart(float(n) + 0.02 * (n % 3)) for n in range(8)] == [True] * 8
-    breathing = BeatLong()
+    breathing = ShortSwings()
     assert [breathing.is_heart(1.7 * n) for n in range(6)] == [True] * 3 + [False] * 3
 
 

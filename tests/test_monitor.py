@@ -229,9 +229,7 @@ def test_a_channel_that_was_not_announced_is_refused():
 
 
 def test_a_monitor_needs_a_rate_and_a_prescription():
-    with pytest.raises(
-        ArgumentError, match="give a rate of some of ecg_hz, impedance_hz, ecg2_hz"
-    ):
+    with pytest.raises(ArgumentError, match="give a rate of some of ecg_hz, impedance_hz, ecg2_hz"):
         Monitor(PLAN)
     with pytest.raises(ArgumentError, match="ecg_hz is 0 Hz"):
         Monitor(PLAN, ecg_hz=0.0)

@@ -13,9 +13,9 @@ from bisect import bisect_left
 from typing import ClassVar, NamedTuple
 
 from infantmon.dsp.alternation import Alternation
-from infantmon.dsp.beat_long import BeatLong
 from infantmon.dsp.breath_rhythm import BreathRhythm
 from infantmon.dsp.ripple import Ripple
+from infantmon.dsp.short_swings import ShortSwings
 from infantmon.dsp.usual_size import UsualSize
 from infantmon.model.carried import Carried
 
@@ -108,7 +108,7 @@ class BreathJudge(Carried):
     breaths here are slow and steep as a rule. Where they are slow, a swing that rises far faster
     must be half as large as they are, since it may be the heart's; held, it is a jump. So may be
     one under 0.6 of the usual size that lasts no longer than a beat and a half, where beats are
-    known; but breathing that has become quick is not the heart's (`BeatLong`). Where
+    known; but breathing that has become quick is not the heart's (`ShortSwings`). Where
     breaths are large and small in turn, a small one may be smaller than otherwise (`Alternation`).
 
     Where breathing is slow, a breath may rise for longer than is looked at, or be held longer: a
@@ -133,7 +133,7 @@ class BreathJudge(Carried):
         "_ripple",
         "_alternation",
         "_rhythm",
-        "_beat_long",
+        "_short",
         "_base_place",
         "_steep_s",
         "_lowest",
@@ -148,7 +148,7 @@ class BreathJudge(Carried):
         self._ripple = Ripple(rate_hz)
         self._alternation = Alternation()
         self._rhythm = BreathRhythm(rate_hz)
-        self._beat_long = BeatLong()
+        self._short = ShortSwings()
         self._base_place = -(10**9)  # of the last breath, or of a jump of the level after it
         self._steep_s = 1.0  # how long the usual breath would take to rise at its steepest
         self._lowest = (math.inf, 0)  # lowest point since, and its place
@@ -180,7 +180,7 @@ class BreathJudge(Carried):
             self._pass_over(swing)
             return None
         steep_s = rise / (self._rate_hz * peak.steepest)
-        if self._may_be_hearts(swing, from_place, steep_s) and self._beat_long.is_heart(peak.cycle):
+        if self._may_be_hearts(swing, from_place, steep_s) and self._short.is_heart(peak.cycle):
             self._usual.pass_over(peak.place / self._rate_hz, rise, peak.cycle)
             return None
         fallen = self._fallen(swing, steep_s)

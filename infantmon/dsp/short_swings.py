@@ -21,7 +21,7 @@ CLOSE = 14.0  # if they come within so many beats:
 LOCKED = 0.7  # the heart's come at one place of the beat; 1: exactly
 
 
-class BeatLong(Carried):
+class ShortSwings(Carried):
     """Tells whether short swings are the heart's."""
 
     carried: ClassVar[tuple[str, ...]] = ("_cycles",)
