@@ -10,6 +10,7 @@ import pytest
 from breath_inputs import infant, matched, r_peaks
 
 from infantmon.dsp.alternation import Alternation
+from infantmon.dsp.beat_places import kept_to
 from infantmon.dsp.breath_rhythm import BreathRhythm
 from infantmon.dsp.short_swings import ShortSwings
 from infantmon.dsp.usual_size import UsualSize
@@ -278,6 +279,13 @@ def test_quick_small_breaths_after_slow_ones_are_counted_where_beats_are_known(h
         of += len(quick.breath_s)
         assert np.diff(np.r_[marks, 238.0]).max() < 15.0
     assert lost < 0.16 * of
+
+
+def test_how_far_moments_keep_to_places_of_the_beat():
+    assert kept_to([1.3, 7.3, 9.3]) == pytest.approx(1.0)
+    assert kept_to([1.3, 2.8, 9.3, 4.8]) == pytest.approx(0.0, abs=1e-9)
+    assert kept_to([1.3, 2.8, 9.3, 4.8], places=2) == pytest.approx(1.0)
+    assert kept_to([0.0, 1.25, 2.5, 3.75], places=2) == pytest.approx(0.0, abs=1e-9)
 
 
 def test_a_short_swing_is_the_hearts_unless_a_few_come_anywhere_in_the_beat():

@@ -15,6 +15,7 @@ from infantmon.dsp.neighbours import neighbours, sliding
 from infantmon.model.arrays import Bools, Floats, Ints
 from infantmon.model.carried import Carried
 
+# All values are the project's choice, on made ECGs and the shared recordings.
 LATEST = 24  # at the fastest rates this is enough for 5 s, after which beats are told as unusable
 _LARGE = 6  # the sixth largest of the latest is a large one; a few artefacts are none
 _FAR_SMALLER = 0.45  # of a large one; an early wide beat may be as small, but is alone as a rule

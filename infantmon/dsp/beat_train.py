@@ -13,7 +13,7 @@ from typing import ClassVar, NamedTuple
 
 from infantmon.model.carried import Carried
 
-# Intervals are in usual ones unless it is said otherwise.
+# Intervals are in usual ones unless it is said otherwise. All values are the project's choice.
 
 SHARE = 0.5  # weight of a new interval in the usual one,
 MOST_OFF = 0.2  # of which one that is off by more counts as off by so much: a premature beat

@@ -13,6 +13,7 @@ from infantmon.dsp.columns import total
 from infantmon.dsp.median3 import middle_of_three
 from infantmon.model.arrays import Floats
 
+# All values are the project's choice, on made ECGs.
 _OWN = 2  # samples on either side of a mark that are the complex's own
 _NOISE = 3.0  # times what the median takes off a sample beside it, which is noise
 _MOST = 3.0  # times its height: what is higher is a spike on something small

@@ -17,7 +17,7 @@ from infantmon.dsp.pulse_track import PulseTrack
 from infantmon.model.arrays import Floats
 from infantmon.model.clock import Clock
 
-# Intervals are uneven if
+# Intervals are uneven if (project's choice, on simulated seeds)
 UNEVEN = 0.8  # one is less than this share of the one before: a beat came early,
 OVERDUE = 4.0  # or one was missed; in usual intervals: what is longer is a standstill
 FITTED_S = 8.0  # a fit may begin this long before the output sample it is for

@@ -146,7 +146,8 @@ class PulseTrack(Carried):
 
         `given` holds all samples that were left before these.
         """
-        if len(ticks) and not (self._uneven.is_over and not any(led[-1] for led in self._led)):
+        holds = not self._uneven.is_over or any(led[-1] for led in self._led)
+        if holds and len(ticks):
             stops = [place for place, *_ in self._led[1:]] + [int(ticks[-1]) + 1]
             stretches = [
                 Stretch(led[0], stop, led[3], led[-1])

@@ -7,11 +7,11 @@ come at one place of the beat: otherwise breathing has become quick.
 
 from __future__ import annotations
 
-import cmath
 import math
 from collections import deque
 from typing import ClassVar
 
+from infantmon.dsp.beat_places import kept_to
 from infantmon.model.carried import Carried
 
 # All values are the project's choice, on the recordings and simulated seeds that the results page
@@ -39,5 +39,4 @@ class ShortSwings(Carried):
         self._cycles.append(cycle)
         if len(self._cycles) < FEW or cycle - self._cycles[0] > CLOSE:
             return True
-        places = sum(cmath.exp(2j * math.pi * each) for each in self._cycles)
-        return abs(places) >= LOCKED * FEW
+        return kept_to(self._cycles) >= LOCKED

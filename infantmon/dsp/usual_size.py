@@ -8,7 +8,6 @@ Most of this file tells when to believe something new.
 
 from __future__ import annotations
 
-import cmath
 import math
 from bisect import bisect_left
 from collections import deque
@@ -16,6 +15,7 @@ from collections.abc import Sequence
 from itertools import accumulate, pairwise
 from typing import Any, ClassVar
 
+from infantmon.dsp.beat_places import kept_to
 from infantmon.model.carried import Carried
 
 # Shares and multiples are of the usual size, unless another measure is named. "Unlikeness" is the
@@ -324,8 +324,7 @@ class UsualSize(Carried):
         apart = sorted(after - before for before, after in pairwise(at))
         if 1.0 / STEP <= apart[len(apart) // 2] <= STEP:
             return True
-        twice = [cmath.exp(4j * math.pi * cycle) for cycle in since]
-        return abs(sum(twice)) >= LOCKED * len(twice)
+        return kept_to(since, places=2) >= LOCKED
 
     def _learn_huge(self, time_s: float, size: float) -> None:
         if self._huge and time_s - self._huge[-1][0] > HUGE_APART_S:
