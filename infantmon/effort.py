@@ -50,7 +50,7 @@ class EffortStages(Carried):
                 clock.rate_hz,
                 start_s=clock.start_s,
                 input_lag_s=self.bandpass.latency_s,
-                beat_lag_s=beat_lag_s or 0.0,
+                beat_lag_s=BEAT_LAG_S if beat_lag_s is None else beat_lag_s,
                 led_by_beats=led,
             )
         )

@@ -65,9 +65,9 @@ class Ripple(Carried):
         least = STILL_SHARE if self._is_there else SMALL_SHARE
         if len(self._swings) < LATEST or self._small < least * LATEST:
             return False
-        if LATEST - self._small < LARGE_COUNT:
-            return False
         swings = list(self._swings)
+        if sum(a >= SMALL > b for (_, a), (_, b) in pairwise(swings)) < LARGE_COUNT:
+            return False
         sizes = [share for _, share in swings if share < SMALL]
         apart = [
             (place - before) for (before, _), (place, share) in pairwise(swings) if share < SMALL

@@ -17,6 +17,7 @@ import numpy.typing as npt
 from infantmon.dsp.beat_train import Beat, BeatTrain
 from infantmon.dsp.bridged import Bridged
 from infantmon.dsp.kept import Kept
+from infantmon.dsp.pulse_follower import PulseFollower
 from infantmon.dsp.pulse_fits import fits_before
 from infantmon.dsp.pulse_template import PulseTemplate
 from infantmon.dsp.pulse_track import AHEAD_S, PulseTrack
@@ -29,7 +30,7 @@ from infantmon.model.signal import Signal
 from infantmon.stages.contract import Stage, settled_before
 
 LOWEST_HZ = 20.0
-REMEMBERED_S = 12.0  # samples kept for fits
+REMEMBERED_S = 16.0  # samples kept for fits
 
 
 @record
@@ -114,6 +115,8 @@ class CardiacArtifactRejector(Stage):
         "_kept",
         "_train",
         "_template",
+        "_follower",
+        "_cycle",
         "_pending",
         "_track",
         "_ecg_until_s",
@@ -133,6 +136,8 @@ class CardiacArtifactRejector(Stage):
         self._kept = Kept()
         self._train = BeatTrain()
         self._template = PulseTemplate()
+        self._follower = PulseFollower(rate)
+        self._cycle = 0
         self._pending: list[tuple[float, float]] = []  # time and known_s of beats to come
         self._track = PulseTrack(self._clock)
         self._ecg_until_s = -math.inf  # stream time that the ECG has reached
@@ -210,6 +215,9 @@ class CardiacArtifactRejector(Stage):
 
     def _learn(self, until: int) -> None:
         """Take in the beats that the output before a place may use."""
+        if not self.settings.led_by_beats:
+            self._follow(until)
+            return
         if not self._pending:
             return
         places = self._places_from(np.array(self._pending))
@@ -222,11 +230,26 @@ class CardiacArtifactRejector(Stage):
                 news.append((place, beat))
         self._pending = self._pending[ready:]
         if news:
-            fits, unevens = fits_before(news, self._track, self._kept, self._clock)
-            template = self._template
-            for (place, beat), heard, uneven in zip(news, fits, unevens, strict=True):
-                known = template.take(heard, beat.usual_s, uneven=uneven)
-                self._track.lead(place, beat, known)
+            self._lead(news)
+
+    def _follow(self, until: int) -> None:
+        """Take in the beats followed in the impedance that the output before a place may use."""
+        news: list[tuple[int, Beat]] = []
+        rate = self._clock.rate_hz
+        for place, at, period, trusted in self._follower.follow(self._kept, until + self._ahead):
+            self._cycle += 1
+            time_s = self._clock.start_s + at / rate
+            beat = Beat(time_s, self._cycle, period / rate, trusted)
+            self._track.note(beat)
+            news.append((max(place - self._ahead, 0), beat))
+        if news:
+            self._lead(news)
+
+    def _lead(self, news):
+        fits, unevens = fits_before(news, self._track, self._kept, self._clock)
+        for (place, beat), heard, uneven in zip(news, fits, unevens, strict=True):
+            known = self._template.take(heard, beat.usual_s, uneven=uneven)
+            self._track.lead(place, beat, known)
 
     def _places_from(self, pending: Floats) -> Ints:
         """Return the first output sample that each beat may lead: it is known, and heard of."""

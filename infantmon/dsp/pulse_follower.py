@@ -1,0 +1,269 @@
+"""Heart beats followed in the impedance itself, where no R peaks are at hand.
+
+In comes band-passed impedance; out comes a beat for each pulse, and whether they can be trusted.
+The idea: the pulsation is a narrow line beside the breathing (`sharp_line`). Once it is found, a
+loop follows it from beat to beat: each next beat is foreseen, and moved by as much as the pulse of
+the latest beats comes later or sooner than usual.
+"""
+
+from __future__ import annotations
+
+import cmath
+import math
+from typing import ClassVar, NamedTuple
+
+import numpy as np
+
+from infantmon.dsp.beat_fit import BEATS, POINTS, fit
+from infantmon.dsp.kept import Kept
+from infantmon.dsp.sharp_line import HEART_HZ, sharp_line_hz
+from infantmon.model.arrays import Floats
+from infantmon.model.carried import Carried
+
+# All values are the project's choice, on simulated seeds.
+
+# Searching
+WINDOW_S = 14.0  # of samples in which a line is looked for,
+EVERY_S = 1.0  # so often
+RUNS = 4  # windows in a row that show it, and
+SAME = 1.04  # its highest frequency is at most so many times the lowest,
+AGAIN_RUNS = 2  # or so many, where the heart was followed not long ago
+AGAIN_S = 90.0  # so long,
+AGAIN = 0.1  # at a rate within this share
+
+# Following
+GAIN = 0.1  # of an error in phase by which the next beat is moved,
+GAIN_CLEAR = 0.45  # and more where the beat explains all that moves
+RATE_GAIN = 0.25  # of such a move that the interval takes up
+LEARN = 0.06  # weight of a new pulse in what is known of it
+LARGE = 1.6  # of the usual pulse: what is larger holds a breath
+
+# Trusting
+LIKE_ON, LIKE_OFF = 0.72, 0.5  # how alike pulses must be, for beats to be trusted and while they are
+TRUSTED_FROM, TRUSTED_AGAIN = 20, 8  # beats, and where the heart was followed not long ago
+OTHERS = 0.6  # the share that beats explain of what moves, at most: something else must breathe
+LOST = 0.35  # alike by less than this: there is no such line
+TRIED = 60  # beats after which one that could not be trusted is given up
+
+# In a pause, where the rate changes quickly
+CALM, CALM_SHARE = 4, 0.85  # so many beats explain so much of what moves, and
+STRAIN = 0.25  # the error in phase (radians) is larger than this
+TOP_FROM, TOP_TO = 0.45, 2.6  # intervals after a top in which the next one is looked for
+RISES, FALLS = 0.45, 0.3  # of the pulse's size, before it and after it
+GROWN = 1.35  # of the first one's size, and in proportion to the interval: a larger one is a breath
+STEP = (0.75, 1.4)  # an interval is so many times the one before
+FOLLOWS = 0.7  # weight of a new interval
+AWAY = 0.12  # from the usual interval: then a line is looked for anew after the pause
+
+
+class Followed(NamedTuple):
+    """A beat that was followed."""
+
+    place: int  # all samples before this one are needed to know it
+    at: float  # its own place
+    period: float  # usual interval, in samples
+    trusted: bool
+
+
+class PulseFollower(Carried):
+    """Follows the heart in the impedance.
+
+    Parameters
+    ----------
+    rate_hz : float
+        Samples a second.
+    """
+
+    carried: ClassVar[tuple[str, ...]] = (
+        "_place",
+        "_lines",
+        "_beats",
+        "_period",
+        "_usual",
+        "_pulse",
+        "_mean",
+        "_power",
+        "_share",
+        "_count",
+        "_needed",
+        "_trusted",
+        "_calm",
+        "_top",
+        "_size",
+        "_known",
+    )
+
+    def __init__(self, rate_hz: float) -> None:
+        self._rate_hz = rate_hz
+        self._window = round(WINDOW_S * rate_hz)
+        self._every = round(EVERY_S * rate_hz)
+        self._shortest, self._longest = (rate_hz / hertz for hertz in reversed(HEART_HZ))
+        self._place = self._window  # samples before this are needed for the next step
+        self._lines: list[float] = []  # of the latest windows
+        self._known = (math.nan, -math.inf)  # usual interval when last trusted, and where that was
+        self._begin(math.nan, 0)
+
+    def _begin(self, period: float, place: int) -> None:
+        """Follow anew from a place; NaN for nothing to follow."""
+        self._period = self._usual = period
+        self._beats = [place - back * period for back in range(BEATS, -1, -1)]
+        self._pulse = (0.0, 0.0)  # first harmonic of the usual pulse
+        self._mean = (0.0, 0.0)  # the same of the latest ones, and
+        self._power = 0.0  # their mean power: how alike they are
+        self._share = 0.0  # of what moves that beats explain
+        self._count = 0
+        self._needed = TRUSTED_FROM
+        self._trusted = False
+        self._calm = 0
+        self._top = -1  # of the latest pulse in a pause; -1: not followed top by top
+        self._size = (0.0, 0.0)  # of the first pulse there, and its interval
+
+    def follow(self, kept: Kept, until: int) -> list[Followed]:
+        """Return the beats that samples before a place settle."""
+        found: list[Followed] = []
+        while self._place <= until:
+            if math.isnan(self._period):
+                self._search(kept)
+            elif self._top >= 0:
+                if not self._follow_top(kept, until, found):
+                    break
+            else:
+                self._follow_phase(kept, found)
+        return found
+
+    def _search(self, kept: Kept) -> None:
+        """Look for a line in the latest window."""
+        samples = kept.windows(np.array([self._place - self._window]), self._window)[0]
+        self._lines = [*self._lines, sharp_line_hz(samples, self._rate_hz)][-RUNS:]
+        again = self._place - self._known[1] < AGAIN_S * self._rate_hz
+        runs = AGAIN_RUNS if again else RUNS
+        latest = self._lines[-runs:]
+        seen = len(latest) == runs and not any(map(math.isnan, latest))
+        if seen and max(latest) < SAME * min(latest):
+            self._begin(self._rate_hz / latest[-1], self._place)
+            if again and abs(self._period / self._known[0] - 1.0) < AGAIN:
+                self._needed = TRUSTED_AGAIN
+            self._place = math.floor(self._beats[-1] + self._period) + 2
+            return
+        self._place += self._every
+
+    def _stop(self, place: int, found: list[Followed]) -> None:
+        """Follow no longer, from a place on."""
+        found.append(Followed(place, float(place), self._period, trusted=False))
+        self._lines = []
+        self._begin(math.nan, 0)
+        self._place = max(place + self._every, self._window)
+
+    def _follow_phase(self, kept: Kept, found: list[Followed]) -> None:
+        """Take up the beat that was foreseen, and move it as its pulse tells."""
+        foreseen = self._beats[-1] + self._period
+        self._beats = [*self._beats[-BEATS:], foreseen]
+        harmonics, power, rest = fit(self._resampled(kept))
+        first = complex(float(harmonics[0, 0]), -float(harmonics[1, 0]))
+        share = 1.0 - min(float(rest[0]) / max(float(power[0]), 1e-300), 1.0)
+        error, large = self._learn(first, share)
+        gain = GAIN + (GAIN_CLEAR * share * share if self._trusted and not large else 0.0)
+        late = -gain * error / (2.0 * math.pi) * self._period
+        at = self._beats[-1] = foreseen + late
+        period = self._period + RATE_GAIN * late
+        self._period = min(max(period, self._shortest), self._longest)
+        alike = self._judge()
+        self._calm = self._calm + 1 if self._trusted and share > CALM_SHARE and not large else 0
+        found.append(Followed(self._place, at, self._period, self._trusted))
+        if self._trusted:
+            self._usual += 0.05 * (self._period - self._usual)
+            self._known = (self._usual, float(self._place))
+        elif (self._count >= TRUSTED_FROM and alike < LOST) or self._count > TRIED:
+            self._stop(self._place, found)
+            return
+        if self._calm >= CALM and abs(error) > STRAIN:
+            self._begin_tops(kept)
+        self._place = max(self._place, math.floor(at + self._period) + 2)
+
+    def _resampled(self, kept: Kept) -> Floats:
+        """Return samples evenly spaced in phase over the latest three intervals, as a column."""
+        start = np.array(self._beats[:-1])
+        phase = (np.arange(POINTS) + 0.5) / POINTS
+        exact = (start[:, np.newaxis] + np.diff(self._beats)[:, np.newaxis] * phase).ravel()
+        place = np.floor(exact)
+        before, after = kept.pairs(place.astype(np.int64))
+        column: Floats = (before + (exact - place) * (after - before))[:, np.newaxis]
+        return column
+
+    def _learn(self, first: complex, share: float) -> tuple[float, bool]:
+        """Take up the first harmonic of a pulse; return its error in phase, and if it is large."""
+        self._count += 1
+        new = 1.0 / self._count
+        usual = complex(*self._pulse) if self._count > 1 else first
+        size = abs(first) / max(abs(usual), 1e-300)
+        error = cmath.phase(first * usual.conjugate())
+        large = size >= LARGE
+        bounded = first * (LARGE / size) if large and self._count > TRUSTED_FROM else first
+        usual += max(LEARN, new) * (bounded - usual)
+        mean = complex(*self._mean)
+        mean += max(LEARN, new) * (first - mean)
+        self._power += max(LEARN, new) * (abs(first) ** 2 - self._power)
+        self._share += max(LEARN, new) * (share - self._share)
+        self._pulse, self._mean = (usual.real, usual.imag), (mean.real, mean.imag)
+        return error, large
+
+    def _judge(self) -> float:
+        """Tell whether beats can be trusted; return how alike their pulses are."""
+        alike = abs(complex(*self._mean)) / math.sqrt(max(self._power, 1e-300))
+        if self._count >= self._needed:
+            more = self._trusted or (alike > LIKE_ON and self._share < OTHERS)
+            self._trusted = more and alike > LIKE_OFF
+        return alike
+
+    def _begin_tops(self, kept: Kept) -> None:
+        """Follow top by top from the latest one on."""
+        start, latest = math.floor(self._beats[0]), math.floor(self._beats[-2])
+        samples = kept.windows(np.array([start]), self._place - start)[0]
+        self._top = latest + int(np.argmax(samples[latest - start :]))
+        self._size = (float(np.ptp(samples)), self._period)
+
+    def _follow_top(self, kept: Kept, until: int, found: list[Followed]) -> bool:
+        """Look for the next top; return whether it, or that there is none, is known by now."""
+        first = self._top + math.floor(TOP_FROM * self._period)
+        stop = self._top + math.ceil(TOP_TO * self._period)
+        size, period = self._size
+        samples = kept.windows(np.array([first]), max(min(stop, until) - first, 1))[0]
+        next_top = _next_top(samples, size)
+        if next_top is None:
+            if until < stop:
+                return False
+            self._stop(stop, found)
+            return True
+        top, rise, sure = next_top
+        apart = first + top - self._top
+        place = max(self._place, first + sure + 1)
+        if rise > GROWN * size * max(1.0, apart / period) or not (
+            STEP[0] <= apart / self._period <= STEP[1]
+        ):
+            if abs(self._period / self._usual - 1.0) > AWAY:
+                self._stop(place, found)
+            else:
+                self._top, self._calm = -1, 0
+                self._place = max(place, math.floor(self._beats[-1] + self._period) + 2)
+            return True
+        self._beats = [*self._beats[-BEATS:], self._beats[-1] + apart]
+        self._period += FOLLOWS * (apart - self._period)
+        self._top, self._place = first + top, place
+        found.append(Followed(place, self._beats[-1], self._period, trusted=True))
+        return True
+
+
+def _next_top(samples: Floats, size: float) -> tuple[int, float, int] | None:
+    """Return the first top of about a size: its place, its rise, and from where on it is sure."""
+    rises = samples - np.minimum.accumulate(samples)
+    up = int(np.argmax(rises >= RISES * size))
+    if rises[up] < RISES * size:
+        return None
+    lowest = float(samples[up] - rises[up])
+    beyond = samples[up:]
+    falls = np.maximum.accumulate(beyond) - beyond
+    down = int(np.argmax(falls >= FALLS * size))
+    if falls[down] < FALLS * size:
+        return None
+    top = up + int(np.argmax(beyond[: down + 1]))
+    return top, float(samples[top]) - lowest, up + down
