@@ -39,11 +39,15 @@ LEARN = 0.06  # weight of a new pulse in what is known of it
 LARGE = 1.6  # of the usual pulse: what is larger holds a breath
 
 # Trusting
-LIKE_ON, LIKE_OFF = 0.72, 0.5  # how alike pulses must be, for beats to be trusted and while they are
+LIKE_ON, LIKE_OFF = (
+    0.72,
+    0.5,
+)  # how alike pulses must be, for beats to be trusted and while they are
 TRUSTED_FROM, TRUSTED_AGAIN = 20, 8  # beats, and where the heart was followed not long ago
 OTHERS = 0.6  # the share that beats explain of what moves, at most: something else must breathe
 LOST = 0.35  # alike by less than this: there is no such line
 TRIED = 60  # beats after which one that could not be trusted is given up
+SMALL, SMALL_FOR = 0.3, 3  # of the usual pulse, for so many beats: the heart stands still
 
 # In a pause, where the rate changes quickly
 CALM, CALM_SHARE = 4, 0.85  # so many beats explain so much of what moves, and
@@ -88,6 +92,7 @@ class PulseFollower(Carried):
         "_needed",
         "_trusted",
         "_calm",
+        "_small",
         "_top",
         "_size",
         "_known",
@@ -100,7 +105,8 @@ class PulseFollower(Carried):
         self._shortest, self._longest = (rate_hz / hertz for hertz in reversed(HEART_HZ))
         self._place = self._window  # samples before this are needed for the next step
         self._lines: list[float] = []  # of the latest windows
-        self._known = (math.nan, -math.inf)  # usual interval when last trusted, and where that was
+        # usual interval when last trusted, and where that was
+        self._known = (math.nan, -math.inf)
         self._begin(math.nan, 0)
 
     def _begin(self, period: float, place: int) -> None:
@@ -115,8 +121,30 @@ class PulseFollower(Carried):
         self._needed = TRUSTED_FROM
         self._trusted = False
         self._calm = 0
+        self._small = 0
         self._top = -1  # of the latest pulse in a pause; -1: not followed top by top
         self._size = (0.0, 0.0)  # of the first pulse there, and its interval
+
+    @property
+    def trusted(self) -> bool:
+        """Whether there is a pulse that can be trusted to be the heart's."""
+        return self._trusted
+
+    def begin_at(self, beats: list[float], place: int, kept: Kept) -> None:
+        """Follow on from beats that were found in the ECG, of samples before a place."""
+        self._lines = []
+        self._place = max(place, self._window)
+        self._known = (math.nan, -math.inf)
+        self._begin(math.nan, 0)
+        if len(beats) <= 2 * BEATS:
+            return
+        period, latest = _even_row(beats)
+        self._begin(period, 0)
+        for back in range(len(beats) - BEATS, -1, -1):
+            self._beats = [latest - (back + each) * period for each in range(BEATS, -1, -1)]
+            self._learn(*self._heard(kept))
+        self._trusted = self._alike > LIKE_ON
+        self._place = max(place, math.floor(latest + period) + 2)
 
     def follow(self, kept: Kept, until: int) -> list[Followed]:
         """Return the beats that samples before a place settle."""
@@ -158,27 +186,39 @@ class PulseFollower(Carried):
         """Take up the beat that was foreseen, and move it as its pulse tells."""
         foreseen = self._beats[-1] + self._period
         self._beats = [*self._beats[-BEATS:], foreseen]
-        harmonics, power, rest = fit(self._resampled(kept))
-        first = complex(float(harmonics[0, 0]), -float(harmonics[1, 0]))
-        share = 1.0 - min(float(rest[0]) / max(float(power[0]), 1e-300), 1.0)
-        error, large = self._learn(first, share)
-        gain = GAIN + (GAIN_CLEAR * share * share if self._trusted and not large else 0.0)
+        first, share = self._heard(kept)
+        error, size = self._learn(first, share)
+        clear = self._trusted and size < LARGE
+        gain = GAIN + (GAIN_CLEAR * share * share if clear else 0.0)
         late = -gain * error / (2.0 * math.pi) * self._period
-        at = self._beats[-1] = foreseen + late
+        self._beats[-1] = foreseen + late
         period = self._period + RATE_GAIN * late
         self._period = min(max(period, self._shortest), self._longest)
-        alike = self._judge()
-        self._calm = self._calm + 1 if self._trusted and share > CALM_SHARE and not large else 0
-        found.append(Followed(self._place, at, self._period, self._trusted))
+        self._judge()
+        self._small = self._small + 1 if size < SMALL else 0
+        if self._is_lost():
+            self._stop(self._place, found)
+            return
+        found.append(Followed(self._place, self._beats[-1], self._period, self._trusted))
+        self._calm = self._calm + 1 if clear and share > CALM_SHARE else 0
         if self._trusted:
             self._usual += 0.05 * (self._period - self._usual)
             self._known = (self._usual, float(self._place))
-        elif (self._count >= TRUSTED_FROM and alike < LOST) or self._count > TRIED:
-            self._stop(self._place, found)
-            return
-        if self._calm >= CALM and abs(error) > STRAIN:
-            self._begin_tops(kept)
-        self._place = max(self._place, math.floor(at + self._period) + 2)
+            if self._calm >= CALM and abs(error) > STRAIN:
+                self._begin_tops(kept)
+        self._place = max(self._place, math.floor(self._beats[-1] + self._period) + 2)
+
+    def _is_lost(self) -> bool:
+        """Tell whether there is nothing to follow any more."""
+        if self._trusted:
+            return self._small >= SMALL_FOR
+        return (self._count >= TRUSTED_FROM and self._alike < LOST) or self._count > TRIED
+
+    def _heard(self, kept: Kept) -> tuple[complex, float]:
+        """Return the first harmonic of the latest beats, and how much of all they explain."""
+        harmonics, power, rest = fit(self._resampled(kept))
+        first = complex(float(harmonics[0, 0]), -float(harmonics[1, 0]))
+        return first, 1.0 - min(float(rest[0]) / max(float(power[0]), 1e-300), 1.0)
 
     def _resampled(self, kept: Kept) -> Floats:
         """Return samples evenly spaced in phase over the latest three intervals, as a column."""
@@ -190,30 +230,36 @@ class PulseFollower(Carried):
         column: Floats = (before + (exact - place) * (after - before))[:, np.newaxis]
         return column
 
-    def _learn(self, first: complex, share: float) -> tuple[float, bool]:
-        """Take up the first harmonic of a pulse; return its error in phase, and if it is large."""
+    def _learn(self, first: complex, share: float) -> tuple[float, float]:
+        """Take up the first harmonic of a pulse; return its error in phase, and its size.
+
+        The error is in radians, the size in usual pulses.
+        """
         self._count += 1
-        new = 1.0 / self._count
+        weight = max(LEARN, 1.0 / self._count)
         usual = complex(*self._pulse) if self._count > 1 else first
         size = abs(first) / max(abs(usual), 1e-300)
         error = cmath.phase(first * usual.conjugate())
-        large = size >= LARGE
-        bounded = first * (LARGE / size) if large and self._count > TRUSTED_FROM else first
-        usual += max(LEARN, new) * (bounded - usual)
+        bounded = first * (LARGE / size) if size > LARGE and self._trusted else first
+        usual += weight * (bounded - usual)
         mean = complex(*self._mean)
-        mean += max(LEARN, new) * (first - mean)
-        self._power += max(LEARN, new) * (abs(first) ** 2 - self._power)
-        self._share += max(LEARN, new) * (share - self._share)
+        mean += weight * (first - mean)
+        self._power += weight * (abs(first) ** 2 - self._power)
+        self._share += weight * (share - self._share)
         self._pulse, self._mean = (usual.real, usual.imag), (mean.real, mean.imag)
-        return error, large
+        return error, size
 
-    def _judge(self) -> float:
-        """Tell whether beats can be trusted; return how alike their pulses are."""
-        alike = abs(complex(*self._mean)) / math.sqrt(max(self._power, 1e-300))
-        if self._count >= self._needed:
-            more = self._trusted or (alike > LIKE_ON and self._share < OTHERS)
-            self._trusted = more and alike > LIKE_OFF
-        return alike
+    @property
+    def _alike(self) -> float:
+        """How alike the latest pulses are, from 0 to 1."""
+        return abs(complex(*self._mean)) / math.sqrt(max(self._power, 1e-300))
+
+    def _judge(self) -> None:
+        """Tell whether beats can be trusted."""
+        if self._trusted:
+            self._trusted = self._alike > LIKE_OFF
+        elif self._count >= self._needed:
+            self._trusted = self._alike > LIKE_ON and self._share < OTHERS
 
     def _begin_tops(self, kept: Kept) -> None:
         """Follow top by top from the latest one on."""
@@ -251,6 +297,15 @@ class PulseFollower(Carried):
         self._top, self._place = first + top, place
         found.append(Followed(place, self._beats[-1], self._period, trusted=True))
         return True
+
+
+def _even_row(beats: list[float]) -> tuple[float, float]:
+    """Return the usual interval of beats, some of which may be missing, and where the latest is."""
+    places = np.array(beats)
+    usual = float(np.median(np.diff(places)))
+    number = np.round((places - places[-1]) / usual)
+    slope, latest = np.polyfit(number, places, 1)
+    return float(slope), float(latest)
 
 
 def _next_top(samples: Floats, size: float) -> tuple[int, float, int] | None:

@@ -45,10 +45,14 @@ def sharp_line_hz(samples: Floats, rate_hz: float) -> float:
     first = int(np.searchsorted(hertz, max(HEART_HZ[0], ABOVE * hertz[breathing])))
     stop = int(np.searchsorted(hertz, HEART_HZ[1]))
     inner = size[first + 1 : stop - 1]
-    peaks = first + 1 + np.flatnonzero(
-        (inner > size[first : stop - 2])
-        & (inner >= size[first + 2 : stop])
-        & (inner >= LEAST * size[breathing])
+    peaks = (
+        first
+        + 1
+        + np.flatnonzero(
+            (inner > size[first : stop - 2])
+            & (inner >= size[first + 2 : stop])
+            & (inner >= LEAST * size[breathing])
+        )
     )
     best, found = 0.0, math.nan
     for peak in peaks.tolist():

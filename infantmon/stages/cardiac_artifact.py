@@ -14,10 +14,9 @@ from typing import ClassVar
 import numpy as np
 import numpy.typing as npt
 
-from infantmon.dsp.beat_train import Beat, BeatTrain
+from infantmon.dsp.beat_source import BeatSource, Placed
 from infantmon.dsp.bridged import Bridged
 from infantmon.dsp.kept import Kept
-from infantmon.dsp.pulse_follower import PulseFollower
 from infantmon.dsp.pulse_fits import fits_before
 from infantmon.dsp.pulse_template import PulseTemplate
 from infantmon.dsp.pulse_track import AHEAD_S, PulseTrack
@@ -113,10 +112,8 @@ class CardiacArtifactRejector(Stage):
     carried: ClassVar[tuple[str, ...]] = (
         "_bridged",
         "_kept",
-        "_train",
+        "_source",
         "_template",
-        "_follower",
-        "_cycle",
         "_pending",
         "_track",
         "_ecg_until_s",
@@ -134,10 +131,8 @@ class CardiacArtifactRejector(Stage):
         self._second = round(rate)
         self._bridged = Bridged(longest=None)
         self._kept = Kept()
-        self._train = BeatTrain()
+        self._source = BeatSource(self._clock, self._ahead, led=settings.led_by_beats)
         self._template = PulseTemplate()
-        self._follower = PulseFollower(rate)
-        self._cycle = 0
         self._pending: list[tuple[float, float]] = []  # time and known_s of beats to come
         self._track = PulseTrack(self._clock)
         self._ecg_until_s = -math.inf  # stream time that the ECG has reached
@@ -215,37 +210,21 @@ class CardiacArtifactRejector(Stage):
 
     def _learn(self, until: int) -> None:
         """Take in the beats that the output before a place may use."""
-        if not self.settings.led_by_beats:
-            self._follow(until)
-            return
-        if not self._pending:
-            return
-        places = self._places_from(np.array(self._pending))
-        ready = int(np.searchsorted(places, until))
-        news: list[tuple[int, Beat]] = []
-        for place, (time_s, _) in zip(places[:ready].tolist(), self._pending, strict=False):
-            beat = self._train.take(time_s)
-            if beat is not None:
-                self._track.note(beat)
-                news.append((place, beat))
-        self._pending = self._pending[ready:]
+        news: list[Placed] = []
+        if self._pending:
+            places = self._places_from(np.array(self._pending))
+            ready = int(np.searchsorted(places, until))
+            for place, (time_s, _) in zip(places[:ready].tolist(), self._pending, strict=False):
+                news += self._source.take(place, time_s, self._kept)
+            self._pending = self._pending[ready:]
+        news += self._source.follow(until - 1, self._kept)
         if news:
             self._lead(news)
 
-    def _follow(self, until: int) -> None:
-        """Take in the beats followed in the impedance that the output before a place may use."""
-        news: list[tuple[int, Beat]] = []
-        rate = self._clock.rate_hz
-        for place, at, period, trusted in self._follower.follow(self._kept, until + self._ahead):
-            self._cycle += 1
-            time_s = self._clock.start_s + at / rate
-            beat = Beat(time_s, self._cycle, period / rate, trusted)
+    def _lead(self, news: list[Placed]) -> None:
+        """Learn from the intervals before new beats, and let them lead."""
+        for _, beat in news:
             self._track.note(beat)
-            news.append((max(place - self._ahead, 0), beat))
-        if news:
-            self._lead(news)
-
-    def _lead(self, news):
         fits, unevens = fits_before(news, self._track, self._kept, self._clock)
         for (place, beat), heard, uneven in zip(news, fits, unevens, strict=True):
             known = self._template.take(heard, beat.usual_s, uneven=uneven)

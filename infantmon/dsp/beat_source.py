@@ -1,0 +1,133 @@
+"""The beats that lead: R peaks while they can be trusted, else beats followed in the impedance.
+
+In come R peaks and band-passed impedance; out come beats in one numbered train, each with the
+output sample from which on it may lead. R peaks come first. Where none has come for some seconds,
+or where they come so unevenly that they cannot be at the beats, the heart is followed in the
+impedance from the last of them on; where there is no ECG, from wherever it is found.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import deque
+from typing import ClassVar
+
+from infantmon.dsp.beat_train import Beat, BeatTrain
+from infantmon.dsp.kept import Kept
+from infantmon.dsp.pulse_follower import PulseFollower
+from infantmon.model.carried import Carried
+from infantmon.model.clock import Clock
+
+# All values are the project's choice, on simulated seeds.
+LOST_S = 3.0  # without an R peak
+WEIGHT = 0.04  # of a new interval in what is known of how uneven they are,
+MOST = 0.2  # of which no step from one interval to the next counts for more
+SHAKY = 0.075  # usual step, in intervals: R peaks are not at the beats,
+STEADY = 0.05  # and they are again
+LATEST = 9  # R peaks from which the heart is followed on
+BACK = 4  # so many close to each other lead again
+
+Placed = tuple[int, Beat]
+
+
+class BeatSource(Carried):
+    """Chooses which beats lead.
+
+    Parameters
+    ----------
+    clock : Clock
+        Of the impedance.
+    ahead : int
+        Samples past an output sample that are known with it.
+    """
+
+    carried: ClassVar[tuple[str, ...]] = (
+        "_train",
+        "_follower",
+        "_cycle",
+        "_train_cycle",
+        "_latest",
+        "_interval_s",
+        "_step",
+        "_shaky",
+        "_begun",
+        "_last_s",
+    )
+
+    def __init__(self, clock: Clock, ahead: int, *, led: bool) -> None:
+        self._clock = clock
+        self._ahead = ahead
+        self._train = BeatTrain()
+        self._follower = PulseFollower(clock.rate_hz)
+        self._cycle = 0  # number of the latest beat that led
+        self._train_cycle = 0  # the same in the train of R peaks
+        self._latest: deque[float] = deque(maxlen=LATEST)  # times of R peaks
+        self._interval_s = 0.0  # between the latest two
+        self._step = 0.0  # usual step from one interval to the next, in intervals
+        self._shaky = False
+        self._begun = not led  # whether the heart is followed in the impedance
+        self._last_s = -math.inf  # time of the latest beat that led
+
+    def take(self, place: int, time_s: float, kept: Kept) -> list[Placed]:
+        """Take an R peak that is known at an output sample; return the beats up to it."""
+        news = self.follow(place, kept)
+        beat = self._train.take(time_s)
+        if beat is None:
+            return news
+        self._note(time_s)
+        cycles = beat.cycle - self._train_cycle
+        self._train_cycle = beat.cycle
+        if self._begun and not self._shaky and len(self._latest) >= BACK:
+            self._begun = False
+        elif self._shaky and not self._begun:
+            self._begin(place, kept)
+        if time_s <= self._last_s or (self._begun and not (self._shaky and self._stands_in)):
+            return news
+        self._cycle += cycles
+        self._last_s = time_s
+        return [*news, (place, beat._replace(cycle=self._cycle))]
+
+    @property
+    def _stands_in(self) -> bool:
+        """Whether R peaks lead for want of anything better."""
+        return not self._follower.trusted
+
+    def _note(self, time_s: float) -> None:
+        """Learn how evenly R peaks come."""
+        interval_s = time_s - self._latest[-1] if self._latest else math.inf
+        if interval_s < LOST_S:
+            step = abs(interval_s - self._interval_s) / interval_s
+            self._step += WEIGHT * ((step if step < MOST else MOST) - self._step)
+            self._shaky = self._step > (STEADY if self._shaky else SHAKY)
+            self._interval_s = interval_s
+        else:
+            self._latest.clear()
+        self._latest.append(time_s)
+
+    def follow(self, until: int, kept: Kept) -> list[Placed]:
+        """Return the beats followed in the impedance that lead from samples up to one on."""
+        if not self._begun:
+            latest_s = self._latest[-1] if self._latest else self._clock.start_s
+            lost_s = latest_s + LOST_S - self._clock.start_s
+            lost = math.ceil(lost_s * self._clock.rate_hz) - self._ahead
+            if until < lost:
+                return []
+            self._begin(lost, kept)
+        news: list[Placed] = []
+        for place, at, period, trusted in self._follower.follow(kept, until + self._ahead):
+            if self._shaky and not trusted:
+                continue  # R peaks stand in
+            time_s = self._clock.start_s + at / self._clock.rate_hz
+            if time_s > self._last_s:
+                self._cycle += 1
+                self._last_s = time_s
+                beat = Beat(time_s, self._cycle, period / self._clock.rate_hz, trusted)
+                news.append((max(place - self._ahead, 0), beat))
+        return news
+
+    def _begin(self, place: int, kept: Kept) -> None:
+        """Follow the heart from the latest R peaks on."""
+        rate = self._clock.rate_hz
+        places = [(time_s - self._clock.start_s) * rate for time_s in self._latest]
+        self._follower.begin_at(places, place + self._ahead, kept)
+        self._begun = True
