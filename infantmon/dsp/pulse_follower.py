@@ -51,11 +51,12 @@ SMALL, SMALL_FOR = 0.3, 3  # of the usual pulse, for so many beats: the heart st
 
 # In a pause, where the rate changes quickly
 CALM, CALM_SHARE = 4, 0.85  # so many beats explain so much of what moves, and
-STRAIN = 0.25  # the error in phase (radians) is larger than this
+STRAIN = 0.06  # the error in phase (radians) is larger than this
 TOP_FROM, TOP_TO = 0.45, 2.6  # intervals after a top in which the next one is looked for
 RISES, FALLS = 0.45, 0.3  # of the pulse's size, before it and after it
-GROWN = 1.35  # of the first one's size, and in proportion to the interval: a larger one is a breath
-STEP = (0.75, 1.4)  # an interval is so many times the one before
+GROWN = 1.4  # of the size of the one before, or
+BREATH = 0.9  # of what usually moves through breaths: a larger one is a breath
+STEP = (0.75, 1.5)  # an interval is so many times the one before
 FOLLOWS = 0.7  # weight of a new interval
 AWAY = 0.12  # from the usual interval: then a line is looked for anew after the pause
 
@@ -95,6 +96,7 @@ class PulseFollower(Carried):
         "_small",
         "_top",
         "_size",
+        "_breathing",
         "_known",
     )
 
@@ -123,7 +125,8 @@ class PulseFollower(Carried):
         self._calm = 0
         self._small = 0
         self._top = -1  # of the latest pulse in a pause; -1: not followed top by top
-        self._size = (0.0, 0.0)  # of the first pulse there, and its interval
+        self._size = 0.0  # of that pulse
+        self._breathing = 0.0  # what usually moves, from top to bottom
 
     @property
     def trusted(self) -> bool:
@@ -218,7 +221,11 @@ class PulseFollower(Carried):
         """Return the first harmonic of the latest beats, and how much of all they explain."""
         harmonics, power, rest = fit(self._resampled(kept))
         first = complex(float(harmonics[0, 0]), -float(harmonics[1, 0]))
-        return first, 1.0 - min(float(rest[0]) / max(float(power[0]), 1e-300), 1.0)
+        share = 1.0 - min(float(rest[0]) / max(float(power[0]), 1e-300), 1.0)
+        if share < CALM_SHARE:
+            height = 2.0 * math.sqrt(2.0 * float(power[0]))
+            self._breathing += max(LEARN, 1.0 / (self._count + 1)) * (height - self._breathing)
+        return first, share
 
     def _resampled(self, kept: Kept) -> Floats:
         """Return samples evenly spaced in phase over the latest three intervals, as a column."""
@@ -266,15 +273,14 @@ class PulseFollower(Carried):
         start, latest = math.floor(self._beats[0]), math.floor(self._beats[-2])
         samples = kept.windows(np.array([start]), self._place - start)[0]
         self._top = latest + int(np.argmax(samples[latest - start :]))
-        self._size = (float(np.ptp(samples)), self._period)
+        self._size = float(np.ptp(samples))
 
     def _follow_top(self, kept: Kept, until: int, found: list[Followed]) -> bool:
         """Look for the next top; return whether it, or that there is none, is known by now."""
         first = self._top + math.floor(TOP_FROM * self._period)
         stop = self._top + math.ceil(TOP_TO * self._period)
-        size, period = self._size
         samples = kept.windows(np.array([first]), max(min(stop, until) - first, 1))[0]
-        next_top = _next_top(samples, size)
+        next_top = _next_top(samples, self._size)
         if next_top is None:
             if until < stop:
                 return False
@@ -283,9 +289,8 @@ class PulseFollower(Carried):
         top, rise, sure = next_top
         apart = first + top - self._top
         place = max(self._place, first + sure + 1)
-        if rise > GROWN * size * max(1.0, apart / period) or not (
-            STEP[0] <= apart / self._period <= STEP[1]
-        ):
+        fits = STEP[0] <= apart / self._period <= STEP[1]
+        if not fits or rise > min(GROWN * self._size, BREATH * self._breathing):
             if abs(self._period / self._usual - 1.0) > AWAY:
                 self._stop(place, found)
             else:
@@ -295,6 +300,7 @@ class PulseFollower(Carried):
         self._beats = [*self._beats[-BEATS:], self._beats[-1] + apart]
         self._period += FOLLOWS * (apart - self._period)
         self._top, self._place = first + top, place
+        self._size += FOLLOWS * (rise - self._size)
         found.append(Followed(place, self._beats[-1], self._period, trusted=True))
         return True
 
