@@ -10,13 +10,14 @@ from __future__ import annotations
 
 import cmath
 import math
+from collections import deque
 from typing import ClassVar, NamedTuple
 
 import numpy as np
 
 from infantmon.dsp.beat_fit import BEATS, POINTS, fit
 from infantmon.dsp.kept import Kept
-from infantmon.dsp.sharp_line import HEART_HZ, sharp_line_hz
+from infantmon.dsp.sharp_lines import HEART_HZ, lines_in
 from infantmon.model.arrays import Floats
 from infantmon.model.carried import Carried
 
@@ -30,6 +31,9 @@ SAME = 1.04  # its highest frequency is at most so many times the lowest,
 AGAIN_RUNS = 2  # or so many, where the heart was followed not long ago
 AGAIN_S = 90.0  # so long,
 AGAIN = 0.1  # at a rate within this share
+BREATHED_EVERY, BREATHED_COUNT = 10, 60  # windows, and so many of these rates of breathing are kept
+BREATHED, BREATHED_SHARE = 0.2, 0.2  # a line so near (logarithm) to more of them than this share
+# is breathing's, although something else moves more by now
 
 # Following
 GAIN = 0.1  # of an error in phase by which the next beat is moved,
@@ -48,6 +52,8 @@ OTHERS = 0.6  # the share that beats explain of what moves, at most: something e
 LOST = 0.35  # alike by less than this: there is no such line
 TRIED = 60  # beats after which one that could not be trusted is given up
 SMALL, SMALL_FOR = 0.3, 3  # of the usual pulse, for so many beats: the heart stands still
+
+ALONE_S = 40.0  # of it alone at its usual rate: then it was breathing, beside something larger
 
 # In a pause, where the rate changes quickly
 CALM, CALM_SHARE = 4, 0.85  # so many beats explain so much of what moves, and
@@ -82,6 +88,7 @@ class PulseFollower(Carried):
     carried: ClassVar[tuple[str, ...]] = (
         "_place",
         "_lines",
+        "_breathed",
         "_beats",
         "_period",
         "_usual",
@@ -93,6 +100,7 @@ class PulseFollower(Carried):
         "_needed",
         "_trusted",
         "_calm",
+        "_others",
         "_small",
         "_top",
         "_size",
@@ -107,6 +115,7 @@ class PulseFollower(Carried):
         self._shortest, self._longest = (rate_hz / hertz for hertz in reversed(HEART_HZ))
         self._place = self._window  # samples before this are needed for the next step
         self._lines: list[float] = []  # of the latest windows
+        self._breathed: deque[float] = deque(maxlen=BREATHED_COUNT)  # rates of breathing of late
         # usual interval when last trusted, and where that was
         self._known = (math.nan, -math.inf)
         self._begin(math.nan, 0)
@@ -122,7 +131,8 @@ class PulseFollower(Carried):
         self._count = 0
         self._needed = TRUSTED_FROM
         self._trusted = False
-        self._calm = 0
+        self._calm = 0  # beats in which nothing else has moved
+        self._others = place  # up to where something else has
         self._small = 0
         self._top = -1  # of the latest pulse in a pause; -1: not followed top by top
         self._size = 0.0  # of that pulse
@@ -165,7 +175,12 @@ class PulseFollower(Carried):
     def _search(self, kept: Kept) -> None:
         """Look for a line in the latest window."""
         samples = kept.windows(np.array([self._place - self._window]), self._window)[0]
-        self._lines = [*self._lines, sharp_line_hz(samples, self._rate_hz)][-RUNS:]
+        lines = lines_in(samples, self._rate_hz)
+        if self._place % (BREATHED_EVERY * self._every) < self._every:
+            self._breathed.append(lines.breathing_hz)
+        allowed = [line for line in lines.sharp if not self._was_breathing(line[0])]
+        best = max(allowed, key=lambda line: line[1], default=(math.nan, 0.0))
+        self._lines = [*self._lines, best[0]][-RUNS:]
         again = self._place - self._known[1] < AGAIN_S * self._rate_hz
         runs = AGAIN_RUNS if again else RUNS
         latest = self._lines[-runs:]
@@ -177,6 +192,11 @@ class PulseFollower(Carried):
             self._place = math.floor(self._beats[-1] + self._period) + 2
             return
         self._place += self._every
+
+    def _was_breathing(self, hertz: float) -> bool:
+        """Tell whether breathing has been at a frequency for some of the latest minutes."""
+        near = sum(abs(math.log(each / hertz)) < BREATHED for each in self._breathed)
+        return near > BREATHED_SHARE * len(self._breathed)
 
     def _stop(self, place: int, found: list[Followed]) -> None:
         """Follow no longer, from a place on."""
@@ -204,12 +224,22 @@ class PulseFollower(Carried):
             return
         found.append(Followed(self._place, self._beats[-1], self._period, self._trusted))
         self._calm = self._calm + 1 if clear and share > CALM_SHARE else 0
+        if self._share < OTHERS:
+            self._others = self._place
+        if self._is_alone():
+            self._stop(self._place, found)
+            return
         if self._trusted:
             self._usual += 0.05 * (self._period - self._usual)
             self._known = (self._usual, float(self._place))
             if self._calm >= CALM and abs(error) > STRAIN:
                 self._begin_tops(kept)
         self._place = max(self._place, math.floor(self._beats[-1] + self._period) + 2)
+
+    def _is_alone(self) -> bool:
+        """Tell whether nothing else has moved for longer than a pause lasts at an even rate."""
+        lasts = self._place - self._others > ALONE_S * self._rate_hz
+        return lasts and abs(self._period / self._usual - 1.0) < AWAY
 
     def _is_lost(self) -> bool:
         """Tell whether there is nothing to follow any more."""
@@ -301,7 +331,10 @@ class PulseFollower(Carried):
         self._period += FOLLOWS * (apart - self._period)
         self._top, self._place = first + top, place
         self._size += FOLLOWS * (rise - self._size)
-        found.append(Followed(place, self._beats[-1], self._period, trusted=True))
+        if self._is_alone():
+            self._stop(place, found)
+        else:
+            found.append(Followed(place, self._beats[-1], self._period, trusted=True))
         return True
 
 

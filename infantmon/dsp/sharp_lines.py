@@ -1,13 +1,14 @@
-"""A sharp line in the spectrum of the impedance beside the breathing: it may be the heart's.
+"""Sharp lines in the spectrum of the impedance beside the breathing: one may be the heart's.
 
-In comes a window of samples; out comes the frequency of the line, or nothing. A heart beats far
-more evenly than an infant breathes, so its pulsation stands out as a narrow line where breathing
-makes broad ones, however small it is.
+In comes a window of samples; out come the frequencies of the breathing and of the sharp lines. A
+heart beats far more evenly than an infant breathes, so its pulsation stands out as a narrow line
+where breathing makes broad ones, however small it is.
 """
 
 from __future__ import annotations
 
 import math
+from typing import NamedTuple
 
 import numpy as np
 
@@ -15,7 +16,7 @@ from infantmon.model.arrays import Floats
 
 # All values are the project's choice, on simulated seeds.
 BREATHING_HZ = (0.2, 2.2)  # the largest line between these is the breathing's
-HEART_HZ = (0.8, 3.8)  # a heart beats so often
+HEART_HZ = (1.0, 3.8)  # a heart beats so often
 ABOVE = 1.3  # and so many times as often as the breathing, at least
 LEAST = 0.06  # of the breathing's: a smaller line is noise
 SHARP = 3.0  # times what is usual around it, at least
@@ -25,8 +26,23 @@ OVERTONES = 4  # of the breathing that are looked at:
 NEAR = 0.05  # a line within this share of one of them may be the breathing's own
 
 
-def sharp_line_hz(samples: Floats, rate_hz: float) -> float:
-    """Return the frequency of the line that is sharpest and largest, NaN if there is none.
+class Lines(NamedTuple):
+    """Lines in the spectrum of one window.
+
+    Attributes
+    ----------
+    breathing_hz : float
+        Frequency of the largest.
+    sharp : list of (float, float)
+        Frequency of each sharp line that may be a heart's, and how large and sharp it is.
+    """
+
+    breathing_hz: float
+    sharp: list[tuple[float, float]]
+
+
+def lines_in(samples: Floats, rate_hz: float) -> Lines:
+    """Return the lines in a window.
 
     Parameters
     ----------
@@ -36,9 +52,8 @@ def sharp_line_hz(samples: Floats, rate_hz: float) -> float:
         Samples a second.
     """
     count = len(samples)
-    window = np.hanning(count)
     padded = 2 ** (math.ceil(math.log2(count)) + 2)
-    size = np.abs(np.fft.rfft((samples - samples.mean()) * window, padded))
+    size = np.abs(np.fft.rfft((samples - samples.mean()) * np.hanning(count), padded))
     hertz = np.fft.rfftfreq(padded, 1.0 / rate_hz)
     low, high = np.searchsorted(hertz, BREATHING_HZ)
     breathing = low + int(np.argmax(size[low:high]))
@@ -54,14 +69,14 @@ def sharp_line_hz(samples: Floats, rate_hz: float) -> float:
             & (inner >= LEAST * size[breathing])
         )
     )
-    best, found = 0.0, math.nan
+    sharp: list[tuple[float, float]] = []
     for peak in peaks.tolist():
-        times = hertz[peak] / hertz[breathing]
+        times = float(hertz[peak] / hertz[breathing])
         if round(times) <= OVERTONES and abs(times / round(times) - 1.0) < NEAR:
             continue
         apart = np.abs(hertz - hertz[peak])
         around = size[(apart < AROUND_HZ) & (apart > BLURRED * rate_hz / count)]
-        sharp = size[peak] / max(float(np.median(around)), 1e-300)
-        if sharp > SHARP and sharp * size[peak] > best:
-            best, found = sharp * size[peak], float(hertz[peak])
-    return found
+        above = float(size[peak] / max(np.median(around), 1e-300))
+        if above > SHARP:
+            sharp.append((float(hertz[peak]), above * float(size[peak])))
+    return Lines(float(hertz[breathing]), sharp)
