@@ -55,7 +55,7 @@ def test_what_could_not_be_used_before_a_pause_is_no_small_breath():
 
 
 @pytest.mark.parametrize("lost", ["not recorded", "lost in the pause", "there"])
-def test_without_r_peaks_no_pulsation_was_taken_out_and_none_is_told(lost):
+def test_without_r_peaks_the_pulsation_that_was_followed_is_told_as_such(lost):
     """That nothing was taken out says nothing of the heart where nothing could be."""
     gone = [sim.MissingSamples(62.0, 24.0, impedance=False)] if lost == "lost in the pause" else []
     scenario = sim.Scenario(
@@ -79,8 +79,26 @@ def test_without_r_peaks_no_pulsation_was_taken_out_and_none_is_told(lost):
         assert one.measures.pulsation_ratio > 0.0
     else:
         assert told.side == "beside"
-        assert told.text.startswith("no reliable R peaks for most of it")
-        assert one.measures.pulsation_ratio is None
+        assert told.text.endswith("they come evenly, but no R peaks tell")
+        assert one.measures.pulsation_ratio > 0.0
+
+
+def test_without_r_peaks_and_without_a_line_of_the_heart_no_pulsation_is_told():
+    scenario = sim.Scenario(
+        120.0,
+        250.0,
+        62.5,
+        pulsation=sim.PulsationByPhase(0.0),
+        events=(sim.Pause(60.0, 24.0),),
+    )
+    recording = im.Recording({"impedance": sim.simulate_night(scenario, 3).recording.impedance})
+    listed = recorded_events([(60.0, 84.0, "apnea", "", False)])
+    review = im.review(recording, LIMITS, recorded=listed)
+    (apnea,) = review.events.of_kind("apnea")
+    (told,) = [reason for reason in apnea.reasons if "pulsation" in reason.text]
+    assert told.side == "beside"
+    assert told.text.startswith("no reliable R peaks for most of it")
+    assert review.recorded.judged[0].measures.pulsation_ratio is None
 
 
 def test_pauses_close_to_each_other_are_measured_by_the_breaths_between_them():

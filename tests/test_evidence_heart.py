@@ -115,8 +115,9 @@ def pause_in_step(locked):
     time_s = np.arange(60.0, 131.0)
     inside = time_s >= 105.0
     size = np.where(inside, 0.7, 0.4)
+    led = np.full(len(time_s), True)
     pulsation = Pulsations(
-        time_s, time_s, size, np.full(len(time_s), 1.0), np.full(len(time_s), True), inside | locked
+        time_s, time_s, size, np.full(len(time_s), 1.0), led, ~led, inside | locked
     )
     breath_s = np.append(np.arange(60.0, 100.1, 1.0), 130.0)
     columns = [breath_s, breath_s, np.arange(len(breath_s)), np.ones(len(breath_s))]

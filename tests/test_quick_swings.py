@@ -132,7 +132,7 @@ def test_apneas_in_slow_breathing_without_an_ecg_are_listed_although_the_heart_i
     truth = night.truth.pauses
     for onset_s, end_s in zip(truth.onset_s, truth.end_s, strict=True):
         assert any(e.onset_s < end_s and (e.end_s or math.inf) > onset_s for e in events)
-    assert {event.judgement for event in events} == {"not assessable"}
+    assert "supported" not in {event.judgement for event in events}
 
 
 @pytest.mark.parametrize("pulsation", [0.0, 0.3])

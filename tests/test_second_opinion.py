@@ -28,7 +28,7 @@ def probabilities(share, *, value=0.9):
 def opinion(found, *, led=True, known_s=200.0):
     time_s = np.arange(60.0, 140.0)
     ones, flags = np.ones(len(time_s)), np.full(len(time_s), True)
-    pulsation = Pulsations(time_s, time_s + 2.0, 0.1 * ones, ones, flags & led, ~flags)
+    pulsation = Pulsations(time_s, time_s + 2.0, 0.1 * ones, ones, flags & led, ~flags, ~flags)
     history = History()
     history.add(
         Batch(

@@ -22,7 +22,7 @@ def pulsation(*lost, size=0.2):
         led &= (time_s < since) | (time_s >= until)
     taken = np.where(led, size, 0.0)
     locked = np.zeros(len(time_s), dtype=bool)
-    return Pulsations(time_s, time_s + 2.0, taken, np.ones(len(time_s)), led, locked)
+    return Pulsations(time_s, time_s + 2.0, taken, np.ones(len(time_s)), led, locked, locked)
 
 
 def swings(inside, size, *, onset=100.0, length=40.0):
@@ -169,7 +169,7 @@ def test_what_it_remembers_is_bounded_although_no_breath_comes():
         time_s = np.arange(20.0 * k, 20.0 * k + 20.0)
         led = time_s % 20.0 < 12.0
         size, locked = np.full(20, 0.2), np.zeros(20, dtype=bool)
-        found = Pulsations(time_s, time_s + 2.0, size, size, led, locked)
+        found = Pulsations(time_s, time_s + 2.0, size, size, led, locked, locked)
         (batch,) = batches_of([time_s[-1] + 3.0], pulsation=found)
         told.learn(batch)
         told.tell(breaths_at([]))

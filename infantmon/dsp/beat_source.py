@@ -39,6 +39,8 @@ class BeatSource(Carried):
         Of the impedance.
     ahead : int
         Samples past an output sample that are known with it.
+    led : bool
+        Whether there is an ECG.
     """
 
     carried: ClassVar[tuple[str, ...]] = (
@@ -114,14 +116,16 @@ class BeatSource(Carried):
                 return []
             self._begin(lost, kept)
         news: list[Placed] = []
-        for place, at, period, trusted in self._follower.follow(kept, until + self._ahead):
+        reach = min(until + self._ahead, kept.end)
+        for place, at, period, trusted in self._follower.follow(kept, reach):
             if self._shaky and not trusted:
                 continue  # R peaks stand in
             time_s = self._clock.start_s + at / self._clock.rate_hz
             if time_s > self._last_s:
                 self._cycle += 1
                 self._last_s = time_s
-                beat = Beat(time_s, self._cycle, period / self._clock.rate_hz, trusted)
+                usual_s = period / self._clock.rate_hz
+                beat = Beat(time_s, self._cycle, usual_s, trusted, followed=True)
                 news.append((max(place - self._ahead, 0), beat))
         return news
 

@@ -46,6 +46,7 @@ class Beat(NamedTuple):
     cycle: int  # number of the cycle that begins here
     usual_s: float  # usual interval
     trusted: bool  # whether few beats had to be mended of late
+    followed: bool = False  # whether it was found in the impedance, and not in the ECG
 
 
 class BeatTrain(Carried):

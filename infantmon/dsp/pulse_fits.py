@@ -38,6 +38,7 @@ def fits_before(
     longest_s = apart.max(axis=1)
     near = np.array([beat.trusted for _, beat in news])
     near &= windows[:, 0] >= np.maximum(started_s, clock.start_s)
+    near &= apart[:, 0] > 0.0  # else no beats are kept from so far back
     whole = near & (cycles[:, -1] - cycles[:, 0] == BEATS) & (longest_s <= MISSED * usual_s)
     uneven = ~whole | (apart[:, 1:] < UNEVEN * apart[:, :-1]).any(axis=1)
     uneven &= near & (longest_s <= OVERDUE * usual_s)

@@ -48,6 +48,7 @@ LIKE_ON, LIKE_OFF = (
     0.5,
 )  # how alike pulses must be, for beats to be trusted and while they are
 TRUSTED_FROM, TRUSTED_AGAIN = 20, 8  # beats, and where the heart was followed not long ago
+LEAST = 0.01  # of the range of the window with the line: a smaller pulse is noise
 OTHERS = 0.6  # the share that beats explain of what moves, at most: something else must breathe
 LOST = 0.35  # alike by less than this: there is no such line
 TRIED = 60  # beats after which one that could not be trusted is given up
@@ -105,7 +106,9 @@ class PulseFollower(Carried):
         "_top",
         "_size",
         "_breathing",
+        "_range",
         "_known",
+        "_found",
     )
 
     def __init__(self, rate_hz: float) -> None:
@@ -116,6 +119,7 @@ class PulseFollower(Carried):
         self._place = self._window  # samples before this are needed for the next step
         self._lines: list[float] = []  # of the latest windows
         self._breathed: deque[float] = deque(maxlen=BREATHED_COUNT)  # rates of breathing of late
+        self._found: list[tuple[int, float, float, bool]] = []  # beats whose samples are to come
         # usual interval when last trusted, and where that was
         self._known = (math.nan, -math.inf)
         self._begin(math.nan, 0)
@@ -136,6 +140,7 @@ class PulseFollower(Carried):
         self._small = 0
         self._top = -1  # of the latest pulse in a pause; -1: not followed top by top
         self._size = 0.0  # of that pulse
+        self._range = 0.0  # of the window in which the line was found
         self._breathing = 0.0  # what usually moves, from top to bottom
 
     @property
@@ -153,24 +158,25 @@ class PulseFollower(Carried):
             return
         period, latest = _even_row(beats)
         self._begin(period, 0)
-        for back in range(len(beats) - BEATS, -1, -1):
+        oldest = math.floor((latest - (place - self._window)) / period) - BEATS
+        for back in range(min(oldest, len(beats) - BEATS), -1, -1):
             self._beats = [latest - (back + each) * period for each in range(BEATS, -1, -1)]
             self._learn(*self._heard(kept))
-        self._trusted = self._alike > LIKE_ON
+        self._trusted = self._count > BEATS and self._alike > LIKE_ON
         self._place = max(place, math.floor(latest + period) + 2)
 
     def follow(self, kept: Kept, until: int) -> list[Followed]:
         """Return the beats that samples before a place settle."""
-        found: list[Followed] = []
         while self._place <= until:
             if math.isnan(self._period):
                 self._search(kept)
-            elif self._top >= 0:
-                if not self._follow_top(kept, until, found):
-                    break
-            else:
-                self._follow_phase(kept, found)
-        return found
+            elif self._top < 0:
+                self._follow_phase(kept)
+            elif not self._follow_top(kept, until):
+                break
+        settled = sum(beat[0] <= until for beat in self._found)
+        news, self._found = self._found[:settled], self._found[settled:]
+        return [Followed(*beat) for beat in news]
 
     def _search(self, kept: Kept) -> None:
         """Look for a line in the latest window."""
@@ -187,6 +193,7 @@ class PulseFollower(Carried):
         seen = len(latest) == runs and not any(map(math.isnan, latest))
         if seen and max(latest) < SAME * min(latest):
             self._begin(self._rate_hz / latest[-1], self._place)
+            self._range = float(np.ptp(samples))
             if again and abs(self._period / self._known[0] - 1.0) < AGAIN:
                 self._needed = TRUSTED_AGAIN
             self._place = math.floor(self._beats[-1] + self._period) + 2
@@ -198,14 +205,14 @@ class PulseFollower(Carried):
         near = sum(abs(math.log(each / hertz)) < BREATHED for each in self._breathed)
         return near > BREATHED_SHARE * len(self._breathed)
 
-    def _stop(self, place: int, found: list[Followed]) -> None:
+    def _stop(self, place: int) -> None:
         """Follow no longer, from a place on."""
-        found.append(Followed(place, float(place), self._period, trusted=False))
+        self._found.append((place, float(place), self._period, False))
         self._lines = []
         self._begin(math.nan, 0)
         self._place = max(place + self._every, self._window)
 
-    def _follow_phase(self, kept: Kept, found: list[Followed]) -> None:
+    def _follow_phase(self, kept: Kept) -> None:
         """Take up the beat that was foreseen, and move it as its pulse tells."""
         foreseen = self._beats[-1] + self._period
         self._beats = [*self._beats[-BEATS:], foreseen]
@@ -220,14 +227,14 @@ class PulseFollower(Carried):
         self._judge()
         self._small = self._small + 1 if size < SMALL else 0
         if self._is_lost():
-            self._stop(self._place, found)
+            self._stop(self._place)
             return
-        found.append(Followed(self._place, self._beats[-1], self._period, self._trusted))
+        self._give(self._place, trusted=self._trusted)
         self._calm = self._calm + 1 if clear and share > CALM_SHARE else 0
         if self._share < OTHERS:
             self._others = self._place
         if self._is_alone():
-            self._stop(self._place, found)
+            self._stop(self._place)
             return
         if self._trusted:
             self._usual += 0.05 * (self._period - self._usual)
@@ -235,6 +242,11 @@ class PulseFollower(Carried):
             if self._calm >= CALM and abs(error) > STRAIN:
                 self._begin_tops(kept)
         self._place = max(self._place, math.floor(self._beats[-1] + self._period) + 2)
+
+    def _give(self, place: int, *, trusted: bool) -> None:
+        """Give the latest beat; the samples up to it are needed as well."""
+        at = self._beats[-1]
+        self._found.append((max(place, math.floor(at) + 2), at, self._period, trusted))
 
     def _is_alone(self) -> bool:
         """Tell whether nothing else has moved for longer than a pause lasts at an even rate."""
@@ -296,7 +308,8 @@ class PulseFollower(Carried):
         if self._trusted:
             self._trusted = self._alike > LIKE_OFF
         elif self._count >= self._needed:
-            self._trusted = self._alike > LIKE_ON and self._share < OTHERS
+            large = abs(complex(*self._mean)) > LEAST * self._range
+            self._trusted = large and self._alike > LIKE_ON and self._share < OTHERS
 
     def _begin_tops(self, kept: Kept) -> None:
         """Follow top by top from the latest one on."""
@@ -305,24 +318,24 @@ class PulseFollower(Carried):
         self._top = latest + int(np.argmax(samples[latest - start :]))
         self._size = float(np.ptp(samples))
 
-    def _follow_top(self, kept: Kept, until: int, found: list[Followed]) -> bool:
+    def _follow_top(self, kept: Kept, until: int) -> bool:
         """Look for the next top; return whether it, or that there is none, is known by now."""
         first = self._top + math.floor(TOP_FROM * self._period)
         stop = self._top + math.ceil(TOP_TO * self._period)
         samples = kept.windows(np.array([first]), max(min(stop, until) - first, 1))[0]
-        next_top = _next_top(samples, self._size)
-        if next_top is None:
+        found_top = next_top(samples, self._size)
+        if found_top is None:
             if until < stop:
                 return False
-            self._stop(stop, found)
+            self._stop(stop)
             return True
-        top, rise, sure = next_top
+        top, rise, sure = found_top
         apart = first + top - self._top
         place = max(self._place, first + sure + 1)
         fits = STEP[0] <= apart / self._period <= STEP[1]
         if not fits or rise > min(GROWN * self._size, BREATH * self._breathing):
             if abs(self._period / self._usual - 1.0) > AWAY:
-                self._stop(place, found)
+                self._stop(place)
             else:
                 self._top, self._calm = -1, 0
                 self._place = max(place, math.floor(self._beats[-1] + self._period) + 2)
@@ -332,9 +345,9 @@ class PulseFollower(Carried):
         self._top, self._place = first + top, place
         self._size += FOLLOWS * (rise - self._size)
         if self._is_alone():
-            self._stop(place, found)
+            self._stop(place)
         else:
-            found.append(Followed(place, self._beats[-1], self._period, trusted=True))
+            self._give(place, trusted=True)
         return True
 
 
@@ -347,7 +360,7 @@ def _even_row(beats: list[float]) -> tuple[float, float]:
     return float(slope), float(latest)
 
 
-def _next_top(samples: Floats, size: float) -> tuple[int, float, int] | None:
+def next_top(samples: Floats, size: float) -> tuple[int, float, int] | None:
     """Return the first top of about a size: its place, its rise, and from where on it is sure."""
     rises = samples - np.minimum.accumulate(samples)
     up = int(np.argmax(rises >= RISES * size))

@@ -31,9 +31,9 @@ _NOTHING: Row = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
 
 # From one output sample on: that sample, time of the latest beat (s), usual interval (s), the
 # harmonics that lead, whether any do, whether breaths keep step, whether no breath was heard,
-# whether the train can be trusted, whether it is uneven in a pause. A plain tuple: one is made a
-# beat, a quarter of a million a day.
-Led = tuple[int, float, float, Row, bool, bool, bool, bool, bool]
+# whether the train can be trusted, whether its beats were found in the impedance, whether it is
+# uneven in a pause. A plain tuple: one is made a beat, a quarter of a million a day.
+Led = tuple[int, float, float, Row, bool, bool, bool, bool, bool, bool]
 
 
 class Pulse(NamedTuple):
@@ -43,8 +43,9 @@ class Pulse(NamedTuple):
     ----------
     removed : numpy.ndarray, shape (n,)
         What is to be taken out.
-    led, in_step : numpy.ndarray of bool, shape (n,)
-        Whether beats lead, and whether breaths keep step with them.
+    led, followed, in_step : numpy.ndarray of bool, shape (n,)
+        Whether R peaks lead, whether beats found in the impedance do, and whether breaths keep step
+        with either.
     cycles : numpy.ndarray, shape (n,)
         Beats since the first one, with the share of the one that goes on; NaN where no train is
         there to be trusted.
@@ -52,6 +53,7 @@ class Pulse(NamedTuple):
 
     removed: Floats
     led: Bools
+    followed: Bools
     in_step: Bools
     cycles: Floats
 
@@ -106,6 +108,7 @@ class PulseTrack(Carried):
                 in_step,
                 only_heart,
                 beat.trusted,
+                beat.followed,
                 uneven,
             )
         )
@@ -114,8 +117,8 @@ class PulseTrack(Carried):
         """Return the pulsation at output samples."""
         if not self._led or not self._beats or not len(ticks):  # all beats long past
             none = np.zeros(len(ticks), bool)
-            return Pulse(np.zeros(len(ticks)), none, none, np.full(len(ticks), math.nan))
-        starts, led_by_s, usual_s, shapes, helps, in_step, _, trusted, _ = zip(
+            return Pulse(np.zeros(len(ticks)), none, none, none, np.full(len(ticks), math.nan))
+        starts, led_by_s, usual_s, shapes, helps, in_step, _, trusted, followed, _ = zip(
             *self._led, strict=True
         )
         places = np.array(starts)
@@ -137,8 +140,14 @@ class PulseTrack(Carried):
         removed = fade * rendered(blended, cycles)
         leads = fade > 0.0
         counted = np.where(np.array(trusted)[index] & leads, first + cycles, math.nan)
+        led = np.array(helps)[index] & leads
+        by_impedance = np.array(followed)[index]
         return Pulse(
-            removed, np.array(helps)[index] & leads, np.array(in_step)[index] & leads, counted
+            removed,
+            led & ~by_impedance,
+            led & by_impedance,
+            np.array(in_step)[index] & leads,
+            counted,
         )
 
     def held_even(self, ticks: Ints, left: Floats, given: Kept) -> None:
@@ -163,7 +172,7 @@ class PulseTrack(Carried):
         if not self._led or not len(ticks):
             return left
         stops = [place for place, *_ in self._led[1:]] + [int(ticks[-1]) + 1]
-        for (place, time_s, usual_s, shape, _, _, only_heart, _, _), stop in zip(
+        for (place, time_s, usual_s, shape, _, _, only_heart, _, _, _), stop in zip(
             self._led, stops, strict=True
         ):
             if not only_heart:

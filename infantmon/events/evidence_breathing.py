@@ -12,7 +12,7 @@ import numpy as np
 from infantmon.events.case import BEFORE_S, DISTURBED_SHARE, HAIR_S, Case, counted, disturbed
 from infantmon.events.measures import unusable_inside
 from infantmon.events.probable_apneas import LEAST
-from infantmon.model.event import NOT_ASSESSABLE, Evidence
+from infantmon.model.event import NOT_ASSESSABLE, Evidence, Side
 from infantmon.model.marks import (
     PROBABILITY_EVERY_S,
     PROBABILITY_OVER_S,
@@ -32,6 +32,8 @@ AFTER_COUNT = 5
 """So many breaths after the end tell at what size breathing came back."""
 PULSATION_SHARE = 0.8
 """From this ratio of pulsation to breath the two are hard to tell apart."""
+LEFT_AS_BREATHS = 0.25
+"""Swings from this share of a breath on may count as breaths where they are not taken out."""
 LEFT_SHARE, NEARLY_ALL = 0.115, 10.0
 """From this size on, as a share of a breath before, swings that go on in a pause may be effort;
 they go on if this percentile of their sizes is as large. In simulated hours true pauses had up to
@@ -149,6 +151,10 @@ def _taken_out(case: Case, taken: Pulsations, breath: float) -> Evidence:
         text = "no reliable R peaks for most of it: any pulsation of the heart was left in"
         return Evidence(text, "beside")
     ratio = float(np.median(taken.pulsation)) / breath if breath > 0 else 0.0
+    if 2 * np.count_nonzero(taken.followed) > len(taken):
+        text = f"swings of {ratio:.2f} of a breath before were taken for the heart's pulsation"
+        side: Side = "against" if ratio >= LEFT_AS_BREATHS else "beside"
+        return Evidence(f"{text}: they come evenly, but no R peaks tell", side)
     text = f"heart pulsation taken out: {ratio:.2f} of a breath before"
     return Evidence(text, "beside" if ratio >= PULSATION_SHARE else "for")
 

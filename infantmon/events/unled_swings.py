@@ -44,7 +44,8 @@ SMALL = 0.7  # of the usual breath: but never beyond this
 class UnledSwings(Carried):
     """Tells of each breath whether it may be pulsation, while no R peaks lead the rejector.
 
-    Without R peaks the pulsation stays in the impedance, and in a pause it is all that moves. What
+    Without R peaks the pulsation stays in the impedance unless the heart can be followed there
+    (which counts as leading here), and in a pause it is all that moves. What
     is known of its size from before the R peaks were lost tells which swings it could have made:
     those up to four times as large, or up to 0.35 of a usual breath, and none beyond 0.7 of it.
     Small swings that go on for more than a minute are breathing, which has become small: that is
@@ -95,7 +96,7 @@ class UnledSwings(Carried):
         self._take_beats(batch.r_peaks, oldest_s - NO_BEAT_S)
         self._reached_s = batch.reached_s
         found = batch.pulsation
-        leads = found.led_by_beats & self._are_reliable(found.time_s)
+        leads = found.followed | (found.led_by_beats & self._are_reliable(found.time_s))
         if leads.all() and not self._is_unled:  # mostly
             self._pulsation.extend(found.pulsation[-REMEMBERED:].tolist())
             return

@@ -135,8 +135,11 @@ class Pulsations(Findings):
     breath : numpy.ndarray, shape (n,)
         Peak-to-peak size of what was left in them, in the impedance's unit.
     led_by_beats : numpy.ndarray of bool, shape (n,)
-        False where nothing was taken out: no trustworthy R peaks were at hand, or no pulsation was
-        seen that it would help to take out.
+        True where it was taken out as R peaks told; not where none could be trusted, or where no
+        pulsation was seen that it would help to take out.
+    followed : numpy.ndarray of bool, shape (n,)
+        True where it was taken out by beats that were followed in the impedance itself. Where both
+        are false nothing was.
     locked : numpy.ndarray of bool, shape (n,)
         True where breathing and heart beat keep step one to one and cannot be told apart.
     """
@@ -144,6 +147,7 @@ class Pulsations(Findings):
     pulsation: Floats = column(np.float64)
     breath: Floats = column(np.float64)
     led_by_beats: Bools = column(np.bool_)
+    followed: Bools = column(np.bool_)
     locked: Bools = column(np.bool_)
 
     def holding(self, marks_s: Floats) -> Self:
@@ -159,14 +163,18 @@ class Pulsations(Findings):
         return self.where(until > since)
 
     def mostly_without(self, beats: RPeaks) -> bool:
-        """Tell whether most rows hold no reliable beat: there any pulsation was left in.
+        """Tell whether any pulsation was left in for the most part.
+
+        It was where nothing was followed, and no reliable beat is held.
 
         Parameters
         ----------
         beats : RPeaks
             From 3 s before the first row on.
         """
-        return 2 * len(self.holding(beats.time_s[beats.reliable])) < len(self)
+        left_in = self.where(~self.followed)
+        with_beats = len(left_in.holding(beats.time_s[beats.reliable]))
+        return 2 * (with_beats + len(self) - len(left_in)) < len(self)
 
 
 PROBABILITY_OVER_S, PROBABILITY_EVERY_S = 2.0, 0.25

@@ -19,9 +19,9 @@ from infantmon.dsp.bridged import Bridged
 from infantmon.dsp.kept import Kept
 from infantmon.dsp.pulse_fits import fits_before
 from infantmon.dsp.pulse_template import PulseTemplate
-from infantmon.dsp.pulse_track import AHEAD_S, PulseTrack
+from infantmon.dsp.pulse_track import AHEAD_S, Pulse, PulseTrack
 from infantmon.errors import ArgumentError, require_between, require_number, require_rate
-from infantmon.model.arrays import NO_FLOATS, Bools, Floats, Ints, as_samples
+from infantmon.model.arrays import NO_FLOATS, Floats, Ints, as_samples
 from infantmon.model.carried import record
 from infantmon.model.clock import Clock
 from infantmon.model.marks import PULSATION_OVER_S, Pulsations, RPeaks
@@ -48,7 +48,8 @@ class CardiacArtifactSettings:
     beat_lag_s : float
         Latency of the R peaks: their frontier plus this is how far the ECG has come, in seconds.
     led_by_beats : bool
-        False where there is no ECG: then R peaks are neither asked for nor waited for.
+        False where there is no ECG: R peaks are neither asked for nor waited for then, and the
+        heart is followed in the impedance itself.
     """
 
     rate_hz: float
@@ -76,7 +77,7 @@ class Cleaned:
         Once a second: how much was taken out and left, and which way it ran.
     cycles : Signal
         Heart beats since the first one, with the share of the one that goes on, at each sample of
-        `signal`; NaN where no R peaks are at hand to be trusted.
+        `signal`; NaN where no beats are at hand to be trusted.
     """
 
     signal: Signal
@@ -90,10 +91,12 @@ class CardiacArtifactRejector(Stage):
     The pulsation is taken for a shape over the phase from beat to beat, with three harmonics. After
     each beat it is fitted over the last three intervals, and the fits are averaged recursively:
     slowly while the infant breathes, quickly in a pause (`PulseTemplate`). Extra and missed
-    R peaks are mended first (`BeatTrain`). Where the template has made the signal rougher of late
-    (bad R peaks) nothing is taken out; where a beat is overdue it fades, and in a pause what the
-    last pulse may still add is held back for some seconds. So are swings of the pulsation's size
-    where a beat comes early in a pause, or is missed (`UnevenBeats`).
+    R peaks are mended first (`BeatTrain`). Where none comes for 3 s, or they come too unevenly to
+    be at the beats, or there is no ECG, the heart is followed in the impedance itself, as far as
+    its pulsation shows as a line apart from breathing (`PulseFollower`). Where the template has
+    made the signal rougher of late nothing is taken out; where a beat is overdue it fades, and in a
+    pause what the last pulse may still add is held back for some seconds. So are swings of the
+    pulsation's size where a beat comes early in a pause, or is missed (`UnevenBeats`).
 
     Parameters
     ----------
@@ -105,7 +108,7 @@ class CardiacArtifactRejector(Stage):
     Output sample t is given at exactly t + `latency_s`, from beats with ``known_s`` up to then, so
     the result does not depend on how the two inputs are cut or interleaved. A beat that does not
     come is not waited for. Breathing that keeps step with the heart one to one cannot be
-    told from pulsation; ``Pulsations.locked`` says where. Memory: 12 s of samples.
+    told from pulsation; ``Pulsations.locked`` says where. Memory: 16 s of samples.
     """
 
     settings_type: ClassVar = CardiacArtifactSettings
@@ -244,20 +247,20 @@ class CardiacArtifactRejector(Stage):
         first = self._given
         ticks = np.arange(first, until, dtype=np.int64)
         values = self._kept.windows(np.array([first]), len(ticks))[0] if len(ticks) else NO_FLOATS
-        removed, led, in_step, cycles = self._track.pulse(ticks)
-        left = self._track.held_still(ticks, values, values - removed)
+        pulse = self._track.pulse(ticks)
+        left = self._track.held_still(ticks, values, values - pulse.removed)
         self._track.held_even(ticks, left, self._left)
         removed = values - left
         self._given = until
         self._removed.push(removed)
         self._left.push(left)
-        found = self._sizes(ticks, led, in_step)
+        found = self._sizes(ticks, pulse)
         self._forget()
         until_s = self.settled_until_s
         signal = Signal(left, first, self._clock, until_s)
-        return Cleaned(signal, found, Signal(cycles, first, self._clock, until_s))
+        return Cleaned(signal, found, Signal(pulse.cycles, first, self._clock, until_s))
 
-    def _sizes(self, ticks: Ints, led: Bools, in_step: Bools) -> Pulsations:
+    def _sizes(self, ticks: Ints, pulse: Pulse) -> Pulsations:
         """Return, once a second, how much was taken out and left over the last three seconds."""
         at = ticks[ticks % self._second == self._second - 1]
         if not len(at):
@@ -277,8 +280,9 @@ class CardiacArtifactRejector(Stage):
             known_s,
             pulsation,
             breath,
-            led[here],
-            in_step[here],
+            pulse.led[here],
+            pulse.followed[here],
+            pulse.in_step[here],
             settled_until_s=self.settled_until_s,
         )
 
