@@ -52,6 +52,7 @@ class BeatSource(Carried):
         "_interval_s",
         "_step",
         "_shaky",
+        "_lost",
         "_begun",
         "_last_s",
     )
@@ -67,32 +68,41 @@ class BeatSource(Carried):
         self._interval_s = 0.0  # between the latest two
         self._step = 0.0  # usual step from one interval to the next, in intervals
         self._shaky = False
+        self._rate_hz = clock.rate_hz
+        # from the time of an R peak to that of the output sample without another for too long
+        self._until_lost_s = LOST_S - clock.start_s - ahead / clock.rate_hz
+        self._lost = (clock.start_s + self._until_lost_s) * self._rate_hz  # that output sample
         self._begun = not led  # whether the heart is followed in the impedance
         self._last_s = -math.inf  # time of the latest beat that led
 
-    def take(self, place: int, time_s: float, kept: Kept) -> list[Placed]:
-        """Take an R peak that is known at an output sample; return the beats up to it."""
-        news = self.follow(place, kept)
+    def take(self, place: int, time_s: float, kept: Kept, news: list[Placed]) -> None:
+        """Take an R peak that is known at an output sample; add the beats up to it to `news`."""
+        if self._begun or place >= self._lost:
+            self.follow(place, kept, news)
         beat = self._train.take(time_s)
         if beat is None:
-            return news
+            return
         self._note(time_s)
         cycles = beat.cycle - self._train_cycle
         self._train_cycle = beat.cycle
-        if self._begun and not self._shaky and len(self._latest) >= BACK:
-            self._begun = False
-        elif self._shaky and not self._begun:
-            self._begin(place, kept)
-        if time_s <= self._last_s or (self._begun and not (self._shaky and self._stands_in)):
-            return news
+        if (self._begun or self._shaky) and not self._lead_again(place, kept):
+            return
+        if time_s <= self._last_s:
+            return
         self._cycle += cycles
         self._last_s = time_s
-        return [*news, (place, beat._replace(cycle=self._cycle))]
+        if self._cycle != beat.cycle:
+            beat = beat._replace(cycle=self._cycle)
+        news.append((place, beat))
 
-    @property
-    def _stands_in(self) -> bool:
-        """Whether R peaks lead for want of anything better."""
-        return not self._follower.trusted
+    def _lead_again(self, place: int, kept: Kept) -> bool:
+        """Tell whether R peaks lead, though the heart is followed or they come unevenly."""
+        if not self._begun:
+            self._begin(place, kept)
+        if self._shaky:
+            return not self._follower.trusted  # for want of anything better
+        self._begun = len(self._latest) < BACK
+        return not self._begun
 
     def _note(self, time_s: float) -> None:
         """Learn how evenly R peaks come."""
@@ -105,17 +115,14 @@ class BeatSource(Carried):
         else:
             self._latest.clear()
         self._latest.append(time_s)
+        self._lost = (time_s + self._until_lost_s) * self._rate_hz
 
-    def follow(self, until: int, kept: Kept) -> list[Placed]:
-        """Return the beats followed in the impedance that lead from samples up to one on."""
+    def follow(self, until: int, kept: Kept, news: list[Placed]) -> None:
+        """Add the beats followed in the impedance that lead from samples up to one on."""
         if not self._begun:
-            latest_s = self._latest[-1] if self._latest else self._clock.start_s
-            lost_s = latest_s + LOST_S - self._clock.start_s
-            lost = math.ceil(lost_s * self._clock.rate_hz) - self._ahead
-            if until < lost:
-                return []
-            self._begin(lost, kept)
-        news: list[Placed] = []
+            if until < self._lost:
+                return
+            self._begin(math.ceil(self._lost), kept)
         reach = min(until + self._ahead, kept.end)
         for place, at, period, trusted in self._follower.follow(kept, reach):
             if self._shaky and not trusted:
@@ -127,7 +134,6 @@ class BeatSource(Carried):
                 usual_s = period / self._clock.rate_hz
                 beat = Beat(time_s, self._cycle, usual_s, trusted, followed=True)
                 news.append((max(place - self._ahead, 0), beat))
-        return news
 
     def _begin(self, place: int, kept: Kept) -> None:
         """Follow the heart from the latest R peaks on."""

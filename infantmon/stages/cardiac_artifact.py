@@ -218,9 +218,9 @@ class CardiacArtifactRejector(Stage):
             places = self._places_from(np.array(self._pending))
             ready = int(np.searchsorted(places, until))
             for place, (time_s, _) in zip(places[:ready].tolist(), self._pending, strict=False):
-                news += self._source.take(place, time_s, self._kept)
+                self._source.take(place, time_s, self._kept, news)
             self._pending = self._pending[ready:]
-        news += self._source.follow(until - 1, self._kept)
+        self._source.follow(until - 1, self._kept, news)
         if news:
             self._lead(news)
 
