@@ -96,7 +96,9 @@ def _print(screen: Console, bench: Bench) -> None:
             screen.print(Text(group, style="bold"))
             screen.print(_table([r for r in bench.rows if r.group == group]))
     screen.print()
-    screen.print(", ".join(f"{count} {verdict}" for verdict, count in bench.counts.items()))
+    screen.print(bench.sentence)
+    for row in bench.short:
+        screen.print(Text(f"  {row.verdict}: {row.group}, {row.name}"), soft_wrap=True)
     screen.print()
     for line in (*notes(bench), *CAUTIONS):
         screen.print(Text(line), soft_wrap=True)

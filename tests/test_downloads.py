@@ -127,6 +127,12 @@ def test_events_by_kind_and_judgement_with_the_readers_beside():
     assert (low.count, dict(low.judgements)) == (1, {"not assessable": 1})
 
 
+def test_kinds_stand_in_one_order_whatever_came_first():
+    found = [event(kind, h) for h, kind in enumerate(("contact loss", "low heart rate", "apnea"))]
+    told = summarise_downloads([download("a", "2031-05-02T00:00:00", 5.0, found)]).events
+    assert [each.kind for each in told] == ["apnea", "low heart rate", "contact loss"]
+
+
 def test_alarms_for_ten_hours_and_their_interval():
     """Three events in 20 h: 1.5; exact Poisson limits of 3 are 0.619 and 8.767 (Garwood's table,
     from memory)."""

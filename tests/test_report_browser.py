@@ -121,7 +121,7 @@ def test_no_strip_is_cut_in_two_in_print(chromium: str, tmp_path: Path) -> None:
     counts = [
         (
             len(re.findall(r"Event \d+: ", text)),
-            len(re.findall(r"time, s\b", text)),
+            len(re.findall(r"h:min:s\b", text)),
             text.count("rule and limit"),
         )
         for text in texts
@@ -136,7 +136,7 @@ def test_no_strip_of_a_recorded_event_is_cut_in_two_in_print(chromium: str, tmp_
     texts = [" ".join(page.extract_text().split()) for page in PdfReader(target).pages]
     heads = [len(re.findall(r"(?:Event|Row) \d+: (?:recorded as )?", text)) for text in texts]
     ends = [
-        len(re.findall(r"time, s\b", text)) + text.count("No strip: no signals") for text in texts
+        len(re.findall(r"h:min:s\b", text)) + text.count("No strip: no signals") for text in texts
     ]
     assert heads == ends
     assert sum(heads) == 5 + 7

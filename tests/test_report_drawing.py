@@ -139,6 +139,11 @@ def test_window_begins_ten_seconds_before_and_ends_ten_after() -> None:
     assert window.x(89.0) is None
 
 
+def test_a_strip_tells_time_as_the_list_of_events_does() -> None:
+    window = window_of(event(3600.0, 3625.0), [], 9000.0, left=LEFT, right=RIGHT)
+    assert [tick.text for tick in window.ticks()][:3] == ["0:59:50", "0:59:55", "1:00:00"]
+
+
 def test_window_is_clipped_to_the_recording() -> None:
     window = window_of(event(3.0, None), [], 30.0, left=LEFT, right=RIGHT)
     assert (window.start_s, window.end_s) == (0.0, 30.0)

@@ -92,6 +92,11 @@ def test_cautions_stand_at_the_top_and_in_print(page: str) -> None:
     assert "@bottom-left" in page  # the margin of every printed page
 
 
+def test_a_browser_that_darkens_pages_leaves_this_one_alone(page: str) -> None:
+    """Darkened, the labels of the drawings were dark on dark."""
+    assert ":root { color-scheme: only light;" in page
+
+
 def test_every_event_has_a_row_and_a_strip(review: InventedReview, page: str) -> None:
     numbers = [str(event.number) for event in review.events]
     outline = Outline(page)
@@ -208,7 +213,7 @@ def test_second_lead_and_hole_are_drawn() -> None:
     ).text
     assert "second lead" in text
     assert "unit not known" in text
-    assert "second ECG lead 304.0 to 310.0 s: nothing recorded" in text
+    assert "second ECG lead 0:05:04.0 to 0:05:10.0: nothing recorded" in text
 
 
 def test_stretches_used_with_care_are_not_counted_as_lost(page: str) -> None:

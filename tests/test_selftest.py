@@ -311,7 +311,7 @@ def test_the_command_prints_and_writes_the_table(tmp_path, capsys):
     page = tmp_path / "a" / "t.html"
     assert main(["selftest", "--html", str(page)]) == 0
     told = capsys.readouterr().out
-    assert "3 pass, 0 falls short, 0 not run" in told
+    assert "3 pass, 0 fall short, 0 not run" in told
     assert "not a medical device" in told
     assert "250 a minute" in page.read_text()
     assert main(["selftest", "--json"]) == 0
@@ -330,6 +330,7 @@ def test_the_command_leaves_with_1_when_a_row_falls_short(tmp_path, monkeypatch,
     assert main(["selftest", "--detector", "halves_beats:beats"]) == 1
     told = capsys.readouterr().out
     assert "1 pass, 1 falls short, 1 not run" in told
+    assert "  falls short: heart-rate accuracy, 250 a minute\n" in told
 
 
 @pytest.mark.parametrize("place", ["nowhere", "no_such_module:f", "math:no_such", "math:pi", ":f"])

@@ -16,7 +16,7 @@ from infantmon.recorded.decisions import Decisions
 from infantmon.recorded.event import TEST
 from infantmon.report.export import FORMAT, events_as_json
 from infantmon.report.reviewed import Reviewed
-from infantmon.report.words import named_value_text
+from infantmon.report.words import rule_text
 
 REVIEW_FILES = ("events.json", "review.json")
 """A stored review: as `infantmon review` names it, and as `Review.to_json` is mostly asked to."""
@@ -196,10 +196,7 @@ def _limits(prescription: Mapping[str, Any]) -> dict[str, str]:
     for table in TABLES:
         given = prescription.get(table)
         if given:
-            told = (
-                named_value_text(name, value) for name, value in given.items() if value is not None
-            )
-            found[table.replace("_", " ")] = "; ".join(told)
+            found[table.replace("_", " ")] = rule_text(given)
     return found
 
 

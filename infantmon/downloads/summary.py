@@ -13,6 +13,7 @@ from scipy import stats
 from infantmon.downloads.download import Download, FoundEvent, without_tests
 from infantmon.downloads.stretches import Stretch, joined, within, without
 from infantmon.errors import ArgumentError, require_between
+from infantmon.model.prescription import kinds_in_order
 from infantmon.report.summary import TECHNICAL
 
 HOUR_S, DAY_S = 3600.0, 86400.0
@@ -339,14 +340,13 @@ def _days(laid: _Laid | None, prescribed: Prescribed | None) -> tuple[UseOfDay, 
 
 
 def _by_kind(events: Sequence[FoundEvent]) -> tuple[EventsOfKind, ...]:
-    kinds = dict.fromkeys(event.kind for event in events)
     return tuple(
         EventsOfKind(
             kind,
             Counter(e.judgement for e in events if e.kind == kind),
             Counter(d for e in events if e.kind == kind for d in e.decisions),
         )
-        for kind in kinds
+        for kind in kinds_in_order(event.kind for event in events)
     )
 
 
@@ -397,7 +397,9 @@ def _limits(downloads: Sequence[Download]) -> tuple[LimitChange, ...]:
             changes.append(LimitChange(download.name, download.started_at, dict(now)))
         elif now != before:
             differ = [
-                kind for kind in dict.fromkeys((*before, *now)) if before.get(kind) != now.get(kind)
+                kind
+                for kind in kinds_in_order((*before, *now))
+                if before.get(kind) != now.get(kind)
             ]
             told = {kind: now.get(kind, "not watched any more") for kind in differ}
             changes.append(LimitChange(download.name, download.started_at, told))

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import tomllib
 import warnings
-from collections.abc import Collection, Container, Mapping
+from collections.abc import Collection, Container, Iterable, Mapping
 from datetime import date
 from pathlib import Path
 from typing import Any, Self, get_args
@@ -27,8 +27,23 @@ KINDS = (
     "signal unusable",
 )
 """Kinds of alarm condition; the last two are technical, the others physiological."""
+AVERAGING = ("average_beats", "average_s")
+"""Values of a limit on the heart rate that say over what it is averaged: one of the two."""
 NO_LIMIT, NO_CHANNEL = "no limit set", "no channel for it"
 """Why a kind is not watched."""
+
+
+def kinds_in_order(found: Iterable[str]) -> list[str]:
+    """Return each kind once, in the order of `KINDS`; others follow by name."""
+    once = set(found)
+    return [*(kind for kind in KINDS if kind in once), *sorted(once - set(KINDS))]
+
+
+def averaging_text(average_beats: int | None, average_s: float | None) -> str:
+    """Return in words over what a heart rate is averaged: so many beats, or so many seconds."""
+    if average_beats is not None:
+        return f"mean of the last {average_beats} RR intervals"
+    return f"mean of the RR intervals of the last {average_s:g} s"
 
 
 class UnusualLimitWarning(UserWarning):
@@ -77,9 +92,7 @@ class HeartRateLimit(_Limits):
     @property
     def averaging(self) -> str:
         """The averaging in words."""
-        if self.average_beats is not None:
-            return f"mean of the last {self.average_beats} RR intervals"
-        return f"mean of the RR intervals of the last {self.average_s:g} s"
+        return averaging_text(self.average_beats, self.average_s)
 
 
 class NoHeartBeatLimit(_Limits):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -10,7 +11,7 @@ import numpy as np
 
 from infantmon.errors import require_between
 from infantmon.model.event import Event
-from infantmon.model.prescription import KINDS
+from infantmon.model.prescription import KINDS, kinds_in_order
 from infantmon.model.recording import ROLE_WORDS, ROLES
 from infantmon.model.spans import Reason, Spans
 from infantmon.report.reviewed import Reviewed
@@ -124,7 +125,7 @@ def _row(
     least_hours: float,
 ) -> DayRow:
     inside = [event for event in reviewed.events if _touches(event, reviewed.recorded_s, ends)]
-    kinds = {kind: sum(event.kind == kind for event in inside) for kind in _kinds(inside)}
+    kinds = Counter(event.kind for event in inside)
     usable = {role: _usable_s(reviewed, role, ends) for role in reviewed.contact}
     bases = {basis_role(kind) or "" for kind in watched}
     enough = bool(watched) and all(
@@ -135,11 +136,13 @@ def _row(
     channels = tuple(
         _channel(reviewed, role, ends, usable[role]) for role in ROLES if role in usable
     )
-    return DayRow(number, *ends, channels, tuple(kinds.items()), verdict)
-
-
-def _kinds(events: Sequence[Event]) -> list[str]:
-    return list(dict.fromkeys(event.kind for event in events))
+    return DayRow(
+        number,
+        *ends,
+        channels,
+        tuple((kind, kinds[kind]) for kind in kinds_in_order(kinds)),
+        verdict,
+    )
 
 
 def _touches(event: Event, recorded_s: float, ends: tuple[float, float]) -> bool:

@@ -10,7 +10,7 @@ import numpy as np
 from infantmon.model.arrays import Floats
 from infantmon.model.channel import Channel
 from infantmon.model.event import Event
-from infantmon.model.prescription import KINDS
+from infantmon.model.prescription import kinds_in_order
 from infantmon.model.recording import ROLE_WORDS, Recording
 from infantmon.report.drawing import Drawing
 from infantmon.report.panel import Panel
@@ -55,10 +55,8 @@ def event_glance(events: Sequence[Event]) -> Drawing:
     """Return the events on one lane a kind, from the start to the end of the last one."""
     ends = [event.known_s if event.end_s is None else event.end_s for event in events]
     part = Part(0.0, max([*ends, 1.0]), LEFT, RIGHT)
-    found = {event.kind for event in events}
-    kinds = [*(kind for kind in KINDS if kind in found), *sorted(found - set(KINDS))]
     lanes: list[Lane] = []
-    for place, kind in enumerate(kinds):
+    for place, kind in enumerate(kinds_in_order(event.kind for event in events)):
         blocks: tuple[Block, ...] = blocks_of(
             [event for event in events if event.kind == kind], part, part.end_s
         )

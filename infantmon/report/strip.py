@@ -14,7 +14,7 @@ from infantmon.report.reviewed import Reviewed, linked_events
 from infantmon.report.scale import Tick
 from infantmon.report.signals import Paper, panels_of
 from infantmon.report.window import Window, window_of
-from infantmon.report.words import length_text
+from infantmon.report.words import length_text, time_text
 
 WIDTH = 760.0
 LEFT, RIGHT = 74.0, WIDTH - 8.0
@@ -251,8 +251,9 @@ def _unusable_words(reviewed: Reviewed, window: Window) -> tuple[str, ...]:
 
 
 def _span_words(role: str, spans: Spans, window: Window) -> list[str]:
+    name = ROLE_WORDS.get(role, role)
     return [
-        f"{ROLE_WORDS.get(role, role)} {start:.1f} to {end:.1f} s: {_reason_words(int(why))}"
+        f"{name} {time_text(start)} to {time_text(end)}: {_reason_words(int(why))}"
         for start, end, why in zip(spans.start_s, spans.end_s, spans.reason, strict=True)
         if any(part.overlap(start, end) for part in window.parts)
     ]

@@ -10,7 +10,7 @@ import numpy as np
 
 from infantmon.model.channel import Channel
 from infantmon.model.event import DOUBTFUL, NOT_ASSESSABLE, SUPPORTED, Event
-from infantmon.model.prescription import KINDS, HeartRateLimit, Prescription
+from infantmon.model.prescription import KINDS, Prescription, kinds_in_order
 from infantmon.model.recording import ROLE_WORDS, ROLES
 from infantmon.model.spans import BLOCKING, Reason, Spans
 from infantmon.report.cautions import BLIND_SPOT
@@ -18,8 +18,8 @@ from infantmon.report.reviewed import Reviewed
 from infantmon.report.words import (
     hours_text,
     length_text,
-    named_value_text,
     number_text,
+    rule_text,
     share_text,
 )
 
@@ -144,9 +144,8 @@ def losses_of(spans: Spans) -> tuple[Loss, ...]:
 def kind_summaries(reviewed: Reviewed) -> tuple[KindSummary, ...]:
     """Return one summary a kind: all that are watched, and any other with events."""
     not_watched = reviewed.plan.not_watched
-    found = {event.kind for event in reviewed.events}
-    kinds = [kind for kind in KINDS if kind not in not_watched or kind in found]
-    kinds += sorted(found - set(KINDS))
+    watched = (kind for kind in KINDS if kind not in not_watched)
+    kinds = kinds_in_order([*watched, *(event.kind for event in reviewed.events)])
     return tuple(_kind(reviewed, kind) for kind in kinds)
 
 
@@ -239,12 +238,13 @@ def _limit_row(plan: Prescription, latencies_s: Mapping[str, float], kind: str) 
         return LimitRow(kind, "not watched", "–", watched=False)
     field = "contact_loss" if kind in TECHNICAL else kind.replace(" ", "_")
     table = getattr(plan, field)
-    averaging = {"average_beats", "average_s"}
-    values = table.model_dump(exclude_none=True, exclude=averaging)
-    said = [named_value_text(name, value) for name, value in values.items()]
-    limit = ", ".join([*said, table.averaging] if isinstance(table, HeartRateLimit) else said)
     delay = latencies_s.get(kind)
-    return LimitRow(kind, limit, "–" if delay is None else f"{delay:.1f} s", watched=True)
+    return LimitRow(
+        kind,
+        rule_text(table.model_dump()),
+        "–" if delay is None else f"{delay:.1f} s",
+        watched=True,
+    )
 
 
 def weight_of(event: Event, reviewed: Reviewed) -> tuple[bool, int, float, float]:

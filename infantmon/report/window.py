@@ -10,6 +10,7 @@ import numpy as np
 
 from infantmon.model.arrays import Floats
 from infantmon.report.scale import Scale, Tick, nice_step
+from infantmon.report.words import time_text
 
 LEAD_S = 10.0
 """Time shown before the onset."""
@@ -111,14 +112,17 @@ class Window:
         return None
 
     def ticks(self) -> tuple[Tick, ...]:
-        """Return round seconds of the recording and their places."""
+        """Return round times of the recording, as hours:minutes:seconds, and their places."""
         shown_s = sum(part.end_s - part.start_s for part in self.parts)
         step = max(nice_step(shown_s / 13), 1.0)
         ticks: list[Tick] = []
         for part in self.parts:
             first, last = np.ceil(part.start_s / step), np.floor(part.end_s / step)
             seconds: list[float] = (np.arange(first, last + 1) * step).tolist()
-            ticks += [Tick(part.scale.place(second), f"{second:.0f}") for second in seconds]
+            ticks += [
+                Tick(part.scale.place(second), time_text(second, tenths=False))
+                for second in seconds
+            ]
         return tuple(ticks)
 
 

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping
 from datetime import datetime, timedelta
 
 from infantmon.model.event import NOT_ASSESSABLE, SUPPORTED, Event, Evidence
+from infantmon.model.prescription import AVERAGING, averaging_text
 
 _UNITS = (("_bpm", "beats/min"), ("_hz", "Hz"), ("_s", "s"))
 
@@ -114,6 +115,22 @@ def named_value_text(name: str, value: float | str | None) -> str:
         if name.endswith(ending):
             return f"{name.removesuffix(ending).replace('_', ' ')} {shown} {unit}"
     return f"{name.replace('_', ' ')} {shown}"
+
+
+def rule_text(values: Mapping[str, float | None]) -> str:
+    """Return one table of a prescription in words; values that are not set are left out.
+
+    Examples
+    --------
+    >>> rule_text({"limit_bpm": 80.0, "hold_off_s": 5.0, "average_beats": 8, "average_s": None})
+    'limit 80 beats/min, hold off 5 s, mean of the last 8 RR intervals'
+    """
+    given = {name: value for name, value in values.items() if value is not None}
+    said = [named_value_text(name, value) for name, value in given.items() if name not in AVERAGING]
+    if given.keys() & set(AVERAGING):
+        beats = given.get("average_beats")
+        said.append(averaging_text(None if beats is None else int(beats), given.get("average_s")))
+    return ", ".join(said)
 
 
 def limits_text(limits: Mapping[str, float | int | str]) -> str:

@@ -69,9 +69,21 @@ class Bench:
         return {verdict: found[verdict] for verdict in (PASS, FALLS_SHORT, NOT_RUN)}
 
     @property
+    def short(self) -> tuple[Row, ...]:
+        """Rows that fall short."""
+        return tuple(row for row in self.rows if row.verdict == FALLS_SHORT)
+
+    @property
     def falls_short(self) -> bool:
         """Whether any row falls short."""
-        return self.counts[FALLS_SHORT] > 0
+        return len(self.short) > 0
+
+    @property
+    def sentence(self) -> str:
+        """How many rows have each verdict, in words."""
+        found = self.counts
+        short = f"{found[FALLS_SHORT]} {FALLS_SHORT if found[FALLS_SHORT] == 1 else 'fall short'}"
+        return f"{found[PASS]} {PASS}, {short}, {found[NOT_RUN]} {NOT_RUN}"
 
 
 def run_bench(
