@@ -51,7 +51,7 @@ Exit codes:
   0    done
   1    a test or a gate fell short
   2    wrong usage or bad input
-  3    done, but some recordings failed (batch, downloads, score)
+  3    done, but some recordings failed (batch, downloads), or a detector on some (score)
   130  interrupted
 """
 

@@ -116,7 +116,10 @@ def add_score(app: typer.Typer) -> None:
         json: AsJson = False,
         quiet: Quiet = False,
     ) -> None:
-        """Score detectors on annotated recordings; 1 if a gate is not reached, 3 if one failed."""
+        """Score detectors on annotated recordings.
+
+        Exit code 1: a gate is not reached; 3: a detector failed on a record, and no gate is missed.
+        """
         gates = () if gate is None else parse_gates(gate, lower=gate_lower)
         if (gate_each or gate_lower) and not gates:
             raise ArgumentError("--gate-each and --gate-lower need a --gate, such as se>=99.5.")

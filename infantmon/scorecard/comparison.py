@@ -64,7 +64,11 @@ def read_stored(path: Path) -> dict[str, Any]:
     try:
         stored = json.loads(path.read_text(encoding="utf-8"))
     except (OSError, ValueError) as fault:
-        raise ArgumentError(f"the stored result {path} cannot be read ({fault}).") from fault
+        why = getattr(fault, "strerror", None) or fault
+        raise ArgumentError(
+            f"the stored result {path} cannot be read ({why}); give a score.json that an earlier "
+            "run wrote."
+        ) from fault
     if not isinstance(stored, dict) or stored.get("format") != FORMAT or "cards" not in stored:
         raise ArgumentError(
             f"{path} is no stored score of format {FORMAT}; give a score.json that an earlier run "

@@ -9,13 +9,13 @@ import numpy as np
 
 from infantmon.dsp.runs import last_true_index
 from infantmon.effort import detect_breaths
-from infantmon.errors import ArgumentError, InfantmonError
+from infantmon.errors import ArgumentError
 from infantmon.labelled.database import Labelled
 from infantmon.model.arrays import Bools, Floats
 from infantmon.model.channel import Channel
 from infantmon.model.recording import ROLE_WORDS, Recording
-from infantmon.scorecard.peers import BEATS, BREATHS, Detect
-from infantmon.selftest.subject import load_detector
+from infantmon.scorecard.peers import BEATS, BREATHS, Detect, require_installed
+from infantmon.selftest.subject import load_detector, times_from
 from infantmon.stages.contact import ContactDetector, ContactSettings
 from infantmon.stages.r_peaks import detect_r_peaks
 
@@ -129,24 +129,12 @@ class AdaptedDetector(Detector):
 
         Raises
         ------
-        InfantmonError
+        DetectorError
             If it fails, or gives something else than times within the recording.
         """
         channel = one_piece(labelled.recording, self._role)
         samples = channel.segments[0].values
-        try:
-            given = np.asarray(self._detect(_held(samples), channel.rate_hz), dtype=np.float64)
-        except InfantmonError:
-            raise
-        except Exception as fault:
-            told = f"{type(fault).__name__}: {fault}".splitlines()[0][:160]
-            raise InfantmonError(f"{self.name} failed ({told})") from fault
-        end_s = len(samples) / channel.rate_hz
-        if given.ndim != 1 or not np.all((given >= 0.0) & (given <= end_s)):
-            raise InfantmonError(
-                f"{self.name} gave something else than times from 0 to {end_s:g} s; a list of "
-                "seconds from the first sample is expected."
-            )
+        given = times_from(self._detect, _held(samples), channel.rate_hz, self.name)
         marks = np.unique(given)
         return Detected(marks, doubled=len(given) - len(marks))
 
@@ -164,7 +152,7 @@ def find_detector(name: str, what: str) -> Detector:
     Raises
     ------
     ArgumentError
-        If there is none, naming those that there are.
+        If there is none, naming those that there are, or its package is not installed.
     """
     role = "ecg" if what == BEAT_MARKS else "impedance"
     if ":" in name:
@@ -174,8 +162,9 @@ def find_detector(name: str, what: str) -> Detector:
     if what == BREATH_MARKS and name in (OURS, OURS_ALONE):
         return OwnBreaths(led=name == OURS)
     ready = BEATS if what == BEAT_MARKS else BREATHS
-    for known, (detect, _) in ready.items():
+    for known, (detect, package) in ready.items():
         if name in (known, known.replace(" ", "-")):
+            require_installed(package)
             return AdaptedDetector(known, detect, role)
     raise ArgumentError(
         f"there is no detector {name!r} of {what}; give {', '.join(detector_names(what))}, or "

@@ -113,7 +113,8 @@ def parse_gates(text: str, *, lower: bool = False) -> tuple[Gate, ...]:
     Raises
     ------
     ArgumentError
-        If a part is no gate, its figure lies outside 0 to 100 %, or it has no interval.
+        If a part is no gate, its figure lies outside 0 to 100 % or looks like a share of 1, or it
+        has no interval.
     """
     gates = []
     for part in text.split(","):
@@ -126,6 +127,11 @@ def parse_gates(text: str, *, lower: bool = False) -> tuple[Gate, ...]:
         least = float(match[2]) if match[2].strip(".") else -1.0
         if not 0.0 <= least <= 100.0:
             raise ArgumentError(f"the gate {part.strip()!r} lies outside 0 to 100 %.")
+        if 0.0 < least <= 1.0:  # it would hold for nearly every detector
+            raise ArgumentError(
+                f"the gate {part.strip()!r} asks for {least:g} %; gates are in percent, a share of "
+                f"{least:g} is {100.0 * least:g}."
+            )
         gates.append(Gate(match[1].lower(), least))
     _require_intervals(gates, lower=lower)
     return tuple(gates)

@@ -8,6 +8,7 @@ pyproject.toml installs them.
 from __future__ import annotations
 
 import importlib
+import importlib.util
 import warnings
 from collections.abc import Callable
 from types import ModuleType
@@ -23,7 +24,7 @@ Detect = Callable[[Floats, float], Floats]
 
 def neurokit2_beats(samples: Floats, rate_hz: float) -> Floats:
     """Return beat times (s): `ecg_clean` and `ecg_peaks` with their default method."""
-    neurokit2 = _loaded("neurokit2")
+    neurokit2 = _module("neurokit2")
     with _unheard():
         cleaned = neurokit2.ecg_clean(samples, sampling_rate=rate_hz)
         _, found = neurokit2.ecg_peaks(cleaned, sampling_rate=rate_hz)
@@ -32,7 +33,7 @@ def neurokit2_beats(samples: Floats, rate_hz: float) -> Floats:
 
 def neurokit2_breaths(samples: Floats, rate_hz: float) -> Floats:
     """Return breath times (s): `rsp_clean` and the peaks of `rsp_peaks`, default methods."""
-    neurokit2 = _loaded("neurokit2")
+    neurokit2 = _module("neurokit2")
     with _unheard():
         cleaned = neurokit2.rsp_clean(samples, sampling_rate=rate_hz)
         _, found = neurokit2.rsp_peaks(cleaned, sampling_rate=rate_hz)
@@ -41,7 +42,7 @@ def neurokit2_breaths(samples: Floats, rate_hz: float) -> Floats:
 
 def xqrs_beats(samples: Floats, rate_hz: float) -> Floats:
     """Return beat times (s): wfdb's `xqrs_detect`."""
-    processing = _loaded("wfdb.processing")
+    processing = _module("wfdb.processing")
     with _unheard():
         found = processing.xqrs_detect(samples, rate_hz, verbose=False)
     return _seconds(found, rate_hz)
@@ -49,7 +50,7 @@ def xqrs_beats(samples: Floats, rate_hz: float) -> Floats:
 
 def gqrs_beats(samples: Floats, rate_hz: float) -> Floats:
     """Return beat times (s): wfdb's `gqrs_detect`, told 200 steps a unit (mV)."""
-    processing = _loaded("wfdb.processing")
+    processing = _module("wfdb.processing")
     with _unheard():
         found = processing.gqrs_detect(
             d_sig=np.rint(200.0 * samples).astype(np.int64), fs=rate_hz, adc_gain=200.0, adc_zero=0
@@ -59,7 +60,7 @@ def gqrs_beats(samples: Floats, rate_hz: float) -> Floats:
 
 def sleepecg_beats(samples: Floats, rate_hz: float) -> Floats:
     """Return beat times (s): sleepecg's `detect_heartbeats`."""
-    sleepecg = _loaded("sleepecg")
+    sleepecg = _module("sleepecg")
     with _unheard():
         found = sleepecg.detect_heartbeats(samples, rate_hz)
     return _seconds(found, rate_hz)
@@ -67,7 +68,7 @@ def sleepecg_beats(samples: Floats, rate_hz: float) -> Floats:
 
 def biosppy_beats(samples: Floats, rate_hz: float) -> Floats:
     """Return beat times (s): biosppy's `hamilton_segmenter`, corrected to the R peaks."""
-    ecg = _loaded("biosppy.signals.ecg")
+    ecg = _module("biosppy.signals.ecg")
     with _unheard():
         (found,) = ecg.hamilton_segmenter(signal=samples, sampling_rate=rate_hz)
         (found,) = ecg.correct_rpeaks(signal=samples, rpeaks=found, sampling_rate=rate_hz)
@@ -76,7 +77,7 @@ def biosppy_beats(samples: Floats, rate_hz: float) -> Floats:
 
 def biosppy_breaths(samples: Floats, rate_hz: float) -> Floats:
     """Return breath times (s): the zero crossings of biosppy's `resp`."""
-    resp = _loaded("biosppy.signals.resp")
+    resp = _module("biosppy.signals.resp")
     with _unheard():
         found = resp.resp(signal=samples, sampling_rate=rate_hz, show=False)["zeros"]
     return _seconds(found[::2], rate_hz)
@@ -98,16 +99,24 @@ BREATHS: dict[str, tuple[Detect, str]] = {
 """Detectors of breaths, each with the package that it comes from."""
 
 
-def _loaded(module: str) -> ModuleType:
-    package = module.partition(".")[0]
-    try:
-        with _unheard():
-            return importlib.import_module(module)
-    except ImportError as fault:
+def require_installed(package: str) -> None:
+    """Raise if a package is not there.
+
+    Raises
+    ------
+    ArgumentError
+        If it is not installed.
+    """
+    if importlib.util.find_spec(package) is None:
         raise ArgumentError(
-            f"{package} is not installed ({fault}); it is only needed to compare with it: "
+            f"{package} is not installed; it is only needed to compare with it: "
             f"pip install {package}."
-        ) from fault
+        )
+
+
+def _module(name: str) -> ModuleType:
+    with _unheard():
+        return importlib.import_module(name)
 
 
 def _unheard() -> warnings.catch_warnings[None]:

@@ -115,18 +115,48 @@ class ForeignDetector(Subject):
         DetectorError
             If the detector raises, or gives anything but finite times within the signal.
         """
-        try:
-            given = self.detect(samples_mv.copy(), rate_hz)
-            time_s = np.sort(np.asarray(given, dtype=np.float64))
-        except Exception as fault:
-            told = f"{type(fault).__name__}: {fault}".splitlines()[0][:160]
-            raise DetectorError(f"the detector failed ({told})") from fault
-        end_s = len(samples_mv) / rate_hz
-        if time_s.ndim != 1 or not np.all((time_s >= -1.0) & (time_s <= end_s + 1.0)):
-            raise DetectorError(
-                f"the detector gave something else than times between 0 and {end_s:g} s"
-            )
+        given = times_from(self.detect, samples_mv.copy(), rate_hz, "the detector", slack_s=1.0)
+        time_s = np.sort(given)
         return FoundBeats(time_s, time_s)
+
+
+def times_from(
+    detect: Detector, samples: Floats, rate_hz: float, called: str, *, slack_s: float = 0.0
+) -> Floats:
+    """Return the times that a detector of someone else's gives, in seconds.
+
+    Parameters
+    ----------
+    detect : callable
+        Takes samples and their rate in Hz, gives times in seconds.
+    samples : numpy.ndarray, shape (n,)
+        What it is given.
+    rate_hz : float
+        Their rate, in Hz.
+    called : str
+        What to call the detector in an error.
+    slack_s : float
+        How far outside the samples a time may lie, in seconds.
+
+    Raises
+    ------
+    DetectorError
+        If the detector raises, or gives anything but finite times within the samples.
+    """
+    try:
+        given = np.asarray(detect(samples, rate_hz))
+        time_s = given.astype(np.float64)
+    except Exception as fault:
+        told = f"{type(fault).__name__}: {fault}".splitlines()[0][:160]
+        raise DetectorError(f"{called} failed ({told})") from fault
+    end_s = len(samples) / rate_hz
+    inside = time_s.ndim == 1 and np.all((time_s >= -slack_s) & (time_s <= end_s + slack_s))
+    if given.dtype.kind == "b" or not inside:  # True would be a beat at 1 s
+        raise DetectorError(
+            f"{called} gave something else than times from 0 to {end_s:g} s; a list of seconds "
+            "from the first sample is expected"
+        )
+    return time_s
 
 
 def load_detector(place: str) -> ForeignDetector:
