@@ -24,6 +24,7 @@ except ModuleNotFoundError:
     raise SystemExit("this example needs pylsl: python -m pip install pylsl") from None
 
 import infantmon as im  # noqa: E402
+from infantmon.framed import FrameReader  # noqa: E402
 from infantmon.simulate import Pause, Scenario, simulate_night  # noqa: E402
 
 RATES = {"ecg": 250.0, "impedance": 50.0}
@@ -65,6 +66,7 @@ def receive() -> list[im.Change]:
         ecg_unit=UNITS["ecg"],
         impedance_unit=UNITS["impedance"],
     )
+    reader = FrameReader(monitor, monitor.rates_hz)  # tells gaps, evens out clocks that drift
     changes: list[im.Change] = []
     latest = time.monotonic()
     while time.monotonic() - latest < 3.0:
@@ -75,10 +77,7 @@ def receive() -> list[im.Change]:
             latest = time.monotonic()
             # A chunk may hold what came before a loss and what came after it.
             for value, stamp in zip(values, stamps, strict=True):
-                tick = round((stamp - 1.0) * RATES[role])
-                if tick > monitor.arrived[role]:
-                    changes += monitor.gap(role, until_s=tick / RATES[role])
-                changes += monitor.push(**{role: value})
+                changes += reader.push(stamp - 1.0, **{role: value})
     return changes + monitor.finish()
 
 

@@ -23,8 +23,8 @@ from typing import Any, Protocol
 import numpy as np
 import numpy.typing as npt
 
-from infantmon.errors import ArgumentError, InfantmonError, require_between
-from infantmon.model.arrays import Floats
+from infantmon.errors import ArgumentError, InfantmonError, require_between, require_number
+from infantmon.model.arrays import Floats, as_samples
 from infantmon.model.event import Change
 from infantmon.model.recording import ROLES, Recording
 
@@ -80,13 +80,13 @@ class FrameReader:
     rates_hz : mapping of str to float
         Sampling rate of each channel, in Hz.
     tell : callable or None
-        Called with the number of each line (from 1) that was skipped, or of which samples were left
-        out, and why.
+        Called with the number of each line or push (from 1) that was skipped, or of which samples
+        were left out, and why.
 
     Attributes
     ----------
     lines, frames, skipped : int
-        Lines so far; those that were frames, and those that were none.
+        Lines and pushes so far; those that were frames, and those that were none.
     missing_s : dict of str to float
         Seconds of each channel that were told as gaps.
     repeated_s : dict of str to float
@@ -130,14 +130,62 @@ class FrameReader:
             return []
         try:
             start_s, samples = self._parsed(line)
-            ticks = self._ticks(start_s, samples)
-            samples = self._news(samples, ticks)
         except _FrameError as fault:
-            self.skipped += 1
-            self._say(f"skipped: {fault}")
-            return []
+            return self._skip(fault)
+        return self._take(start_s, samples)
+
+    def push(
+        self,
+        time_s: float,
+        *,
+        ecg: npt.ArrayLike | None = None,
+        impedance: npt.ArrayLike | None = None,
+        ecg2: npt.ArrayLike | None = None,
+    ) -> list[Change]:
+        """Take the samples of a frame that came otherwise than as a line; return the changes.
+
+        Parameters
+        ----------
+        time_s : float
+            Time of the first sample, in seconds from the start of the stream.
+        ecg, impedance, ecg2 : array_like, shape (n,), optional
+            Samples of each channel, NaN where one was not recorded.
+
+        Returns
+        -------
+        list of Change
+
+        Raises
+        ------
+        ArgumentError
+            If the time is no finite number, a channel was not announced, or its samples are not
+            one row of real numbers. What lies too far ahead or brings nothing new does not raise:
+            it is told, counted and skipped, as in a line.
+        """
+        start_s = require_number(time_s, name="time_s", unit="s")
+        given = {"ecg": ecg, "impedance": impedance, "ecg2": ecg2}
+        samples = {r: as_samples(v, name=r) for r, v in given.items() if v is not None}
+        if unknown := [role for role in samples if role not in self._rates]:
+            raise ArgumentError(
+                f"channels {unknown}; {', '.join(self._rates)} are expected: give the rate of "
+                "others from the start to use them."
+            )
+        self.lines += 1
+        return self._take(start_s, samples)
+
+    def _take(self, start_s: float, samples: Mapping[str, Floats]) -> list[Change]:
+        try:
+            ticks = self._ticks(start_s, samples)
+            news = self._news(samples, ticks)
+        except _FrameError as fault:
+            return self._skip(fault)
         self.frames += 1
-        return self._given(samples, ticks)
+        return self._given(news, ticks)
+
+    def _skip(self, fault: _FrameError) -> list[Change]:
+        self.skipped += 1
+        self._say(f"skipped: {fault}")
+        return []
 
     def changes(self, stream: Lines) -> Iterator[Change]:
         """Read a stream to its end, line by line, and yield the changes.

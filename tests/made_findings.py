@@ -35,7 +35,8 @@ class Stretch:
         """What the opening mark tells, and what the closing one."""
         if self.off:
             return (int(Reason.FLAT | Reason.NO_JUMP),) * 2
-        last = Reason.MISSING if self.missing else Reason.NOT_FINITE
+        hole = Reason.MISSING | Reason.INTERRUPTED
+        last = hole if self.missing else Reason.NOT_FINITE
         return int(Reason.NOT_FINITE if self.hole_told_late else last), int(last)
 
     def told_at(self, now, time):

@@ -96,10 +96,27 @@ def test_a_hole_of_the_recording_is_told_from_invalid_samples():
     ]
     marks = ContactMarks.joined(parts)
     assert reasons(marks) == [
-        (Reason.MISSING, False, False),
-        (Reason.MISSING | Reason.NOT_FINITE, True, False),
+        (Reason.MISSING | Reason.INTERRUPTED, False, False),
+        (Reason.MISSING | Reason.INTERRUPTED | Reason.NOT_FINITE, True, False),
     ]
+    assert Reason(int(marks.reason[0])).words == "nothing recorded"
     assert marks.time_s[1] == pytest.approx(12.4)
+
+
+@pytest.mark.parametrize(("hole", "interrupted"), [(1, False), (50, False), (51, True)])
+@pytest.mark.parametrize("cut", [1, 7, 100])
+def test_a_hole_that_would_be_bridged_interrupts_no_unusable_stretch(hole, interrupted, cut):
+    """Samples lost on the way while the electrode is off: up to 1.0 s, 50 samples here."""
+    detector = ContactDetector(IMPEDANCE)
+    parts = [detector.push(breathing(10)), detector.push(np.full(150, np.nan))]
+    for first in range(0, hole, cut):
+        some = np.full(min(cut, hole - first), np.nan)
+        parts.append(detector.push(some, missing=True))
+    parts += [detector.push(np.full(150, np.nan)), detector.push(breathing(10), last=True)]
+    told = [Reason(int(reason)) for reason in ContactMarks.joined(parts).blocking.reason]
+    assert told[0] == Reason.NOT_FINITE
+    assert Reason.MISSING in told[1]
+    assert (Reason.INTERRUPTED in told[1]) == interrupted
 
 
 @pytest.mark.parametrize(

@@ -56,6 +56,48 @@ def test_frames_give_what_one_push_gives(recording, step_s):
     assert reader.skipped == 0
 
 
+@pytest.mark.parametrize("drift", [0.0, 300e-6, -300e-6])
+def test_samples_that_come_otherwise_than_as_lines_are_taken_alike(recording, drift):
+    """A binary source: each packet with a time of its own clock, which drifts against the ECG's."""
+    made, told = monitor(), []
+    reader = FrameReader(made, RATES, lambda number, why: told.append((number, why)))
+    packets = []
+    for role, rate, count, off in (("ecg", 125.0, 41, 0.0), ("impedance", 50.0, 17, drift)):
+        values = recording.channels[role].segments[0].values
+        packets += [
+            (first / rate * (1.0 + off), {role: values[first : first + count]})
+            for first in range(0, len(values), count)
+        ]
+    packets.sort(key=lambda packet: packet[0])
+    found = [change for time_s, packet in packets for change in reader.push(time_s, **packet)]
+    found += made.finish()
+    known = [(c.kind, c.state) for c in found]
+    assert known.count(("apnea", "active")) == 2  # the pause, and the electrode that came loose
+    if not drift:
+        assert sorted(map(repr, found)) == sorted(map(repr, expected(recording)))
+    moved = reader.missing_s["impedance"] - reader.repeated_s["impedance"]
+    assert moved == pytest.approx(120.0 * drift, abs=1.6 / 50.0)
+    assert (reader.missing_s["ecg"], reader.repeated_s["ecg"]) == (0.0, 0.0)
+    assert reader.skipped == 0
+
+
+def test_a_push_of_wrong_arguments_raises_and_one_that_does_not_fit_is_told():
+    made, told = monitor(), []
+    reader = FrameReader(made, RATES, lambda number, why: told.append((number, why)))
+    with pytest.raises(im.ArgumentError, match="time_s is '3'; a number in s is expected"):
+        reader.push("3", ecg=[0.0])
+    with pytest.raises(im.ArgumentError, match=r"channels \['ecg2'\]; ecg, impedance are expected"):
+        reader.push(0.0, ecg2=[0.0])
+    with pytest.raises(im.ArgumentError, match="ecg has shape"):
+        reader.push(0.0, ecg=[[0.0]])
+    assert reader.push(0.0, ecg=np.zeros(125)) == []
+    assert reader.push(0.0, ecg=np.zeros(100)) == []
+    assert reader.push(9000.0, ecg=np.zeros(100)) == []
+    assert made.arrived == {"ecg": 125, "impedance": 0}
+    assert [number for number, _ in told] == [2, 3]
+    assert (reader.frames, reader.skipped) == (1, 2)
+
+
 BAD = [
     b"\n", b"{\n", b"[]\n", b"{}\n", b'{"time_s": 5}\n', b'{"time_s": "5", "ecg": []}\n',
     b'{"time_s": 500, "ecg": 5}\n', b'{"time_s": 500, "ecg": [true]}\n', b"\xff\xfe\n",

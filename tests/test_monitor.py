@@ -27,6 +27,7 @@ from infantmon.model.prescription import KINDS, Prescription
 from infantmon.model.recording import Recording
 from infantmon.monitor import Monitor
 from infantmon.reviewing import review, sweep
+from infantmon.simulate import AtRail, Flat, LooseElectrode, Scenario, simulate_night
 
 # One implementation -------------------------------------------------------------------------
 
@@ -176,6 +177,20 @@ def test_a_gap_is_a_hole_as_in_a_recording():
     assert tuple(found) == expected.changes
     lost = expected.blocked("impedance")
     assert any(abs(start - 100.0) < 0.1 for start in lost.start_s)
+
+
+@pytest.mark.parametrize(("lost_samples", "listed"), [(2, True), (62, True), (64, False)])
+def test_samples_lost_while_an_electrode_is_off_hide_no_apnea(lost_samples, listed):
+    """What would be bridged by itself (1.0 s, 62 samples) is no break in a longer stretch."""
+    events = (LooseElectrode(100.0, 30.0, AtRail(upper=True), Flat()),)
+    night = simulate_night(Scenario(180.0, 125.0, 62.5, events=events), seed=4).recording
+    values = night.impedance.segments[0].values
+    made = Monitor(Prescription(apnea={"limit_s": 20}), ecg_hz=125.0, impedance_hz=62.5)
+    found = made.push(ecg=night.ecg.segments[0].values, impedance=values[:7000])
+    found += made.gap("impedance", until_s=(7000 + lost_samples) / 62.5)
+    found += [*made.push(impedance=values[7000 + lost_samples :]), *made.finish()]
+    told = [(event.kind, event.judgement) for event in fold(found)[0]]
+    assert told == ([("apnea", "not assessable")] if listed else [])
 
 
 def test_a_gap_lets_the_other_channel_go_on():

@@ -57,6 +57,30 @@ class FlagEdges(Carried):
         return [Edge(t, e, self._reason, t) for t, e in zip(ticks, ends, strict=True)]
 
 
+class LongRunEdges(Carried):
+    """Edges of a reason that begins once something told push by push has lasted for some ticks."""
+
+    carried: ClassVar[tuple[str, ...]] = ("_lasted", "_told")
+
+    def __init__(self, reason: int, least_ticks: int) -> None:
+        self._reason = reason
+        self._least_ticks = least_ticks
+        self._lasted = 0
+        self._told = False
+
+    def push(self, count: int, first_tick: int, *, holds: bool) -> list[Edge]:
+        """Return the edges within ticks from `first_tick` on, in all of which it holds or not."""
+        if not holds:
+            ended, self._lasted, self._told = self._told, 0, False
+            return [Edge(first_tick, True, self._reason, first_tick)] if ended else []
+        begins_at = first_tick + self._least_ticks - self._lasted
+        self._lasted += count
+        if self._told or begins_at >= first_tick + count:
+            return []
+        self._told = True
+        return [Edge(begins_at, False, self._reason, begins_at)]
+
+
 class Stretches(Carried):
     """Joins edges into stretches, and marks each as it is established and as it is over.
 

@@ -31,11 +31,13 @@ class Reason(IntFlag):
     MAINS = 128  # mains interference
     NOISE = 256  # beats cannot be told
     NO_JUMP = 512  # a flat signal began at the level where it was, as one does that comes to rest
+    INTERRUPTED = 1024  # nothing recorded for longer than is bridged: nothing is carried over it
 
     @property
     def words(self) -> str:
         """The reasons in words, for people."""
-        return ", ".join(_WORDS[reason] for reason in Reason if reason in self)
+        told = (reason for reason in _WORDS if reason in self)
+        return ", ".join(_WORDS[reason] for reason in told)
 
 
 _WORDS = {
@@ -49,12 +51,12 @@ _WORDS = {
     Reason.MAINS: "mains interference",
     Reason.NOISE: "beats cannot be told",
     Reason.NO_JUMP: "begun without a jump",
-}
+}  # of an interruption "nothing recorded" says it all
 
 LOST_CONTACT = Reason.FLAT | Reason.SATURATED | Reason.OUT_OF_RANGE
 """Reasons that point to the electrode; the others make the signal unusable without saying why."""
 
-BLOCKING = Reason.MISSING | Reason.NOT_FINITE | LOST_CONTACT | Reason.NO_JUMP
+BLOCKING = Reason.MISSING | Reason.INTERRUPTED | Reason.NOT_FINITE | LOST_CONTACT | Reason.NO_JUMP
 """Reasons for which a signal cannot be used at all."""
 
 DISTURBING = Reason.MOVEMENT | Reason.STEP | Reason.NOISE

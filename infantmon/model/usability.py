@@ -78,7 +78,7 @@ class Usability(Carried):
     open_since_s : float
         Start of the stretch that is open now; infinity when the channel can be used.
     last_missing : bool
-        Whether the latest stretch (open or over) is a hole of the recording.
+        Whether the latest stretch (open or over) has a hole of the recording that is not bridged.
     """
 
     carried: ClassVar[tuple[str, ...]] = ("open_since_s", "last_missing", "_starts", "_ends")
@@ -97,14 +97,14 @@ class Usability(Carried):
     def opens(self, since_s: float, reason: int) -> None:
         """Note that an unusable stretch has been established, and since when."""
         self.open_since_s = since_s
-        self.last_missing = bool(Reason(reason) & Reason.MISSING)
+        self.last_missing = bool(Reason(reason) & Reason.INTERRUPTED)
 
     def closes(self, end_s: float, reason: int) -> None:
         """Note that the open stretch is over."""
         self._starts = [*self._starts, self.open_since_s][-_REMEMBERED:]
         self._ends = [*self._ends, end_s][-_REMEMBERED:]
         self.open_since_s = math.inf
-        self.last_missing = bool(Reason(reason) & Reason.MISSING)
+        self.last_missing = bool(Reason(reason) & Reason.INTERRUPTED)
 
     def counts(self, time_s: Floats) -> Bools:
         """Tell which times lie outside the open stretch and those just before it."""

@@ -20,7 +20,7 @@ from infantmon.dsp.bursts import BurstEdges
 from infantmon.dsp.held import HeldRuns
 from infantmon.dsp.held_edges import FlatEdges, RailEdges
 from infantmon.dsp.mains import MainsEdges
-from infantmon.dsp.stretches import Edge, FlagEdges, Stretches, StretchMark
+from infantmon.dsp.stretches import Edge, FlagEdges, LongRunEdges, Stretches, StretchMark
 from infantmon.errors import ArgumentError, require_between, require_number
 from infantmon.model.arrays import Bools, Floats, as_samples
 from infantmon.model.carried import record
@@ -183,8 +183,8 @@ class ContactDetector(Stage):
 
     settings_type = ContactSettings
     carried: ClassVar[tuple[str, ...]] = (
-        "_next_tick", "_missing", "_invalid", "_range", "_based", "_held", "_flat", "_rail",
-        "_bursts", "_mains", "_blocking", "_disturbing", "_interfering",
+        "_next_tick", "_missing", "_interrupted", "_invalid", "_range", "_based", "_held", "_flat",
+        "_rail", "_bursts", "_mains", "_blocking", "_disturbing", "_interfering",
     )  # fmt: skip
 
     def __init__(self, settings: ContactSettings) -> None:
@@ -195,6 +195,7 @@ class ContactDetector(Stage):
         joined = _ticks_from(JOINED_S, rate)
         self._next_tick = 0
         self._missing = FlagEdges(int(Reason.MISSING))
+        self._interrupted = LongRunEdges(int(Reason.INTERRUPTED), bridged)
         self._invalid = FlagEdges(int(Reason.NOT_FINITE))
         self._range = FlagEdges(int(Reason.OUT_OF_RANGE))
         self._based = False  # a base level within the range has been seen
@@ -281,6 +282,7 @@ class ContactDetector(Stage):
         table = self._held.push(samples, finite, first)
         edges = [
             *self._missing.push(~nothing if missing else nothing, first),
+            *self._interrupted.push(len(samples), first, holds=missing),
             *self._invalid.push(nothing if missing else ~finite, first),
             *self._range.push(self._out_of_range(samples, finite), first),
             *self._flat.push(table),
