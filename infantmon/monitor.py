@@ -39,7 +39,10 @@ class Monitor(Carried):
     ecg_hz, impedance_hz, ecg2_hz : float or None
         Sampling rates, in Hz. A channel without a rate is not there. At least one is needed.
     ecg_unit, impedance_unit : str or None
-        Units, where they are known ("mV", "ohm"); checks that need a unit are off without.
+        Units, where they are known ("mV", "ohm"; a second lead has that of the first). Two checks
+        need them: with mV or V complexes of 0.15 mV and less are no beats, with ohm, kohm or mohm
+        a base impedance that no attached electrode has is a contact loss. In other units they are
+        off.
     ahead_s : float
         How far one channel may run ahead of another, in seconds.
 

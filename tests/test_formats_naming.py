@@ -5,8 +5,9 @@ from pathlib import Path
 import pytest
 
 from infantmon.errors import ArgumentError, RecordingError
-from infantmon.formats.naming import choose, plain_unit, role_label
+from infantmon.formats.naming import choose, role_label
 from infantmon.formats.source import Listed, with_numbered_doubles
+from infantmon.model.units import plain_unit
 
 NOBODY = {"ecg": None, "ecg2": None, "impedance": None}
 HERE = Path("here.edf")

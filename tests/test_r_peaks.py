@@ -288,6 +288,12 @@ def test_complexes_of_15_hundredths_of_a_millivolt_do_not_count(width_s):
     assert matched(times, detect_r_peaks(ecg, 500.0).time_s, 0.03) == (len(times), 0, 0)
 
 
+@pytest.mark.parametrize("unit", ["mv", " mV ", "millivolt", "[mV]"])
+def test_a_unit_may_be_spelt_otherwise(unit):
+    _, ecg = pulses(0.15, 0.08)
+    assert len(detect_r_peaks(ecg, 500.0, unit=unit)) == 0
+
+
 @pytest.mark.parametrize("side", [1.0, -1.0])
 @pytest.mark.parametrize("rate_hz", [200.0, 250.0, 360.0, 500.0])
 def test_what_is_too_small_does_not_depend_on_the_sampling_rate(rate_hz, side):

@@ -55,8 +55,13 @@ def test_the_tour_runs_as_it_stands(tmp_path):
 
 def test_what_the_page_on_streams_shows_runs(tmp_path):
     page = (ROOT / "docs" / "streaming.md").read_text()
-    (snippet,) = re.findall(r"```python\n(.*?)```", page, flags=re.DOTALL)
-    done = run(["-c", snippet], tmp_path)
+    source, stored = re.findall(r"```python\n(.*?)```", page, flags=re.DOTALL)
+    done = run(["-c", source], tmp_path)
+    assert done.returncode == 0, done.stderr
+    assert "signal unusable, 5.50 s after its onset" in done.stdout
+    assert "apnea, 23.08 s after its onset" in done.stdout
+    assert "'impedance': 10.0" in done.stdout
+    done = run(["-c", stored], tmp_path)
     assert done.returncode == 0, done.stderr
     assert "overwritten, the oldest first" in done.stdout
     assert (tmp_path / "stored.json").exists()

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from infantmon.errors import RecordingError
-from infantmon.formats.naming import plain_unit
+from infantmon.model.units import plain_unit
 
 _LEAST_DAYS, _MOST_DAYS = 366, 3652
 _FIRST_YEAR = 1985  # the earliest that EDF can state

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from infantmon.errors import RecordingError
 from infantmon.formats.files import readable_file
-from infantmon.formats.naming import IMPEDANCES, VOLTAGES, plain_unit
+from infantmon.model.units import IMPEDANCES, VOLTAGES, plain_unit
 
 MISSING = frozenset({"", "nan", "na", "n/a", "null", "none", "-"})
 """Cells that stand for a missing sample, in any case of letters (common practice)."""

@@ -10,10 +10,10 @@ import numpy as np
 from infantmon.errors import RecordingError
 from infantmon.formats.edf_layout import EdfLayout, read_layout
 from infantmon.formats.edf_records import EdfSamples, RecordRun, onsets_s, record_notes
-from infantmon.formats.naming import plain_unit
 from infantmon.formats.source import Listed, Source, channel_of, with_numbered_doubles
 from infantmon.model.arrays import Floats
 from infantmon.model.channel import Channel
+from infantmon.model.units import plain_unit
 
 INVALID_TEXT = "invalid samples in "
 """An annotation of this text and a channel's name marks samples that EDF has no value for."""

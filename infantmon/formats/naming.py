@@ -13,26 +13,8 @@ from pathlib import Path
 from infantmon.errors import ArgumentError, RecordingError
 from infantmon.formats.source import Listed
 from infantmon.model.recording import ROLE_WORDS
+from infantmon.model.units import IMPEDANCES, VOLTAGES
 
-_UNITS = {
-    "v": "V",
-    "mv": "mV",
-    "millivolt": "mV",
-    "millivolts": "mV",
-    "uv": "uV",
-    "microvolt": "uV",
-    "microvolts": "uV",
-    "nv": "nV",
-    "ohm": "ohm",
-    "ohms": "ohm",
-    "mohm": "mohm",
-    "mohms": "mohm",
-    "kohm": "kohm",
-    "kohms": "kohm",
-}
-VOLTAGES = frozenset({"V", "mV", "uV", "nV"})
-IMPEDANCES = frozenset({"ohm", "mohm", "kohm"})
-_NO_UNIT = frozenset({"", "?", "-", "nu", "au", "a.u.", "arb", "arb.", "n/a", "none"})
 _COUNTS = frozenset({"adu", "raw", "count", "counts", "digit", "digits", "lsb"})
 
 _LEADS = (
@@ -58,16 +40,6 @@ _NOT_A_WAVEFORM = re.compile(
 )
 LOWEST_RATE_HZ = {"ecg": 25.0, "ecg2": 25.0, "impedance": 4.0}
 """A channel below this is a trend of numbers, not a waveform (project rule); ask for it by name."""
-
-
-def plain_unit(text: str) -> str | None:
-    """Return a unit in plain spelling ("mV", "uV", "ohm"), others as they are, or None for none."""
-    stripped = text.strip().strip("[]()").strip()
-    if stripped.casefold() in _NO_UNIT:
-        return None
-    told = stripped.replace("\u00b5", "u").replace("\u03bc", "u")  # two micro signs
-    told = told.replace("\u03a9", "ohm").replace("\u2126", "ohm")  # omega, ohm sign
-    return _UNITS.get(told.casefold().replace(" ", ""), told)
 
 
 def role_label(name: str, role: str) -> str:

@@ -18,9 +18,9 @@ import numpy as np
 from infantmon.errors import InfantmonError, RecordingError
 from infantmon.formats.csv_layout import SECONDS_IN, name_and_unit
 from infantmon.formats.files import readable_file, told_clearly
-from infantmon.formats.naming import plain_unit
 from infantmon.formats.table import Stamps, TableSource, with_told_units
 from infantmon.model.arrays import Floats
+from infantmon.model.units import plain_unit
 
 UNIT_KEY = b"unit"
 """Key of a column's own metadata that states its unit."""

@@ -15,10 +15,10 @@ from infantmon.errors import ArgumentError, RecordingError, require_rate
 from infantmon.formats.column import Column
 from infantmon.formats.evenness import EvenRows, Run, measured_rows
 from infantmon.formats.files import told_clearly
-from infantmon.formats.naming import plain_unit
 from infantmon.formats.source import Listed, Source, with_numbered_doubles
 from infantmon.model.arrays import Floats, Ints
 from infantmon.model.channel import Channel, StoredSamples
+from infantmon.model.units import plain_unit
 
 _TIME_NAMES = re.compile(
     r"(elapsed )?time( stamp)?|timestamp|date ?time|t|date|seconds?|secs?|elapsed", re.IGNORECASE

@@ -18,8 +18,9 @@ from typing import Any
 
 from infantmon.errors import RecordingError
 from infantmon.formats.files import readable_file, told_clearly
-from infantmon.formats.naming import looks_like_ecg, plain_unit
+from infantmon.formats.naming import looks_like_ecg
 from infantmon.formats.source import Listed, with_numbered_doubles
+from infantmon.model.units import plain_unit
 
 LARGEST_HEADER_BYTES = 16_000_000
 NOTHING = "~"  # stands for a segment or a signal without a file

@@ -7,13 +7,14 @@ from pathlib import Path
 import numpy as np
 
 from infantmon.errors import ArgumentError, RecordingError
-from infantmon.formats.naming import IMPEDANCES, looks_like_ecg
+from infantmon.formats.naming import looks_like_ecg
 from infantmon.formats.source import Listed
 from infantmon.formats.wfdb_files import wfdb_package
 from infantmon.formats.wfdb_record import WfdbSource
 from infantmon.labelled.database import Database, Labelled, SetApart
 from infantmon.model.arrays import Floats
 from infantmon.model.recording import Recording
+from infantmon.model.units import IMPEDANCES
 
 BEAT_CODES = frozenset("NLRBAaJSVrFejnE/fQ?")
 """Annotation codes that stand for a beat; all others are rhythm, quality or comment (WFDB)."""

@@ -26,12 +26,13 @@ from infantmon.model.arrays import Bools, Floats, as_samples
 from infantmon.model.carried import record
 from infantmon.model.clock import Clock
 from infantmon.model.spans import BRIDGED_S, ContactMarks, Reason
+from infantmon.model.units import plain_unit
 from infantmon.stages.contract import Stage, settled_before
 
 JOINED_S = 0.5
 """Stretches less than this far apart are one stretch (project rule)."""
 
-_OHMS = {"ohm": 1.0, "kohm": 1e3, "mohm": 1e-3}  # in one unit; with an "s", or the sign, as well
+_OHMS = {"ohm": 1.0, "kohm": 1e3, "mohm": 1e-3}  # in one unit
 _BASE_OHM = (100.0, 3000.0)  # base impedance of attached electrodes
 _LEAST_RUN = 4  # equal samples that make a visit to the end of the range
 _BLOCK_S = 0.25
@@ -137,9 +138,8 @@ class ContactSettings:
         """
         clock = Clock(rate_hz, start_s)
         told = cls(clock, flat_s=5.0, rail_held_s=3.0)
-        # lower() makes one letter of both signs of the ohm
-        plain = (unit or "").strip().lower().replace("ω", "ohm").removesuffix("s")
-        if plain not in _OHMS:
+        plain = plain_unit(unit or "")
+        if plain is None or plain not in _OHMS:
             return told
         low, high = (end / _OHMS[plain] for end in _BASE_OHM)
         return dataclasses.replace(told, lowest=low, highest=high)

@@ -32,6 +32,7 @@ from infantmon.model.arrays import Bools, Floats, Ints, as_samples
 from infantmon.model.carried import record
 from infantmon.model.clock import Clock
 from infantmon.model.marks import RPeaks
+from infantmon.model.units import plain_unit
 from infantmon.stages.contract import Stage, settled_before
 
 _BRIDGED_GAP_S = 0.04  # after a longer gap the level may have moved
@@ -182,7 +183,7 @@ class RPeakDetector(Stage):
         self._reliability = BeatReliability()
         self._locator = QrsLocator(rate, self._front.size)
         self._lost = Kept(np.bool_)
-        self._floor = _FLOOR.get(settings.unit or "", 0.0)
+        self._floor = _FLOOR.get(plain_unit(settings.unit or "") or "", 0.0)
         self._lowered = self._despikes and self._floor > 0.0  # a height may matter, and is too low
         self._spiky = Kept()  # the samples before the median, if so
         self._around = round(_AROUND_S * rate)
