@@ -44,6 +44,9 @@ class SlowDecider:
         if self.beats and (since > r.forget_s * RATE_HZ or artefact):
             self.beats, self.cleans, self.intervals, self.passed = [], [], [], 0
             return self.is_beat(c)
+        if self.tells_anew(c, since, beat, noise, usual):
+            self.beats, self.cleans = [c["height"]] * r.learned, []
+            return self.is_beat(c)
         followed = wait < high and c["next_height"] > r.foot * c["height"]
         followed |= wait < refractory and c["next_height"] > r.foot_soon * c["height"]
         own = c["height"] < r.foot_below * beat or c["next_height"] < r.foot_artefact * beat
@@ -59,6 +62,14 @@ class SlowDecider:
             return True
         self.noises.append(c["height"])
         return False
+
+    def tells_anew(self, c, since, beat, noise, usual):
+        r, height = self.rules, c["height"]
+        late = len(self.beats) >= r.learned and since > r.late * usual
+        if not late or height > r.late_whole * beat or height < c["largest"]:
+            return False
+        fits = c["likeness"] > r.anew_likeness and c["depth"] > r.anew_depth
+        return fits and height > max(r.anew_height * beat, r.anew_over_noise * noise)
 
     def looks_like_a_beat(self, c, since, beat, noise, usual):
         low = not self.cleans or c["height"] < self.rules.t_wave_below * self.median(self.cleans)
@@ -85,6 +96,9 @@ class SlowDecider:
     def ends_a_pause(self, c, beat, noise):
         r, height = self.rules, c["height"]
         if height > r.late_whole * beat or c["likeness"] > r.late_likeness:
+            return True
+        likeness, depth, over_noise = r.late_fair
+        if c["likeness"] > likeness and c["depth"] > depth and height > over_noise * noise:
             return True
         return height > r.late_height * beat and height > r.late_over_noise * noise
 

@@ -5,9 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from r_peak_inputs import beat_times, ecg_of, matched, narrow_ecg_of
+from scipy.signal import butter, sosfilt
 
 from infantmon import simulate as sim
 from infantmon.errors import ArgumentError
+from infantmon.selftest.drawing import ECG_HZ, at_rate, drawn
 from infantmon.stages.r_peaks import RPeakDetector, RPeakSettings, detect_r_peaks
 
 
@@ -222,6 +224,19 @@ def test_normal_again_within_three_seconds(kind, rate_bpm):
         assert (hits, missed) == (len(truth), 0)
     if kind in ("flat", "missing"):
         assert not np.any((found > 30.5) & (found < 59.9))
+
+
+@pytest.mark.parametrize("rate_bpm", [75, 180])
+def test_beats_that_become_smaller_for_good_in_noise_are_found_again(rate_bpm):
+    longest_s = []
+    band = butter(1, (1.0, 40.0), "band", fs=ECG_HZ, output="sos")
+    for seed in range(6):
+        made = drawn(at_rate(rate_bpm, 80.0, seed=seed), 80.0, seed=seed)
+        noise = sosfilt(band, np.random.default_rng([seed, 1]).standard_normal(len(made.time_s)))
+        ecg = np.where(made.time_s < 30.0, 1.0, 0.4) * made.samples_mv
+        found = detect_r_peaks(ecg + 0.05 * noise / noise.std(), ECG_HZ, unit="mV").time_s
+        longest_s.append(np.diff(found[found > 25.0], append=80.0).max())
+    assert np.mean(longest_s) < 7.0  # it took 17 and 12 s
 
 
 @pytest.mark.parametrize("bad", [np.nan, np.inf, -np.inf, 1e300])

@@ -27,6 +27,7 @@ from infantmon.dsp.qrs_rules import (
     is_stale,
     judge,
     refractory_time,
+    tells_anew,
 )
 from infantmon.model.arrays import NO_FLOATS, Bools, Floats, Ints
 from infantmon.model.carried import Carried
@@ -115,10 +116,13 @@ class BeatDecider(Carried):
             if right == len(some):
                 break
         stale = is_stale(standing, self._rules, self._rate_hz)[:right]
-        if stale.any():
-            right = int(np.argmax(stale))
-            if right == 0:
+        anew = tells_anew(some, standing, self._rules)[:right] & ~stale
+        if stale.any() or anew.any():
+            right = int(np.argmax(stale | anew))
+            if right == 0 and stale[0]:
                 self._forget()
+            elif right == 0:
+                self._begin_with(float(some.height[0]))
         self._count_plain(plain[:right], verdict[:right])
         return verdict[:right]
 
@@ -183,6 +187,12 @@ class BeatDecider(Carried):
         """Return the ticks up to each beat from the one before it; the first of all has none."""
         intervals = steps(np.concatenate(([self._last], beats))).astype(np.float64)
         return intervals[1:] if self._last == _NEVER else intervals
+
+    def _begin_with(self, height: float) -> None:
+        """Take beats to be so high from now on."""
+        self._beat.clear()
+        self._clean.clear()
+        self._beat.push(np.full(self._rules.learned, height))
 
     def _forget(self) -> None:
         """Learn the levels anew."""

@@ -72,10 +72,15 @@ class DecisionRules:
         that part of clean beats: then the steep thing before it was an artefact. At a fast rate the
         T wave is over sooner (`small_gap`): after that a candidate is none if it is clear of noise
         (`small_over_noise`, `small_between`) and deep (`small_depth`).
-    late, late_whole, late_height, late_over_noise, late_likeness : float
+    late, late_whole, late_height, late_over_noise, late_likeness, late_fair : float
         After so many usual intervals without a beat a candidate must be about as large as the
-        beats, or fairly large and clear of noise, or familiar in shape: a standstill is no place to
-        look for small odd beats.
+        beats, or fairly large and clear of noise, or familiar in shape, or fairly familiar, deep
+        and over the noise level (`late_fair`): a standstill is no place to look for small odd
+        beats.
+    anew_height, anew_over_noise, anew_likeness, anew_depth : float
+        A candidate so late that is too small for that, but the largest in sight, has such a height
+        over beat level and noise level, such a likeness and depth, tells anew how large beats are:
+        in noise the levels would hide beats that have become smaller for good.
     plain_rank, plain_depth, plain_likeness, plain_clear, plain_fair : float
         A beat before any level is known: height over the largest in sight, depth, and likeness;
         less likeness is asked for the deeper and clearer it stands (`plain_clear`, `plain_fair`).
@@ -135,6 +140,11 @@ class DecisionRules:
     late_height: float = 0.5
     late_over_noise: float = 8.0
     late_likeness: float = 0.92
+    late_fair: tuple[float, float, float] = (0.8, 0.78, 2.0)
+    anew_height: float = 0.3
+    anew_over_noise: float = 1.6
+    anew_likeness: float = 0.8
+    anew_depth: float = 0.78
     plain_rank: float = 0.6
     plain_depth: float = 0.6
     plain_likeness: float = 0.88
@@ -182,6 +192,15 @@ def is_stale(at: Standing, rules: DecisionRules, rate_hz: float) -> Bools:
     return (at.beats > 0) & ((at.since > rules.forget_s * rate_hz) | artefact)
 
 
+def tells_anew(some: Candidates, at: Standing, rules: DecisionRules) -> Bools:
+    """Tell which candidates, long after the last beat, tell anew how large beats are."""
+    late = (at.beats >= rules.learned) & (at.since > rules.late * at.interval)
+    late &= some.height <= rules.late_whole * at.beat  # a larger one is a beat as it is
+    fits = (some.likeness > rules.anew_likeness) & (some.depth > rules.anew_depth)
+    fits &= (some.height >= some.largest) & (some.height > rules.anew_height * at.beat)
+    return np.asarray(late & fits & (some.height > rules.anew_over_noise * at.noise))
+
+
 def judge(
     some: Candidates, plain: Bools, at: Standing, rules: DecisionRules, rate_hz: float
 ) -> Ints:
@@ -227,11 +246,15 @@ def _in_time(some: Candidates, at: Standing, rules: DecisionRules) -> Bools:
     """Tell which candidates come soon after the last beat, or are fit to end a long pause."""
     clear = some.height > rules.late_height * at.beat
     clear &= some.height > rules.late_over_noise * at.noise
+    likeness, depth, over_noise = rules.late_fair
+    fair = (some.likeness > likeness) & (some.depth > depth)
+    fair &= some.height > over_noise * at.noise
     return np.asarray(
         (at.since <= rules.late * at.interval)
         | (some.height > rules.late_whole * at.beat)
         | (some.likeness > rules.late_likeness)
         | clear
+        | fair
     )
 
 

@@ -106,8 +106,10 @@ class RPeakDetector(Stage):
     A candidate within 0.28 s of a beat whose steepest step between neighbouring averages is under a
     third of that of the larger candidate before it is a T wave, unless h reaches 0.85 C (a T wave
     as tall as R does not: its envelope is lower), or h > 2.3 N once the T wave is over. After four
-    times R without a beat a candidate must be 0.75 B high, or 0.5 B and 8 N, or alike (> 0.92):
-    muscle noise in a standstill is no beat.
+    times R without a beat a candidate must be 0.75 B high, or 0.5 B and 8 N, or alike (> 0.92), or
+    fairly alike (> 0.8), deep and 2 N high: muscle noise in a standstill is no beat. But the
+    largest in sight that is fairly alike, deep, and 0.3 B and 1.6 N high tells B anew, so that
+    beats that have become smaller in noise are found again.
 
     Nothing is a beat within the refractory time, 0.38 R between 0.14 and 0.24 s, and a candidate
     followed at once by a larger one is its foot. Before three beats are known, and after 20 s
