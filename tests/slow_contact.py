@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import statistics
 
 from infantmon.model.spans import BLOCKING, Reason
 from infantmon.stages.contact import ContactSettings
@@ -227,11 +228,67 @@ class SlowMovement:
         self.window_burst = self.began is not None
 
 
+class SlowShift:
+    """Blocks of 0.25 s, all kept; each is looked at by itself."""
+
+    def __init__(self, settings: ContactSettings) -> None:
+        self.size = max(1, round(0.25 * settings.clock.rate_hz))
+        self.tells = settings.tells_shifts
+        self.samples: list[float] = []
+        self.low: list[float] = []
+        self.high: list[float] = []
+        self.free = 0
+        self.began: int | None = None
+        self.level: list[float] = []
+        self.sign = self.base = self.span = 0.0
+
+    def tick(self, x: float, begins: list, ends: list) -> None:
+        self.samples.append(x)
+        if len(self.samples) < self.size or not self.tells:
+            return
+        seen = [s for s in self.samples if math.isfinite(s)]
+        known = bool(seen) and 2 * len(seen) >= self.size
+        self.low.append(min(seen) if known else math.nan)
+        self.high.append(max(seen) if known else math.nan)
+        self.samples = []
+        k = len(self.low) - 1
+        if self.began is None:
+            self.look(k - 2, begins)
+        elif k >= self.began + 3 and not self.goes_on(k):
+            ends.append((int(Reason.SHIFT), k * self.size))
+            self.began, self.free = None, k
+
+    def goes_on(self, k: int) -> bool:
+        off = self.sign * (self.level[k] - self.base)
+        moves = abs(self.level[k] - self.level[k - 4]) > 0.06 * self.span
+        return off > 0.2 * self.span and moves and k < self.began + 40
+
+    def look(self, start: int, begins: list) -> None:
+        first, until = start - 51, start - 4
+        if start < max(self.free, 51):
+            return
+        if any(math.isnan(x) for x in (*self.low[first:until], *self.low[start : start + 3])):
+            return
+        spans = [
+            max(self.high[w : w + 8]) - min(self.low[w : w + 8]) for w in range(first, until - 7)
+        ]
+        span = statistics.median(spans)
+        low, high = self.low[until - 40 : until], self.high[until - 40 : until]
+        rise = min(self.low[start : start + 3]) - max(low)
+        fall = min(high) - max(self.high[start : start + 3])
+        if max(rise, fall) > 0.5 * span > 0.0:
+            self.began, self.span = start, span
+            self.sign = 1.0 if rise > fall else -1.0
+            self.level = self.low if rise > fall else self.high
+            self.base = statistics.median(low if rise > fall else high)
+            begins.append((int(Reason.SHIFT), start * self.size))
+
+
 def slow_contact(values: list[float], settings: ContactSettings) -> list[Row]:
     """Return the rows of marks, ordered by tick of knowing, blocking first."""
     rate = settings.clock.rate_hz
-    blocking, disturbing = SlowStretch(rate), SlowStretch(rate)
-    equal, movement = SlowFlatAndRail(settings), SlowMovement(settings)
+    blocking, disturbing, shifted = SlowStretch(rate), SlowStretch(rate), SlowStretch(rate)
+    equal, movement, shift = SlowFlatAndRail(settings), SlowMovement(settings), SlowShift(settings)
     was = {Reason.NOT_FINITE: False, Reason.OUT_OF_RANGE: False}
     based = False
     for now, x in enumerate(values):
@@ -255,7 +312,11 @@ def slow_contact(values: list[float], settings: ContactSettings) -> list[Row]:
         begins, ends = [], []
         movement.tick(now, x, begins, ends)
         disturbing.tick(now, begins, ends)
+        begins, ends = [], []
+        shift.tick(x, begins, ends)
+        shifted.tick(now, begins, ends)
     blocking.finish(len(values) - 1)
     disturbing.finish(len(values) - 1)
-    rows = blocking.rows + disturbing.rows
+    shifted.finish(len(values) - 1)
+    rows = blocking.rows + disturbing.rows + shifted.rows
     return sorted(rows, key=lambda row: (row[0], not row[3] & int(BLOCKING)))

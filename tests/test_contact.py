@@ -7,7 +7,7 @@ import pytest
 from contact_inputs import breathing, run
 
 from infantmon.errors import ArgumentError, StateError
-from infantmon.model.spans import BLOCKING, DISTURBING, INTERFERING, ContactMarks, Reason
+from infantmon.model.spans import BLOCKING, DISTURBING, INTERFERING, SHIFTED, ContactMarks, Reason
 from infantmon.stages.contact import ContactDetector, ContactSettings
 
 
@@ -367,10 +367,11 @@ def test_spans_of_the_two_groups_are_kept_apart():
 def test_every_reason_is_in_one_group():
     assert not BLOCKING & DISTURBING
     assert not (BLOCKING | DISTURBING) & INTERFERING
+    assert not (BLOCKING | DISTURBING | INTERFERING) & SHIFTED
     everything = Reason(0)
     for reason in Reason:
         everything |= reason
-    assert everything == BLOCKING | DISTURBING | INTERFERING
+    assert everything == BLOCKING | DISTURBING | INTERFERING | SHIFTED
 
 
 def test_a_stretch_told_after_another_had_closed_is_merged_in_spans():

@@ -109,6 +109,7 @@ _SLOW_HEART: tuple[_Look, ...] = (
     heart.second_lead,
     heart.ecg_disturbed,
     standstill.mains_began,
+    standstill.level_shifted,
     heart.electrodes_off,
     standstill.breathing_went_on,
     standstill.beats_went_on,

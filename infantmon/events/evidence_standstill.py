@@ -12,7 +12,7 @@ import numpy as np
 
 from infantmon.events.case import AROUND_S, BEFORE_S, HAIR_S, Case, counted, usual_size
 from infantmon.model.event import NOT_ASSESSABLE, Evidence
-from infantmon.model.spans import BLOCKING, INTERFERING
+from infantmon.model.spans import BLOCKING, INTERFERING, SHIFTED
 
 LONG_WITHOUT_BEAT_S = 10.0
 """From this length on breathing is asked whether the heart can have stopped, in seconds."""
@@ -33,6 +33,10 @@ that share of the beats in so many seconds before it, began with it."""
 MAINS_SHORT_S = 1.2
 """From this length on, in seconds. A slow heart may beat on under interference that happens to
 begin, so up to `VANISHED_S` it has to be over as the beats are back (project's choice)."""
+SHIFT_BESIDE_S = 1.5
+"""The level of the ECG was shifted with the beats if it began so near to the last one, in s."""
+SHIFT_SHARE = 0.3
+"""And if it lasted for this share of the time without a beat (both are the project's choice)."""
 ENOUGH_BREATHS = 4
 """With fewer breaths than this, before or meanwhile, nothing is said of breathing."""
 WENT_ON_SHARE = 0.7
@@ -138,6 +142,23 @@ def mains_began(case: Case) -> list[Evidence]:
     if end_s - start_s < VANISHED_S and spans.overlap_s(later_s, later_s + HAIR_S) > 0.0:
         return []
     text = "mains interference began as the beats vanished: an electrode may be off"
+    return [Evidence(text, "against")]
+
+
+def level_shifted(case: Case) -> list[Evidence]:
+    """See whether the level of the ECG was shifted far as the beats vanished.
+
+    An electrode that moves does that, and hides the beats until the amplifier has recovered; a
+    heart that slows or stops does not.
+    """
+    start_s, end_s = case.longest_without_beat_s
+    if end_s - start_s < MAINS_SHORT_S:
+        return []
+    spans = case.history.spans("ecg", case.known_s, SHIFTED)
+    with_it = np.abs(spans.start_s - start_s) <= SHIFT_BESIDE_S
+    if not with_it.any() or spans.overlap_s(start_s, end_s) < SHIFT_SHARE * (end_s - start_s):
+        return []
+    text = "the level of the ECG was shifted far as the beats vanished: an electrode may have moved"
     return [Evidence(text, "against")]
 
 

@@ -18,6 +18,7 @@ from infantmon.model.spans import (
     BLOCKING,
     DISTURBING,
     INTERFERING,
+    SHIFTED,
     ContactMarks,
     Reason,
     Spans,
@@ -135,6 +136,6 @@ def _forget_marks(parts: list[ContactMarks], before_s: float) -> None:
     """Drop old marks, but never the latest of a group: it may have opened a stretch still open."""
     marks = _joined(parts, ContactMarks)
     keep = marks.time_s >= before_s
-    for group in (BLOCKING, DISTURBING, INTERFERING):
+    for group in (BLOCKING, DISTURBING, INTERFERING, SHIFTED):
         keep[np.flatnonzero((marks.reason & int(group)) != 0)[-1:]] = True
     parts[:] = [marks.where(keep)]

@@ -32,6 +32,7 @@ class Reason(IntFlag):
     NOISE = 256  # beats cannot be told
     NO_JUMP = 512  # a flat signal began at the level where it was, as one does that comes to rest
     INTERRUPTED = 1024  # nothing recorded for longer than is bridged: nothing is carried over it
+    SHIFT = 2048  # the level is far from where it was, and on its way
 
     @property
     def words(self) -> str:
@@ -51,6 +52,7 @@ _WORDS = {
     Reason.MAINS: "mains interference",
     Reason.NOISE: "beats cannot be told",
     Reason.NO_JUMP: "begun without a jump",
+    Reason.SHIFT: "level far off",
 }  # of an interruption "nothing recorded" says it all
 
 LOST_CONTACT = Reason.FLAT | Reason.SATURATED | Reason.OUT_OF_RANGE
@@ -65,12 +67,15 @@ DISTURBING = Reason.MOVEMENT | Reason.STEP | Reason.NOISE
 INTERFERING = Reason.MAINS
 """Reasons that the filters take out: they are told, and change no timer."""
 
+SHIFTED = Reason.SHIFT
+"""Reasons for which beats may be hidden for a moment: they are told, and change no timer."""
+
 
 @dataclass(frozen=True, eq=False)
 class ContactMarks(Findings):
     """Where a channel stops being usable and where it can be used again, as the stream tells it.
 
-    `BLOCKING`, `DISTURBING` and `INTERFERING` reasons are told apart: each group has its own
+    `BLOCKING`, `DISTURBING`, `INTERFERING` and `SHIFTED` reasons are told apart: each group has its
     stretches, and a mark belongs to the group of its reason. A stretch longer than `BRIDGED_S`
     gives two marks: one that opens it as soon as it is established, and one that closes it. A
     shorter one gives only the closing mark, with `bridged`. `time_s` is when it is established, or
@@ -95,7 +100,7 @@ class ContactMarks(Findings):
     bridged: Bools = column(np.bool_)
 
     def of_group(self, group: Reason) -> ContactMarks:
-        """Return the marks of one group: `BLOCKING`, `DISTURBING` or `INTERFERING`."""
+        """Return the marks of one group: `BLOCKING`, `DISTURBING` or another."""
         return self.where((self.reason & int(group)) != 0)
 
     @property
@@ -113,13 +118,18 @@ class ContactMarks(Findings):
         """The marks of stretches with interference that the filters take out."""
         return self.of_group(INTERFERING)
 
+    @property
+    def shifted(self) -> ContactMarks:
+        """The marks of stretches in which the level is far off."""
+        return self.of_group(SHIFTED)
+
     def spans(self, until_s: float) -> Spans:
         """Return the stretches as spans in order of start; one still open ends at `until_s` (s).
 
         Within a group, stretches that overlap (one was told after another had closed) are one
         span; spans of different groups may overlap each other.
         """
-        groups = (self.blocking, self.disturbing, self.interfering)
+        groups = (self.blocking, self.disturbing, self.interfering, self.shifted)
         rows = sorted(row for group in groups for row in _group_rows(group, until_s))
         table = np.array(rows, dtype=np.float64).reshape(-1, 3)
         return Spans(table[:, 0].copy(), table[:, 1].copy(), table[:, 2].astype(np.int64))

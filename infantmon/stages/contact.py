@@ -19,6 +19,7 @@ from infantmon.dsp.anchored import LARGEST
 from infantmon.dsp.bursts import BurstEdges
 from infantmon.dsp.held import HeldRuns
 from infantmon.dsp.held_edges import FlatEdges, RailEdges
+from infantmon.dsp.level_shifts import LevelShifts
 from infantmon.dsp.mains import MainsEdges
 from infantmon.dsp.stretches import Edge, FlagEdges, LongRunEdges, Stretches, StretchMark
 from infantmon.errors import ArgumentError, require_between, require_number
@@ -67,6 +68,8 @@ class ContactSettings:
         Saturation by visits is over when this long has passed without one, in seconds.
     tells_jumps : bool
         Whether a flat stretch that begins without a jump is told as such.
+    tells_shifts : bool
+        Whether shifts of the level are told.
     """
 
     clock: Clock
@@ -80,6 +83,7 @@ class ContactSettings:
     rail_within_s: float = 10.0
     rail_settle_s: float = 2.0
     tells_jumps: bool = False
+    tells_shifts: bool = False
 
     def __post_init__(self) -> None:
         names = ("flat_s", "rail_run_s", "rail_held_s", "rail_within_s", "rail_settle_s")
@@ -116,7 +120,8 @@ class ContactSettings:
             Time of the first sample, in seconds.
         """
         del unit  # levels of an ECG tell nothing about its electrodes, in whatever unit
-        return cls(Clock(rate_hz, start_s), flat_s=0.4, rail_held_s=0.4, tells_jumps=True)
+        clock = Clock(rate_hz, start_s)
+        return cls(clock, flat_s=0.4, rail_held_s=0.4, tells_jumps=True, tells_shifts=True)
 
     @classmethod
     def for_impedance(cls, rate_hz: float, unit: str | None = None, start_s: float = 0.0) -> Self:
@@ -151,8 +156,10 @@ class ContactDetector(Stage):
     Blocking: a hole of the recording, samples that are not finite, flat (exactly equal samples;
     quiet is not flat), saturated, base level out of range. Disturbing: movement (swings many times
     the usual one, for longer than 1 s, not rhythmic) and jumps of the level. Interfering: mains
-    (`MainsEdges`; the filters take it out, so it is told and changes no timer). Each group has its
-    own stretches; those less than 0.5 s apart are one, with their reasons added up.
+    (`MainsEdges`; the filters take it out, so it is told and changes no timer). Shifted, in an ECG:
+    the level is far from where it was (`LevelShifts`; beats may be hidden; no timer is changed).
+    Each group has its own stretches; those less than 0.5 s apart are one, with their reasons added
+    up.
 
     Parameters
     ----------
@@ -184,7 +191,8 @@ class ContactDetector(Stage):
     settings_type = ContactSettings
     carried: ClassVar[tuple[str, ...]] = (
         "_next_tick", "_missing", "_interrupted", "_invalid", "_range", "_based", "_held", "_flat",
-        "_rail", "_bursts", "_mains", "_blocking", "_disturbing", "_interfering",
+        "_rail", "_bursts", "_mains", "_shifts", "_blocking", "_disturbing", "_interfering",
+        "_shifted",
     )  # fmt: skip
 
     def __init__(self, settings: ContactSettings) -> None:
@@ -219,9 +227,11 @@ class ContactDetector(Stage):
             ratio=settings.movement_ratio,
         )
         self._mains = MainsEdges(int(Reason.MAINS), rate)
+        self._shifts = LevelShifts(int(Reason.SHIFT), max(1, round(_BLOCK_S * rate)))
         self._blocking = Stretches(bridged, joined)
         self._disturbing = Stretches(bridged, joined)
         self._interfering = Stretches(bridged, joined)
+        self._shifted = Stretches(bridged, joined)
 
     @property
     def latency_s(self) -> float:
@@ -264,19 +274,20 @@ class ContactDetector(Stage):
         self.begin_push(last=last)
         first, self._next_tick = self._next_tick, self._next_tick + len(samples)
         reached = self._next_tick - 1
-        blocking, disturbing, interfering = self._edges(samples, first, missing=missing)
+        blocking, *others = self._edges(samples, first, missing=missing)
         marks = self._blocking.push(blocking, reached, last=last)
-        marks += self._disturbing.push(disturbing, reached, last=last)
-        marks += self._interfering.push(interfering, reached, last=last)
+        groups = (self._disturbing, self._interfering, self._shifted)
+        for group, edges in zip(groups, others, strict=True):
+            marks += group.push(edges, reached, last=last)
         marks.sort(key=lambda mark: mark.known)  # stable: blocking ones first
         return self._table(marks)
 
     def _edges(
         self, samples: Floats, first: int, *, missing: bool
-    ) -> tuple[list[Edge], list[Edge], list[Edge]]:
-        """Return the edges of the three groups of reasons, as they become known."""
+    ) -> tuple[list[Edge], list[Edge], list[Edge], list[Edge]]:
+        """Return the edges of the four groups of reasons, as they become known."""
         if not len(samples):
-            return [], [], []
+            return [], [], [], []
         nothing = np.zeros(len(samples), dtype=np.bool_)
         finite = nothing if missing else np.abs(samples) <= LARGEST
         table = self._held.push(samples, finite, first)
@@ -290,7 +301,8 @@ class ContactDetector(Stage):
         ]
         edges.sort()
         mains = self._mains.push(samples, finite)
-        return edges, self._bursts.push(samples, finite), mains
+        shifts = self._shifts.push(samples, finite) if self.settings.tells_shifts else []
+        return edges, self._bursts.push(samples, finite), mains, shifts
 
     def _out_of_range(self, samples: Floats, finite: Bools) -> Bools:
         """Tell which samples lie outside the range of an attached electrode."""
