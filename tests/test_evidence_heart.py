@@ -343,8 +343,29 @@ def test_nor_can_be_told_whether_a_heart_has_stopped_of_which_only_an_artefact_w
 
 
 def test_but_not_where_no_interval_is_longer_than_2_5_s_nor_at_a_high_rate():
-    assert judge(without_beats("low heart rate", 3, length_s=2.4)) == "supported"
+    short = without_beats("low heart rate", 3, length_s=2.4)
+    assert not any("in the 30 s before" in reason.text for reason in short)
     assert judge(without_beats("high heart rate", 3)) == "supported"
+
+
+@pytest.mark.parametrize(
+    ("first_s", "end_s", "judgement"),
+    [
+        (100.0, 107.0, "doubtful"),  # over so soon after the first beat
+        (99.0, 107.0, "doubtful"),
+        (97.0, 107.0, "supported"),  # enough beats before
+        (100.0, 111.0, "supported"),  # slow for longer
+        (101.0, 115.0, "doubtful"),  # no beat before it
+    ],
+)
+def test_a_slow_heart_that_is_over_before_beats_were_followed_is_doubtful(
+    first_s, end_s, judgement
+):
+    before_s = np.arange(first_s, 100.0, 0.5)
+    beats_s = np.concatenate([before_s, np.arange(max(first_s, 100.0), 120.0, 1.0)])
+    limits = {"limit_bpm": 80.0, "hold_off_s": 5.0}
+    event = Event(1, "low heart rate", 100.0, 105.0, end_s, limits=limits)
+    assert judge(reasons_for(case_of(event, beats=beats_at(beats_s)))) == judgement
 
 
 def test_no_beat_before_a_standstill_is_doubtful_once_one_comes_and_not_assessable_till_then():

@@ -102,6 +102,7 @@ _SLOW_HEART: tuple[_Look, ...] = (
     heart.only_with_flat_time,
     heart.beats_alike,
     standstill.few_beats_before,
+    standstill.followed_briefly,
     heart.beat_size,
     standstill.far_smaller_beside,
     heart.turned_beat,

@@ -86,7 +86,7 @@ def beats_alike(case: Case) -> list[Evidence]:
     if not len(beats):
         # whether a heart has stopped cannot be told by a lead that has not shown it beat
         return [Evidence("no heart beat was seen before", NOT_ASSESSABLE if stopped else "against")]
-    if stopped and beats.time_s[0] > event.onset_s + HAIR_S:
+    if beats.time_s[0] > event.onset_s + HAIR_S:
         return [Evidence("no heart beat was seen before", "against")]
     strange_side: Side = "beside" if _carried_by_second_lead(case) else "against"
     share = float(np.mean(~beats.reliable))

@@ -24,6 +24,8 @@ VANISHED_S = 2.5
 """So long without a beat is more than a slow heart's interval (24 a minute), in seconds."""
 FEW_BEATS = 5
 """With fewer beats than this in the 30 s before nothing is known of what a beat looks like here."""
+FOLLOWED_S = 10.0
+"""Beats are followed about so long after a start (common practice), in seconds."""
 FAR_SMALLER = 3.0
 """A beat is far smaller where the usual size of those before is more than so many times its own
 (project's choice)."""
@@ -59,6 +61,24 @@ def few_beats_before(case: Case) -> list[Evidence]:
     text = f"only {counted(len(seen), 'beat')} in the {BEFORE_S:g} s before"
     text += f" {end_s - start_s:.1f} s without one"
     return [Evidence(text, "against" if seen.reliable.any() else NOT_ASSESSABLE)]
+
+
+def followed_briefly(case: Case) -> list[Evidence]:
+    """Tell that a slow heart was over before beats had been followed for 10 s.
+
+    Until then it is not known what a beat looks like, and some go unseen. A heart that is slow for
+    longer is slow all the same.
+    """
+    event = case.event
+    start_s = event.onset_s - BEFORE_S
+    beats_s = case.history.beats(start_s, case.until_s + HAIR_S, case.known_s).time_s
+    if event.kind != "low heart rate" or event.end_s is None or not len(beats_s):
+        return []
+    before = int(np.count_nonzero(beats_s <= event.onset_s + HAIR_S))
+    if before >= FEW_BEATS or case.until_s - beats_s[0] >= FOLLOWED_S:
+        return []
+    text = f"it was over {case.until_s - beats_s[0]:.1f} s after the first beat that was seen"
+    return [Evidence(f"{text}: some may have gone unseen", "against")]
 
 
 def far_smaller_beside(case: Case) -> list[Evidence]:
