@@ -92,3 +92,15 @@ def test_however_it_is_cut_and_saved(seed):
         finder = LevelShifts(SHIFT, 62)
         finder.restore(saved)
     assert edges == whole
+
+
+def test_a_shift_in_a_heart_that_is_slow_all_along_does_not_speak_against_it():
+    """The electrode jumps at a slow beat: the interval is no longer than those after it."""
+    slow = sim.Bradycardia(70.0, 45.0, ramp_s=3.0, hold_s=20.0)
+    for at_s in np.arange(82.0, 83.4, 0.2).tolist():
+        recording = blocked(night(slow), 3.0, at_s=at_s, hidden_s=0.3)
+        plan = {"low_heart_rate": {"limit_bpm": 80, "hold_off_s": 5, "average_beats": 8}}
+        review = im.review(recording, im.Prescription.model_validate(plan))
+        assert len(review.contact["ecg"]) == 1
+        (event,) = review.events
+        assert not told_against(event)

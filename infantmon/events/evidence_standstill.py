@@ -39,6 +39,8 @@ SHIFT_BESIDE_S = 1.5
 """The level of the ECG was shifted with the beats if it began so near to the last one, in s."""
 SHIFT_SHARE = 0.3
 """And if it lasted for this share of the time without a beat (both are the project's choice)."""
+ALONE = 2.0
+"""A time without a beat of so many intervals inside the event is not one of them."""
 ENOUGH_BREATHS = 4
 """With fewer breaths than this, before or meanwhile, nothing is said of breathing."""
 WENT_ON_SHARE = 0.7
@@ -169,7 +171,8 @@ def level_shifted(case: Case) -> list[Evidence]:
     """See whether the level of the ECG was shifted far as the beats vanished.
 
     An electrode that moves does that, and hides the beats until the amplifier has recovered; a
-    heart that slows or stops does not.
+    heart that slows or stops does not. Where the intervals inside a slow heart are all about as
+    long, none of them was hidden.
     """
     start_s, end_s = case.longest_without_beat_s
     if end_s - start_s < MAINS_SHORT_S:
@@ -177,6 +180,9 @@ def level_shifted(case: Case) -> list[Evidence]:
     spans = case.history.spans("ecg", case.known_s, SHIFTED)
     with_it = np.abs(spans.start_s - start_s) <= SHIFT_BESIDE_S
     if not with_it.any() or spans.overlap_s(start_s, end_s) < SHIFT_SHARE * (end_s - start_s):
+        return []
+    inside_s = np.diff(case.history.beats(case.event.onset_s, case.until_s, case.known_s).time_s)
+    if len(inside_s) >= RESUMED_BEATS and end_s - start_s < ALONE * float(np.median(inside_s)):
         return []
     text = "the level of the ECG was shifted far as the beats vanished: an electrode may have moved"
     return [Evidence(text, "against")]
