@@ -239,6 +239,15 @@ def test_beats_that_become_smaller_for_good_in_noise_are_found_again(rate_bpm):
     assert np.mean(longest_s) < 7.0  # it took 17 and 12 s
 
 
+@pytest.mark.parametrize("rate_bpm", [30, 34, 38])
+def test_slow_beats_with_noise_between_them_are_reliable(rate_bpm):
+    times, ecg = clean(rate_bpm, 120.0)
+    ecg += 0.03 * np.random.default_rng(5).standard_normal(len(ecg))
+    found = detect_r_peaks(ecg, 250.0, unit="mV")
+    assert matched(times, found.time_s, 0.05) == (len(times), 0, 0)
+    assert np.mean(found.reliable) > 0.95
+
+
 @pytest.mark.parametrize("bad", [np.nan, np.inf, -np.inf, 1e300])
 def test_one_bad_sample_changes_nothing_else(bad):
     times, ecg = clean(140)

@@ -9,9 +9,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, fields
-from typing import ClassVar
+from typing import ClassVar, TypeVar
 
 import numpy as np
+import numpy.typing as npt
 
 from infantmon.dsp.columns import Shapes, count, inner, length, unit
 from infantmon.dsp.kept import Kept
@@ -20,6 +21,8 @@ from infantmon.dsp.neighbours import neighbours
 from infantmon.model.arrays import NO_FLOATS, Bools, Floats, Ints
 from infantmon.model.carried import Carried
 
+_T = TypeVar("_T", np.float32, np.float64)
+
 APART_S = 0.08  # a maximum is the largest within this time on either side
 SIGHT_S = 0.75  # how far to either side the other maxima are looked at
 _VALLEY_S = 0.20
@@ -27,6 +30,9 @@ _SHAPE_S = 0.10
 _LAGS = 2  # ticks by which two shapes may be shifted against each other
 _AT_ONCE = 2048  # shapes compared at a time: what stays in the cache is fast
 _ALIKE = 4  # earlier candidates with which a shape is compared
+_FAR_SMALLER = 0.3  # of the second largest of these: a candidate is noise between slow beats,
+_CLEAR = (0.75, 1)  # unless it is so deep, with so many of in-between size in sight,
+_PATIENCE_S = 20.0  # or nothing larger has come for so long
 _WHOLLY = 0.95  # correlation without a shift from which no shift is tried
 _SMALL = 0.3  # of the largest in sight: up to here a candidate is a P or T wave or a ripple
 _LARGE = 0.7  # of the largest in sight: from here it is about equal
@@ -63,7 +69,9 @@ class Candidates:
     likeness : numpy.ndarray, shape (n,)
         The larger of two correlations of shape: with the prominent candidates before it (the second
         best of four; the best, if there are fewer), and with the next large one in sight. 0 where
-        it is not prominent itself.
+        it is not prominent itself. Not compared with are those under 0.3 of the second largest of
+        the four before them (noise between slow beats), unless they are clear, or nothing larger or
+        clear has come for 20 s.
     blunt : numpy.ndarray of bool, shape (n,)
         Whether a larger candidate, at least three times as steep, lies where the QRS complex of a T
         wave would be.
@@ -121,6 +129,8 @@ class CandidateFinder(Carried):
         "_steep",
         "_given",
         "_shapes",
+        "_heights",
+        "_kept_at",
     )
 
     def __init__(self, rate_hz: float, lag: int) -> None:
@@ -144,6 +154,9 @@ class CandidateFinder(Carried):
         self._given = 0  # how many of them have been given out
         # of the latest prominent ones, one a column
         self._shapes = np.zeros((2 * self._wing + 1, _ALIKE), dtype=np.float32)
+        self._heights = np.zeros(_ALIKE)  # of the same
+        self._patience = round(_PATIENCE_S * rate_hz)
+        self._kept_at = 0  # tick of the latest of them that was not far smaller than the others
 
     def push(self, means: Floats, band: Floats, envelope: Floats, *, last: bool = False) -> None:
         """Take up ticks of the signal itself, of the band-passed signal and of the envelope."""
@@ -193,6 +206,8 @@ class CandidateFinder(Carried):
         ahead = large[reach + 1 :]
         partner = np.where(ahead.any(axis=0), reach + 1 + np.argmax(ahead, axis=0), reach)
         next_large = places[np.arange(start, end) + partner]
+        depth = self._depth(place, height)
+        clear = (depth > _CLEAR[0]) & (between <= _CLEAR[1])
         return Candidates(
             place=place,
             height=height,
@@ -202,8 +217,10 @@ class CandidateFinder(Carried):
             largest=largest,
             between=between,
             equal=count(large),
-            depth=self._depth(place, height),
-            likeness=self._likeness(place, next_large, height, height >= _PROMINENT * largest),
+            depth=depth,
+            likeness=self._likeness(
+                place, next_large, height, height >= _PROMINENT * largest, clear
+            ),
             blunt=self._blunt(start, end, at, seen),
         )
 
@@ -229,32 +246,62 @@ class CandidateFinder(Carried):
         lowest = self._envelope.lowest(starts, self._valley + 1)
         return np.asarray(1.0 - lowest.max(axis=0) / height)
 
-    def _likeness(self, place: Ints, partner: Ints, height: Floats, prominent: Bools) -> Floats:
+    def _likeness(
+        self, place: Ints, partner: Ints, height: Floats, prominent: Bools, clear: Bools
+    ) -> Floats:
         """Compare each prominent shape with the prominent ones before it, and with its partner."""
         likeness = np.zeros(len(place))
         chosen = np.flatnonzero(prominent)
         for start in range(0, len(chosen), _AT_ONCE):
             some = chosen[start : start + _AT_ONCE]
-            likeness[some] = self._alike(place[some], partner[some], height[some])
+            likeness[some] = self._alike(place[some], partner[some], height[some], clear[some])
         return likeness
 
-    def _alike(self, place: Ints, partner: Ints, height: Floats) -> Shapes:
+    def _alike(self, place: Ints, partner: Ints, height: Floats, clear: Bools) -> Shapes:
         """Return how alike each shape is to the second most alike before it, or to its partner's.
 
         Most shapes of a clean signal are wholly alike without any shift, and are not looked at
         further.
         """
-        new = len(place)
         earlier = np.concatenate((self._shapes, unit(self._shape(place, height, 0))), axis=1)
-        self._shapes = earlier[:, new:].copy()
-        backs = range(_ALIKE)
-        unshifted = [inner(earlier[:, _ALIKE:], earlier[:, b : b + new]) for b in backs]
+        columns = self._kept(place, height, clear)
+        self._shapes = earlier[:, columns[:, -1]]
+        unshifted = [inner(earlier[:, _ALIKE:], _taken(earlier, row[:-1])) for row in columns]
         alike = _second_of_four(unshifted)
         rest = np.flatnonzero(alike < _WHOLLY)
         if len(rest):
-            before = earlier[:, rest + np.arange(_ALIKE)[:, np.newaxis]]
+            before = earlier[:, columns[:, rest]]
             alike[rest] = self._alike_when_shifted(place[rest], partner[rest], height[rest], before)
         return alike
+
+    def _kept(self, place: Ints, height: Floats, clear: Bools) -> Ints:
+        """Return which of the shapes, those kept before put first, each is compared with.
+
+        One column each, and one for what is kept in the end. As a rule it is those just before; but
+        between slow beats noise is the most prominent in sight, and no shape to compare a beat to.
+        """
+        heights = np.concatenate((self._heights, height))
+        second = _second_of_four([heights[b : b + len(height)] for b in range(_ALIKE)])
+        columns = np.arange(len(height) + 1) + np.arange(_ALIKE)[:, np.newaxis]
+        if ((height < _FAR_SMALLER * second) & ~clear).any():
+            self._walk(place, heights, clear, columns)
+        else:
+            self._kept_at = int(place[-1])
+        self._heights = heights[columns[:, -1]]
+        return columns
+
+    def _walk(self, place: Ints, heights: Floats, clear: Bools, columns: Ints) -> None:
+        """Correct the columns where some are too small to be kept: one after the other."""
+        kept, height = columns[:, 0].tolist(), heights.tolist()
+        for row, (tick, is_clear) in enumerate(zip(place.tolist(), clear.tolist(), strict=True)):
+            columns[:, row] = kept
+            limit = _FAR_SMALLER * sorted(height[k] for k in kept)[-2]
+            if is_clear or height[_ALIKE + row] >= limit:
+                self._kept_at = tick
+            elif tick - self._kept_at <= self._patience:
+                continue
+            kept = [*kept[1:], _ALIKE + row]
+        columns[:, -1] = kept
 
     def _alike_when_shifted(
         self, place: Ints, partner: Ints, height: Floats, before: Shapes
@@ -293,7 +340,15 @@ class CandidateFinder(Carried):
         self._envelope.forget_before(oldest - margin)
 
 
-def _second_of_four(values: Sequence[Shapes] | Shapes) -> Shapes:
+def _taken(shapes: Shapes, columns: Ints) -> Shapes:
+    """Return some columns; a view where they follow each other, as they do as a rule."""
+    first, after = int(columns[0]), int(columns[-1]) + 1
+    if after - first == len(columns) and (columns[1:] > columns[:-1]).all():
+        return shapes[:, first:after]
+    return shapes[:, columns]
+
+
+def _second_of_four(values: Sequence[npt.NDArray[_T]] | npt.NDArray[_T]) -> npt.NDArray[_T]:
     """Return the second largest of four arrays, place by place."""
     first, second, third, fourth = values
     pairs_low = np.maximum(np.minimum(first, second), np.minimum(third, fourth))

@@ -89,7 +89,7 @@ class RPeakDetector(Stage):
     largest height L; how many candidates lie between 0.3 L and 0.7 L (noise has many, a QRS complex
     few); how deep e falls beside it; and how alike its shape is to those before and after it, as
     the highest of the correlations of y within 0.1 s over shifts of 2 ticks (where the shapes agree
-    to 0.95 as they are, no shift is tried).
+    to 0.95 as they are, no shift is tried), the noise between slow beats left out.
 
     With B, N and C the medians of the last eight heights of beats, of rejected candidates and of
     clean beats, and R the median of the last eight intervals, a candidate is a beat if
