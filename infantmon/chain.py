@@ -71,7 +71,8 @@ class SignalChain(Carried):
 
     Notes
     -----
-    Without ECG the pulsation is left in (`Pulsations.led_by_beats` is False).
+    Without ECG the pulsation is taken out only where the heart can be followed in the impedance
+    (`Pulsations.followed`).
     """
 
     carried: ClassVar[tuple[str, ...]] = ("_inboxes", "_hearts", "_chests", "_reached_s")

@@ -84,7 +84,8 @@ def detect_breaths(
         Samples a second; at least 20 Hz.
     r_peaks : RPeaks, optional
         R peaks of an ECG recorded at the same time, its time 0 that of the impedance. Without them
-        the heart's pulsation is left in.
+        the heart is followed in the impedance, if its pulsation can be told from breathing there;
+        else that is left in.
 
     Returns
     -------

@@ -17,8 +17,7 @@ def test_windows_are_found_by_their_place_and_held_at_the_ends():
     np.testing.assert_array_equal(kept.columns(np.array([4, 8]), 3).T, rows)
     np.testing.assert_array_equal(kept.columns(np.array([4, 6]), 3).T, [[4, 5, 6], [6, 7, 8]])
     np.testing.assert_array_equal(kept.windows(np.array([4, 6]), 3), [[4, 5, 6], [6, 7, 8]])
-    pair = kept.pairs(np.array([2, 4, 9]))
-    assert [one.tolist() for one in pair] == [[4.0, 4.0, 9.0], [4.0, 5.0, 9.0]]
+    assert kept.between(np.array([2.5, 4.0, 4.25, 9.5])).tolist() == [4.0, 4.0, 4.25, 9.0]
     kept.forget_before(99)
     assert kept.end == 10
 

@@ -92,7 +92,9 @@ class Kept(Carried):
         values = np.concatenate((beyond, self._joined(), beyond))
         return sliding(np.minimum, values, width).take(starts - self._first + len(beyond))
 
-    def pairs(self, starts: Ints) -> tuple[npt.NDArray[Any], npt.NDArray[Any]]:
-        """Return the sample at each place, and the one after it; ends of the stream are held."""
-        values, places = self._joined(), starts - self._first
-        return values.take(places, mode="clip"), values.take(places + 1, mode="clip")
+    def between(self, exact: npt.NDArray[np.float64]) -> npt.NDArray[Any]:
+        """Return samples at places between them, on straight lines; ends of the stream are held."""
+        whole = np.floor(exact)
+        values, places = self._joined(), whole.astype(np.int64) - self._first
+        before, after = values.take(places, mode="clip"), values.take(places + 1, mode="clip")
+        return np.asarray(before + (exact - whole) * (after - before))

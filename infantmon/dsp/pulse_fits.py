@@ -59,7 +59,4 @@ def _resampled(windows: Floats, kept: Kept, clock: Clock) -> Floats:
     phase = ((np.arange(POINTS) + 0.5) / POINTS)[:, np.newaxis]
     times = start[:, np.newaxis] + length[:, np.newaxis] * phase
     exact = (times.reshape(BEATS * POINTS, -1) - clock.start_s) * clock.rate_hz
-    place = np.floor(exact)
-    before, after = kept.pairs(place.astype(np.int64))
-    resampled: Floats = before + (exact - place) * (after - before)
-    return resampled
+    return kept.between(exact)

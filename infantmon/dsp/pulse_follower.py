@@ -1,7 +1,7 @@
 """Heart beats followed in the impedance itself, where no R peaks are at hand.
 
 In comes band-passed impedance; out comes a beat for each pulse, and whether they can be trusted.
-The idea: the pulsation is a narrow line beside the breathing (`sharp_line`). Once it is found, a
+The idea: the pulsation is a narrow line beside the breathing (`PulseSearch`). Once it is found, a
 loop follows it from beat to beat: each next beat is foreseen, and moved by as much as the pulse of
 the latest beats comes later or sooner than usual.
 """
@@ -10,14 +10,14 @@ from __future__ import annotations
 
 import cmath
 import math
-from collections import deque
 from typing import ClassVar, NamedTuple
 
 import numpy as np
 
 from infantmon.dsp.beat_fit import BEATS, POINTS, fit
 from infantmon.dsp.kept import Kept
-from infantmon.dsp.sharp_lines import HEART_HZ, lines_in
+from infantmon.dsp.pulse_search import PulseSearch
+from infantmon.dsp.sharp_lines import HEART_HZ
 from infantmon.model.arrays import Floats
 from infantmon.model.carried import Carried
 
@@ -26,14 +26,6 @@ from infantmon.model.carried import Carried
 # Searching
 WINDOW_S = 14.0  # of samples in which a line is looked for,
 EVERY_S = 1.0  # so often
-RUNS = 4  # windows in a row that show it, and
-SAME = 1.04  # its highest frequency is at most so many times the lowest,
-AGAIN_RUNS = 2  # or so many, where the heart was followed not long ago
-AGAIN_S = 90.0  # so long,
-AGAIN = 0.1  # at a rate within this share
-BREATHED_EVERY, BREATHED_COUNT = 10, 60  # windows, and so many of these rates of breathing are kept
-BREATHED, BREATHED_SHARE = 0.2, 0.2  # a line so near (logarithm) to more of them than this share
-# is breathing's, although something else moves more by now
 
 # Following
 GAIN = 0.1  # of an error in phase by which the next beat is moved,
@@ -43,10 +35,7 @@ LEARN = 0.06  # weight of a new pulse in what is known of it
 LARGE = 1.6  # of the usual pulse: what is larger holds a breath
 
 # Trusting
-LIKE_ON, LIKE_OFF = (
-    0.72,
-    0.5,
-)  # how alike pulses must be, for beats to be trusted and while they are
+LIKE_ON, LIKE_OFF = 0.72, 0.5  # so alike are pulses that come to be trusted, and that still are
 TRUSTED_FROM, TRUSTED_AGAIN = 20, 8  # beats, and where the heart was followed not long ago
 LEAST = 0.01  # of the range of the window with the line: a smaller pulse is noise
 OTHERS = 0.6  # the share that beats explain of what moves, at most: something else must breathe
@@ -78,7 +67,17 @@ class Followed(NamedTuple):
 
 
 class PulseFollower(Carried):
-    """Follows the heart in the impedance.
+    """Follows the heart in the impedance, from beat to beat.
+
+    Each beat is foreseen one interval after the last. The first harmonic of the latest three
+    intervals tells how late its pulse is beside the usual one; a tenth of that moves the beat, more
+    where nothing but the pulse moves. Beats are trusted once 20 pulses were alike and something
+    else moved as well: breathing. In a pause the heart slows within a few beats, too quickly for
+    this: there each beat is the next top of about the size of the one before, at about its
+    distance; what is larger, or out of step, is a breath. A pulse that vanishes is a heart that
+    stands still; one that is all that moves for 40 s at an even rate was breathing.
+
+    A beat is given once the samples up to it are there. Memory: the caller's 14 s of samples.
 
     Parameters
     ----------
@@ -88,8 +87,7 @@ class PulseFollower(Carried):
 
     carried: ClassVar[tuple[str, ...]] = (
         "_place",
-        "_lines",
-        "_breathed",
+        "_search",
         "_beats",
         "_period",
         "_usual",
@@ -107,7 +105,6 @@ class PulseFollower(Carried):
         "_size",
         "_breathing",
         "_range",
-        "_known",
         "_found",
     )
 
@@ -117,11 +114,8 @@ class PulseFollower(Carried):
         self._every = round(EVERY_S * rate_hz)
         self._shortest, self._longest = (rate_hz / hertz for hertz in reversed(HEART_HZ))
         self._place = self._window  # samples before this are needed for the next step
-        self._lines: list[float] = []  # of the latest windows
-        self._breathed: deque[float] = deque(maxlen=BREATHED_COUNT)  # rates of breathing of late
+        self._search = PulseSearch(rate_hz)
         self._found: list[tuple[int, float, float, bool]] = []  # beats whose samples are to come
-        # usual interval when last trusted, and where that was
-        self._known = (math.nan, -math.inf)
         self._begin(math.nan, 0)
 
     def _begin(self, period: float, place: int) -> None:
@@ -137,7 +131,7 @@ class PulseFollower(Carried):
         self._trusted = False
         self._calm = 0  # beats in which nothing else has moved
         self._others = place  # up to where something else has
-        self._small = 0
+        self._small = 0  # pulses in a row that were hardly there
         self._top = -1  # of the latest pulse in a pause; -1: not followed top by top
         self._size = 0.0  # of that pulse
         self._range = 0.0  # of the window in which the line was found
@@ -150,14 +144,13 @@ class PulseFollower(Carried):
 
     def begin_at(self, beats: list[float], place: int, kept: Kept) -> None:
         """Follow on from beats that were found in the ECG, of samples before a place."""
-        self._lines = []
-        self._place = max(place, self._window)
-        self._known = (math.nan, -math.inf)
+        self._search.begin()
         self._begin(math.nan, 0)
-        if len(beats) <= 2 * BEATS:
+        self._place = max(place, self._window)
+        period, latest = _even_row(beats) if len(beats) > 2 * BEATS else (math.nan, 0.0)
+        if not self._shortest <= period <= self._longest:
             return
-        period, latest = _even_row(beats)
-        self._begin(period, 0)
+        self._begin(period, place)
         oldest = math.floor((latest - (place - self._window)) / period) - BEATS
         for back in range(min(oldest, len(beats) - BEATS), -1, -1):
             self._beats = [latest - (back + each) * period for each in range(BEATS, -1, -1)]
@@ -169,7 +162,7 @@ class PulseFollower(Carried):
         """Return the beats that samples before a place settle."""
         while self._place <= until:
             if math.isnan(self._period):
-                self._search(kept)
+                self._look(kept)
             elif self._top < 0:
                 self._follow_phase(kept)
             elif not self._follow_top(kept, until):
@@ -178,37 +171,22 @@ class PulseFollower(Carried):
         news, self._found = self._found[:settled], self._found[settled:]
         return [Followed(*beat) for beat in news]
 
-    def _search(self, kept: Kept) -> None:
+    def _look(self, kept: Kept) -> None:
         """Look for a line in the latest window."""
         samples = kept.windows(np.array([self._place - self._window]), self._window)[0]
-        lines = lines_in(samples, self._rate_hz)
-        if self._place % (BREATHED_EVERY * self._every) < self._every:
-            self._breathed.append(lines.breathing_hz)
-        allowed = [line for line in lines.sharp if not self._was_breathing(line[0])]
-        best = max(allowed, key=lambda line: line[1], default=(math.nan, 0.0))
-        self._lines = [*self._lines, best[0]][-RUNS:]
-        again = self._place - self._known[1] < AGAIN_S * self._rate_hz
-        runs = AGAIN_RUNS if again else RUNS
-        latest = self._lines[-runs:]
-        seen = len(latest) == runs and not any(map(math.isnan, latest))
-        if seen and max(latest) < SAME * min(latest):
-            self._begin(self._rate_hz / latest[-1], self._place)
-            self._range = float(np.ptp(samples))
-            if again and abs(self._period / self._known[0] - 1.0) < AGAIN:
-                self._needed = TRUSTED_AGAIN
-            self._place = math.floor(self._beats[-1] + self._period) + 2
+        sighting = self._search.look(samples, self._place)
+        if sighting is None:
+            self._place += self._every
             return
-        self._place += self._every
-
-    def _was_breathing(self, hertz: float) -> bool:
-        """Tell whether breathing has been at a frequency for some of the latest minutes."""
-        near = sum(abs(math.log(each / hertz)) < BREATHED for each in self._breathed)
-        return near > BREATHED_SHARE * len(self._breathed)
+        self._begin(sighting.period, self._place)
+        self._range = float(np.ptp(samples))
+        self._needed = TRUSTED_AGAIN if sighting.again else TRUSTED_FROM
+        self._place = math.floor(self._beats[-1] + self._period) + 2
 
     def _stop(self, place: int) -> None:
         """Follow no longer, from a place on."""
         self._found.append((place, float(place), self._period, False))
-        self._lines = []
+        self._search.begin()
         self._begin(math.nan, 0)
         self._place = max(place + self._every, self._window)
 
@@ -238,7 +216,7 @@ class PulseFollower(Carried):
             return
         if self._trusted:
             self._usual += 0.05 * (self._period - self._usual)
-            self._known = (self._usual, float(self._place))
+            self._search.note(self._usual, self._place)
             if self._calm >= CALM and abs(error) > STRAIN:
                 self._begin_tops(kept)
         self._place = max(self._place, math.floor(self._beats[-1] + self._period) + 2)
@@ -274,10 +252,7 @@ class PulseFollower(Carried):
         start = np.array(self._beats[:-1])
         phase = (np.arange(POINTS) + 0.5) / POINTS
         exact = (start[:, np.newaxis] + np.diff(self._beats)[:, np.newaxis] * phase).ravel()
-        place = np.floor(exact)
-        before, after = kept.pairs(place.astype(np.int64))
-        column: Floats = (before + (exact - place) * (after - before))[:, np.newaxis]
-        return column
+        return kept.between(exact)[:, np.newaxis]
 
     def _learn(self, first: complex, share: float) -> tuple[float, float]:
         """Take up the first harmonic of a pulse; return its error in phase, and its size.

@@ -31,7 +31,7 @@ from infantmon.stages.contract import Stage, settled_before
 LOWEST_HZ = 15.0
 LEAST_SHARE, LEAST_SHARE_UNLED = 0.275, 0.3
 """A breath is at least so large beside the usual one: where the heart's pulsation is taken out, led
-by R peaks, and where it is left in (project's choice, on the shared recordings)."""
+by R peaks, and where it may be left in (project's choice, on the shared recordings)."""
 SHALLOW = 0.5  # a breath smaller than this share of the usual size is marked as shallow
 RINGS_S = 0.4  # a jump of the level takes no longer from peak to trough, after the band-pass
 EDGE = 0.15  # effort begins and ends where the slope is this share of the steepest
@@ -57,7 +57,7 @@ class BreathSettings:
     ahead_s : float
         How far past a peak the signal is looked at before it is judged, in seconds.
     led_by_beats : bool
-        False where the heart's pulsation is left in, since there is no ECG: then a breath rises and
+        False where there is no ECG, so that pulsation may be left in: then a breath rises and
         falls by at least 0.3 of the usual size, otherwise by 0.275.
     rise_within_s : float
         What counts of a rise is what happens within this time before the peak, in seconds: a
