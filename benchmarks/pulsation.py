@@ -31,7 +31,7 @@ from infantmon.effort import detect_breaths
 from infantmon.stages.r_peaks import detect_r_peaks
 
 SEEDS = (7301, 7302, 7303)
-LOOKED_AT = (7001, 7002, 7003)
+LOOKED_AT = (7001, 7002, 7003, *range(7011, 7017))
 
 
 @dataclass(frozen=True)

@@ -11,6 +11,7 @@ from breath_inputs import infant, r_peaks
 
 import infantmon as im
 from infantmon import simulate as sim
+from infantmon.dsp.beat_fit import first_harmonic, fit
 from infantmon.dsp.kept import Kept
 from infantmon.dsp.pulse_follower import Followed, PulseFollower, next_top
 from infantmon.dsp.sharp_lines import lines_in
@@ -190,6 +191,16 @@ def test_tops_equal_those_of_a_plain_loop():
         if found is not None:
             assert found == pytest.approx(expected)
     assert 50 < told < 290
+
+
+def test_one_window_is_fitted_as_many_are():
+    columns = np.random.default_rng(5).standard_normal((36, 8))
+    harmonics, power, rest = fit(columns)
+    for column in range(8):
+        first, one_power, share = first_harmonic(np.ascontiguousarray(columns[:, column]))
+        assert first == pytest.approx(complex(harmonics[0, column], -harmonics[1, column]))
+        assert one_power == pytest.approx(power[column])
+        assert share == pytest.approx(1.0 - rest[column] / power[column])
 
 
 def test_lines_are_where_a_plain_sum_of_waves_finds_them():

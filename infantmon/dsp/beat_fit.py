@@ -69,6 +69,36 @@ def fit(samples: Floats) -> Fit:
     return Fit(parts, power[:count], power[count:])
 
 
+CYCLES = _PHASE
+"""Where in a window of three beats each sample is taken, in beats."""
+_TAPER = _MEAN[:, 0]
+_EACH = 2.0 * _TAPER * np.stack([shape[:, 0] for shape in _SHAPES])
+
+
+def first_harmonic(samples: Floats) -> tuple[complex, float, float]:
+    """Return the first harmonic of one window, its power, and the share that all three explain.
+
+    The same as `fit` of one column, at a sixth of its time: under this window the harmonics are
+    orthogonal.
+
+    Parameters
+    ----------
+    samples : numpy.ndarray, shape (36,)
+        Samples at `CYCLES`.
+
+    Returns
+    -------
+    complex, float, float
+        Cosine part less i times the sine part; mean square; share from 0 to 1.
+    """
+    centred = samples - _TAPER @ samples
+    power = float(_TAPER @ (centred * centred))
+    parts = _EACH @ centred
+    explained = 0.5 * float(parts @ parts)
+    share = min(explained / power, 1.0) if power > 0.0 else 0.0
+    return complex(parts[0], -parts[1]), power, share
+
+
 def rendered(harmonics: Floats, cycles: Floats) -> Floats:
     """Return the pulsation at phases (in cycles of the beat), one column of harmonics a phase."""
     angle = 2.0 * np.pi * (cycles - np.floor(cycles))

@@ -14,7 +14,7 @@ from typing import ClassVar, NamedTuple
 
 import numpy as np
 
-from infantmon.dsp.beat_fit import BEATS, POINTS, fit
+from infantmon.dsp.beat_fit import BEATS, CYCLES, first_harmonic
 from infantmon.dsp.kept import Kept
 from infantmon.dsp.pulse_search import PulseSearch
 from infantmon.dsp.sharp_lines import HEART_HZ
@@ -239,20 +239,12 @@ class PulseFollower(Carried):
 
     def _heard(self, kept: Kept) -> tuple[complex, float]:
         """Return the first harmonic of the latest beats, and how much of all they explain."""
-        harmonics, power, rest = fit(self._resampled(kept))
-        first = complex(float(harmonics[0, 0]), -float(harmonics[1, 0]))
-        share = 1.0 - min(float(rest[0]) / max(float(power[0]), 1e-300), 1.0)
+        places = np.interp(CYCLES, range(BEATS + 1), self._beats)
+        first, power, share = first_harmonic(kept.between(places))
         if share < CALM_SHARE:
-            height = 2.0 * math.sqrt(2.0 * float(power[0]))
+            height = 2.0 * math.sqrt(2.0 * power)
             self._breathing += max(LEARN, 1.0 / (self._count + 1)) * (height - self._breathing)
         return first, share
-
-    def _resampled(self, kept: Kept) -> Floats:
-        """Return samples evenly spaced in phase over the latest three intervals, as a column."""
-        start = np.array(self._beats[:-1])
-        phase = (np.arange(POINTS) + 0.5) / POINTS
-        exact = (start[:, np.newaxis] + np.diff(self._beats)[:, np.newaxis] * phase).ravel()
-        return kept.between(exact)[:, np.newaxis]
 
     def _learn(self, first: complex, share: float) -> tuple[float, float]:
         """Take up the first harmonic of a pulse; return its error in phase, and its size.
