@@ -41,6 +41,7 @@ LEAST = 0.01  # of the range of the window with the line: a smaller pulse is noi
 OTHERS = 0.6  # the share that beats explain of what moves, at most: something else must breathe
 LOST = 0.35  # alike by less than this: there is no such line
 TRIED = 60  # beats after which one that could not be trusted is given up
+PROVED = 3  # pulses are there before any beat is told
 SMALL, SMALL_FOR = 0.3, 3  # of the usual pulse, for so many beats: the heart stands still
 
 ALONE_S = 40.0  # of it alone at its usual rate: then it was breathing, beside something larger
@@ -104,8 +105,10 @@ class PulseFollower(Carried):
         "_top",
         "_size",
         "_breathing",
-        "_range",
         "_found",
+        "_told",
+        "_proved",
+        "_least",
     )
 
     def __init__(self, rate_hz: float) -> None:
@@ -116,6 +119,7 @@ class PulseFollower(Carried):
         self._place = self._window  # samples before this are needed for the next step
         self._search = PulseSearch(rate_hz)
         self._found: list[tuple[int, float, float, bool]] = []  # beats whose samples are to come
+        self._told = False  # whether the latest beat that was given could be trusted
         self._begin(math.nan, 0)
 
     def _begin(self, period: float, place: int) -> None:
@@ -131,10 +135,11 @@ class PulseFollower(Carried):
         self._trusted = False
         self._calm = 0  # beats in which nothing else has moved
         self._others = place  # up to where something else has
+        self._proved = 0  # pulses that were there where they were foreseen
         self._small = 0  # pulses in a row that were hardly there
         self._top = -1  # of the latest pulse in a pause; -1: not followed top by top
         self._size = 0.0  # of that pulse
-        self._range = 0.0  # of the window in which the line was found
+        self._least = 0.0  # pulse that is more than noise
         self._breathing = 0.0  # what usually moves, from top to bottom
 
     @property
@@ -179,13 +184,14 @@ class PulseFollower(Carried):
             self._place += self._every
             return
         self._begin(sighting.period, self._place)
-        self._range = float(np.ptp(samples))
+        self._least = max(LEAST * float(np.ptp(samples)), SMALL * sighting.pulse)
         self._needed = TRUSTED_AGAIN if sighting.again else TRUSTED_FROM
         self._place = math.floor(self._beats[-1] + self._period) + 2
 
     def _stop(self, place: int) -> None:
         """Follow no longer, from a place on."""
-        self._found.append((place, float(place), self._period, False))
+        self._trusted = False
+        self._give(place, float(place))
         self._search.begin()
         self._begin(math.nan, 0)
         self._place = max(place + self._every, self._window)
@@ -207,7 +213,8 @@ class PulseFollower(Carried):
         if self._is_lost():
             self._stop(self._place)
             return
-        self._give(self._place, trusted=self._trusted)
+        self._proved += size >= SMALL
+        self._give(self._place, self._beats[-1])
         self._calm = self._calm + 1 if clear and share > CALM_SHARE else 0
         if self._share < OTHERS:
             self._others = self._place
@@ -216,15 +223,20 @@ class PulseFollower(Carried):
             return
         if self._trusted:
             self._usual += 0.05 * (self._period - self._usual)
-            self._search.note(self._usual, self._place)
+            self._search.note(self._usual, abs(complex(*self._pulse)), self._place)
             if self._calm >= CALM and abs(error) > STRAIN:
                 self._begin_tops(kept)
         self._place = max(self._place, math.floor(self._beats[-1] + self._period) + 2)
 
-    def _give(self, place: int, *, trusted: bool) -> None:
-        """Give the latest beat; the samples up to it are needed as well."""
-        at = self._beats[-1]
-        self._found.append((max(place, math.floor(at) + 2), at, self._period, trusted))
+    def _give(self, place: int, at: float) -> None:
+        """Give a beat that can be trusted, or the first one that cannot any more.
+
+        The samples up to it are needed as well.
+        """
+        trusted = self._trusted and self._proved >= PROVED
+        if trusted or self._told:
+            self._found.append((max(place, math.floor(at) + 2), at, self._period, trusted))
+        self._told = trusted
 
     def _is_alone(self) -> bool:
         """Tell whether nothing else has moved for longer than a pause lasts at an even rate."""
@@ -275,7 +287,7 @@ class PulseFollower(Carried):
         if self._trusted:
             self._trusted = self._alike > LIKE_OFF
         elif self._count >= self._needed:
-            large = abs(complex(*self._mean)) > LEAST * self._range
+            large = abs(complex(*self._mean)) > self._least
             self._trusted = large and self._alike > LIKE_ON and self._share < OTHERS
 
     def _begin_tops(self, kept: Kept) -> None:
@@ -314,7 +326,7 @@ class PulseFollower(Carried):
         if self._is_alone():
             self._stop(place)
         else:
-            self._give(place, trusted=True)
+            self._give(place, self._beats[-1])
         return True
 
 

@@ -30,6 +30,7 @@ class Sighting(NamedTuple):
 
     period: float  # in samples
     again: bool  # whether the heart was followed at about that rate not long ago
+    pulse: float  # size of its first harmonic then; 0 if not followed lately
 
 
 class PulseSearch(Carried):
@@ -48,15 +49,16 @@ class PulseSearch(Carried):
         self._lines: list[float] = []  # of the latest windows, NaN where there was none
         self._breathing: deque[float] = deque(maxlen=COUNT)  # its rates of late
         self._windows = 0
-        self._known = (math.nan, -math.inf)  # interval last followed, and up to which place
+        # interval last followed, its pulse, and up to which place
+        self._known = (math.nan, 0.0, -math.inf)
 
     def begin(self) -> None:
         """Look anew: what was seen before is no longer in a row."""
         self._lines = []
 
-    def note(self, period: float, place: int) -> None:
-        """Take up that the heart was followed at an interval up to a place."""
-        self._known = (period, float(place))
+    def note(self, period: float, pulse: float, place: int) -> None:
+        """Take up that the heart was followed at an interval, with a pulse, up to a place."""
+        self._known = (period, pulse, float(place))
 
     def look(self, samples: Floats, place: int) -> Sighting | None:
         """Return the line that this window and those before it show, if they do."""
@@ -67,7 +69,7 @@ class PulseSearch(Carried):
         hearts = [line for line in lines.sharp if not self._was_breathing(line[0])]
         best, _ = max(hearts, key=lambda line: line[1], default=(math.nan, 0.0))
         self._lines = [*self._lines, best][-RUNS:]
-        usual, followed = self._known
+        usual, pulse, followed = self._known
         recent = place - followed < AGAIN_S * self._rate_hz
         runs = self._lines[-(AGAIN_RUNS if recent else RUNS) :]
         if len(runs) < (AGAIN_RUNS if recent else RUNS) or any(map(math.isnan, runs)):
@@ -75,7 +77,8 @@ class PulseSearch(Carried):
         if max(runs) >= SAME * min(runs):
             return None
         period = self._rate_hz / best
-        return Sighting(period, recent and abs(period / usual - 1.0) < AGAIN)
+        again = recent and abs(period / usual - 1.0) < AGAIN
+        return Sighting(period, again, pulse if recent else 0.0)
 
     def _was_breathing(self, hertz: float) -> bool:
         """Tell whether breathing has been at a frequency for some of the latest minutes."""
