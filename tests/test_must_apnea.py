@@ -33,6 +33,9 @@ CHOSEN = (
     "100 breaths a minute, pulsation 0.4",
     "pulsation 0.3, ECG flat after 6 s",
     "pulsation 0.3, ECG not recorded",
+    "pulsation 0.8, ECG flat after 6 s",
+    "pulsation 0.8, ECG noise and mains after 6 s",
+    "pulsation 0.8, ECG not recorded",
     "pulsation 0.4, noise 0.01 ohm",
     "off for 30 s, at the upper rail",
     "off for 90 s, at 4000 ohm",
@@ -54,6 +57,12 @@ def test_pauses_of_20_5_s_are_reported_and_of_19_5_s_are_not(name):
     assert result.worst_onset_s <= 1.0
     assert result.worst_length_s <= 1.0
     assert 0.0 < result.worst_delay_s <= 3.5
+
+
+def test_a_heart_that_stands_still_leaves_no_pulse_behind_in_a_pause():
+    """It was followed in noise once, with the pulse of before: two breaths where none were."""
+    result = run_apnea_scene(SCENES["pulsation 0.8 in time, still after 4 s"], [501])
+    assert result.faults == []
 
 
 def test_the_measure_itself_counts_every_kind_of_fault():

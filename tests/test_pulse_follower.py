@@ -82,12 +82,15 @@ def test_what_is_followed_is_the_heart(heart):
     assert abs(found / np.median(true_bpm) - 1.0).max() < 0.15
 
 
-def test_a_heart_that_stands_still_is_followed_no_longer():
-    data = infant(10, 150.0, rate_hz=RATE, pulsation=0.5, noise=0.0)
+@pytest.mark.parametrize("noise", [0.0, 0.005])
+@pytest.mark.parametrize("seed", [10, 16, 17])
+def test_a_heart_that_stands_still_is_followed_no_longer(seed, noise):
+    data = infant(seed, 180.0, rate_hz=RATE, pulsation=0.5, noise=0.0)
     still = data.impedance.copy()
-    still[round(120.0 * RATE) :] = still[round(120.0 * RATE)]
-    beats = followed(still)
-    latest = max(beat.at for beat in beats if beat.trusted)
+    stops = round(120.0 * RATE)
+    chance = np.random.default_rng(seed)
+    still[stops:] = still[stops] + noise * chance.standard_normal(len(still) - stops)
+    latest = max(beat.at for beat in followed(still) if beat.trusted)
     assert 115.0 < latest / RATE < 123.0
 
 
