@@ -68,7 +68,10 @@ class EffortStages(Carried):
         """Take raw samples and new beats; return what was left of the samples, and the breaths."""
         passed = self.bandpass.push(values, last=last)
         cleaned = self.rejector.push(passed.values, beats, last=last)
-        return cleaned, self.breaths.push(cleaned.signal.values, cleaned.cycles.values, last=last)
+        breaths = self.breaths.push(
+            cleaned.signal.values, cleaned.cycles.values, cleaned.followed, last=last
+        )
+        return cleaned, breaths
 
 
 def detect_breaths(

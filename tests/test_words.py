@@ -204,7 +204,7 @@ def of_the_r_peak_detector():
 def of_the_breath_detector():
     return [
         f"at least {breaths.LEAST_SHARE:g} of the usual size",
-        f"({breaths.LEAST_SHARE_UNLED:g} without an ECG)",
+        f"({breaths.FOLLOWED:g} without an ECG)",
         f"within the last {BreathSettings(50.0).rise_within_s:g} s",
         f"at least {breath_judge.LASTING:g} of the usual size ({breath_judge.LASTING_SLOW:g} where",
         f"the last {usual_size.KEPT} breaths",

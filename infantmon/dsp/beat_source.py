@@ -136,8 +136,9 @@ class BeatSource(Carried):
                 news.append((max(place - self._ahead, 0), beat))
 
     def _begin(self, place: int, kept: Kept) -> None:
-        """Follow the heart from the latest R peaks on."""
+        """Follow the heart: from the latest R peaks on, unless these were not at the beats."""
         rate = self._clock.rate_hz
-        places = [(time_s - self._clock.start_s) * rate for time_s in self._latest]
+        latest = [] if self._shaky else self._latest
+        places = [(time_s - self._clock.start_s) * rate for time_s in latest]
         self._follower.begin_at(places, place + self._ahead, kept)
         self._begun = True

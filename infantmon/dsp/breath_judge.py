@@ -23,6 +23,7 @@ from infantmon.model.carried import Carried
 # project's choice, on the recordings and simulated seeds that the results page names.
 
 # How large a breath is
+FOLLOWED = 0.3  # at least, where no R peaks tell the heart's beats
 RIPPLED = 0.5  # at least, where the heart makes a ripple of small swings between breaths
 LASTING = 0.65  # at least its rise, where no fall follows in time (a breath that is held)
 LASTING_SLOW = 0.55  # the same where breathing is slow
@@ -72,6 +73,7 @@ class Peak(NamedTuple):
     drop: float  # fall to the lowest point soon after it
     cycle: float  # heart beats up to it, with shares; NaN where they are not known
     per_sample: float  # heart beats from one sample to the next
+    followed: bool  # whether these were followed in the impedance, without R peaks
 
 
 class Swing(NamedTuple):
@@ -169,7 +171,7 @@ class BreathJudge(Carried):
         if rise <= RINGS * peak.drop:
             return None
         usual = self._usual.at(peak.place / self._rate_hz, peak.seen)
-        least = self._least(peak.place, usual)
+        least = self._least(peak, usual)
         swing = Swing(peak, turns, following, rise, usual, least)
         if self._ends_long_rise(swing):
             lowest, from_place = self._lowest
@@ -271,10 +273,14 @@ class BreathJudge(Carried):
         """Share of the usual size from which on a rise counts although no fall follows in time."""
         return LASTING_SLOW if self._rhythm.is_slow else LASTING
 
-    def _least(self, place: int, usual: float) -> float:
-        """Return the size from which on a swing at a place may be a breath."""
-        share = RIPPLED if self._ripple.is_there else self._least_share
-        share *= self._alternation.least_share(usual) * self._rhythm.least_share(place)
+    def _least(self, peak: Peak, usual: float) -> float:
+        """Return the size from which on a swing at a maximum may be a breath."""
+        share = self._least_share
+        if peak.followed and share < FOLLOWED:
+            share = FOLLOWED
+        if self._ripple.is_there:
+            share = RIPPLED
+        share *= self._alternation.least_share(usual) * self._rhythm.least_share(peak.place)
         return share * usual
 
     def _falls(self, swing: Swing, enough: float) -> bool | None:

@@ -148,7 +148,10 @@ class PulseFollower(Carried):
         return self._trusted
 
     def begin_at(self, beats: list[float], place: int, kept: Kept) -> None:
-        """Follow on from beats that were found in the ECG, of samples before a place."""
+        """Follow on from beats that were found in the ECG, or with few of them from nothing.
+
+        `beats` are places, the samples those before `place`.
+        """
         self._search.begin()
         self._begin(math.nan, 0)
         self._place = max(place, self._window)

@@ -16,22 +16,22 @@ from typing import ClassVar
 import numpy as np
 import numpy.typing as npt
 
-from infantmon.dsp.breath_judge import BreathJudge, Found, Peak, Turn
+from infantmon.dsp.breath_judge import FOLLOWED, BreathJudge, Found, Peak, Turn
 from infantmon.dsp.bridged import Bridged
 from infantmon.dsp.kept import Kept
 from infantmon.dsp.neighbours import steps
 from infantmon.dsp.turning_points import TurningPoints
 from infantmon.errors import ArgumentError, require_between, require_number, require_rate
-from infantmon.model.arrays import Floats, Ints, as_samples
+from infantmon.model.arrays import Bools, Floats, Ints, as_samples
 from infantmon.model.carried import record
 from infantmon.model.clock import Clock
 from infantmon.model.marks import Breaths
 from infantmon.stages.contract import Stage, settled_before
 
 LOWEST_HZ = 15.0
-LEAST_SHARE, LEAST_SHARE_UNLED = 0.275, 0.3
-"""A breath is at least so large beside the usual one: where the heart's pulsation is taken out, led
-by R peaks, and where it may be left in (project's choice, on the shared recordings)."""
+LEAST_SHARE = 0.275
+"""A breath is at least so large beside the usual one where R peaks tell the heart's pulsation
+(project's choice, on the shared recordings)."""
 SHALLOW = 0.5  # a breath smaller than this share of the usual size is marked as shallow
 RINGS_S = 0.4  # a jump of the level takes no longer from peak to trough, after the band-pass
 EDGE = 0.15  # effort begins and ends where the slope is this share of the steepest
@@ -120,6 +120,7 @@ class BreathDetector(Stage):
         "_turning",
         "_kept",
         "_cycles",
+        "_followed",
         "_judge",
         "_turns",
     )
@@ -137,7 +138,8 @@ class BreathDetector(Stage):
         self._turning = TurningPoints()
         self._kept = Kept()
         self._cycles = Kept()  # heart beats up to each sample
-        least = LEAST_SHARE if settings.led_by_beats else LEAST_SHARE_UNLED
+        self._followed = Kept(np.bool_)  # whether these were followed in the impedance
+        least = LEAST_SHARE if settings.led_by_beats else FOLLOWED
         self._judge = BreathJudge(rate, self._behind, self._ahead, least)
         self._turns: list[Turn] = []  # turning points not done with
 
@@ -154,7 +156,12 @@ class BreathDetector(Stage):
         return settled_before(judged, 0.5 / self.settings.rate_hz, ended=self._ended)
 
     def push(
-        self, values: npt.ArrayLike, cycles: npt.ArrayLike | None = None, *, last: bool = False
+        self,
+        values: npt.ArrayLike,
+        cycles: npt.ArrayLike | None = None,
+        followed: Bools | None = None,
+        *,
+        last: bool = False,
     ) -> Breaths:
         """Take samples, return the breaths that they settle.
 
@@ -166,6 +173,9 @@ class BreathDetector(Stage):
             At each sample, heart beats since any one of them, with shares, NaN where they are not
             known: `Cleaned.cycles`. After 30 s of silence small swings that keep step with the
             heart are not taken for shallow breathing.
+        followed : numpy.ndarray of bool, shape (n,), optional
+            Where beats were followed in the impedance: `Cleaned.followed`. There a breath must be
+            as large as without an ECG.
         last : bool
             Whether the stream ends here.
 
@@ -177,14 +187,16 @@ class BreathDetector(Stage):
         Raises
         ------
         ArgumentError
-            If `cycles` has not as many values as the samples.
+            If `cycles` or `followed` has not as many values as the samples.
         """
         samples = as_samples(values, name="impedance samples")
         beats = _as_cycles(cycles, len(samples))
+        unled = _as_flags(followed, len(samples))
         self.begin_push(last=last)
         samples, _ = self._bridged.push(samples)
         self._kept.push(samples)
         self._cycles.push(beats)
+        self._followed.push(unled)
         place, value, is_peak = self._turning.push(samples)
         self._turns.extend(zip(place.tolist(), value.tolist(), is_peak.tolist(), strict=True))
         found = self._judged(last=last)
@@ -240,6 +252,7 @@ class BreathDetector(Stage):
             drop,
             cycles[:, 2],
             per_sample,
+            self._followed.windows(places, 1)[:, 0],
         )
         rows = zip(ready, *(column.tolist() for column in columns), strict=True)
         return (Peak(*head, *rest) for head, *rest in rows)
@@ -316,6 +329,7 @@ class BreathDetector(Stage):
         earliest = self._turns[0][0] if self._turns else self._kept.end - 1
         self._kept.forget_before(earliest - self._behind - 2)
         self._cycles.forget_before(earliest - 3)
+        self._followed.forget_before(earliest - 3)
 
 
 def _as_cycles(cycles: npt.ArrayLike | None, count: int) -> Floats:
@@ -329,3 +343,14 @@ def _as_cycles(cycles: npt.ArrayLike | None, count: int) -> Floats:
             "heart beats are not known."
         )
     return beats
+
+
+def _as_flags(followed: Bools | None, count: int) -> Bools:
+    """Return whether beats were followed in the impedance at each of so many samples."""
+    if followed is None:
+        return np.zeros(count, dtype=np.bool_)
+    if len(followed) != count:
+        raise ArgumentError(
+            f"followed has {len(followed)} values for {count} samples; pass one for each."
+        )
+    return followed
