@@ -159,7 +159,7 @@ class BreathDetector(Stage):
         self,
         values: npt.ArrayLike,
         cycles: npt.ArrayLike | None = None,
-        followed: Bools | None = None,
+        followed: npt.ArrayLike | None = None,
         *,
         last: bool = False,
     ) -> Breaths:
@@ -173,9 +173,9 @@ class BreathDetector(Stage):
             At each sample, heart beats since any one of them, with shares, NaN where they are not
             known: `Cleaned.cycles`. After 30 s of silence small swings that keep step with the
             heart are not taken for shallow breathing.
-        followed : numpy.ndarray of bool, shape (n,), optional
-            Where beats were followed in the impedance: `Cleaned.followed`. There a breath must be
-            as large as without an ECG.
+        followed : array_like, shape (n,), optional
+            Not 0 where beats were followed in the impedance: `Cleaned.followed`. There a breath
+            must be as large as without an ECG.
         last : bool
             Whether the stream ends here.
 
@@ -345,12 +345,13 @@ def _as_cycles(cycles: npt.ArrayLike | None, count: int) -> Floats:
     return beats
 
 
-def _as_flags(followed: Bools | None, count: int) -> Bools:
+def _as_flags(followed: npt.ArrayLike | None, count: int) -> Bools:
     """Return whether beats were followed in the impedance at each of so many samples."""
     if followed is None:
         return np.zeros(count, dtype=np.bool_)
-    if len(followed) != count:
+    flags: Bools = as_samples(followed, name="followed") != 0.0
+    if len(flags) != count:
         raise ArgumentError(
-            f"followed has {len(followed)} values for {count} samples; pass one for each."
+            f"followed has {len(flags)} values for {count} samples; pass one for each."
         )
-    return followed
+    return flags

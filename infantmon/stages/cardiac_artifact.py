@@ -21,7 +21,7 @@ from infantmon.dsp.pulse_fits import fits_before
 from infantmon.dsp.pulse_template import PulseTemplate
 from infantmon.dsp.pulse_track import AHEAD_S, Pulse, PulseTrack
 from infantmon.errors import ArgumentError, require_between, require_number, require_rate
-from infantmon.model.arrays import NO_FLOATS, Bools, Floats, Ints, as_samples
+from infantmon.model.arrays import NO_FLOATS, Floats, Ints, as_samples
 from infantmon.model.carried import record
 from infantmon.model.clock import Clock
 from infantmon.model.marks import PULSATION_OVER_S, Pulsations, RPeaks
@@ -78,14 +78,15 @@ class Cleaned:
     cycles : Signal
         Heart beats since the first one, with the share of the one that goes on, at each sample of
         `signal`; NaN where no beats are at hand to be trusted.
-    followed : numpy.ndarray of bool, shape (n,)
-        Where pulsation was taken out by beats that were followed in the impedance.
+    followed : Signal
+        At each sample 1 where pulsation was taken out by beats that were followed in the impedance,
+        else 0.
     """
 
     signal: Signal
     pulsation: Pulsations
     cycles: Signal
-    followed: Bools
+    followed: Signal
 
 
 class CardiacArtifactRejector(Stage):
@@ -262,7 +263,8 @@ class CardiacArtifactRejector(Stage):
         until_s = self.settled_until_s
         signal = Signal(left, first, self._clock, until_s)
         cycles = Signal(pulse.cycles, first, self._clock, until_s)
-        return Cleaned(signal, found, cycles, pulse.followed)
+        followed = Signal(pulse.followed.astype(np.float64), first, self._clock, until_s)
+        return Cleaned(signal, found, cycles, followed)
 
     def _sizes(self, ticks: Ints, pulse: Pulse) -> Pulsations:
         """Return, once a second, how much was taken out and left over the last three seconds."""
