@@ -60,6 +60,7 @@ class UnledSwings(Carried):
     carried: ClassVar[tuple[str, ...]] = (
         "_changes",
         "_is_unled",
+        "_first_led_s",
         "_led_since_s",
         "_pulsation",
         "_sizes",
@@ -77,6 +78,7 @@ class UnledSwings(Carried):
         # since when R peaks lead, or lead no more; and the usual pulsation then (NaN: they lead)
         self._changes: list[tuple[float, float]] = [(-math.inf, math.nan)]
         self._is_unled = False
+        self._first_led_s = math.inf  # since when R peaks have led, and not a followed heart alone
         self._led_since_s = math.inf  # without a break, while they are not back yet
         self._pulsation: deque[float] = deque(maxlen=REMEMBERED)
         self._sizes = NO_FLOATS  # of the latest breaths while they led
@@ -96,7 +98,11 @@ class UnledSwings(Carried):
         self._take_beats(batch.r_peaks, oldest_s - NO_BEAT_S)
         self._reached_s = batch.reached_s
         found = batch.pulsation
-        leads = found.followed | (found.led_by_beats & self._are_reliable(found.time_s))
+        by_r_peaks = found.led_by_beats & self._are_reliable(found.time_s)
+        if by_r_peaks.any():
+            first_s = float(found.time_s[np.argmax(by_r_peaks)])
+            self._first_led_s = min(self._first_led_s, first_s)
+        leads = found.followed | by_r_peaks
         if leads.all() and not self._is_unled:  # mostly
             self._pulsation.extend(found.pulsation[-REMEMBERED:].tolist())
             return
@@ -154,17 +160,20 @@ class UnledSwings(Carried):
 
     def _told(self, breaths: Breaths, pulsation: float) -> Bools:
         """Return which breaths may be pulsation that has such a usual size, if it was left in."""
+        may_be_heart = np.zeros(len(breaths), dtype=np.bool_)
+        before = int(np.searchsorted(breaths.time_s, self._first_led_s))
+        if before:
+            time_s, size = breaths.time_s[:before], breaths.size[:before]
+            row = self._even.tell(time_s, size) | self._quick.tell(time_s, size)
+            may_be_heart[:before] = row & self._without_heart(time_s)
         if pulsation == NEVER:
-            may_be_heart = self._even.tell(breaths.time_s, breaths.size)
-            may_be_heart |= self._quick.tell(breaths.time_s, breaths.size)
-            may_be_heart &= self._without_heart(breaths.time_s)
             return np.asarray(may_be_heart | self._in_step_at_start(breaths.time_s))
         if not math.isnan(pulsation):
-            return self._small(breaths.time_s, breaths.size, pulsation)
-        if len(breaths):  # R peaks lead: what breaths are like is learned, and nothing is doubtful
+            return may_be_heart | self._small(breaths.time_s, breaths.size, pulsation)
+        if len(breaths):  # they lead: what breaths are like is learned
             self._end_row()
             self._sizes = np.concatenate((self._sizes, breaths.size[-USUAL:]))[-USUAL:]
-        return np.zeros(len(breaths), dtype=np.bool_)
+        return may_be_heart
 
     def _small(self, time_s: Floats, size: Floats, pulsation: float) -> Bools:
         """Return which swings are small enough for a pulsation, and do not go on for too long."""
