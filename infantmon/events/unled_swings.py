@@ -60,7 +60,8 @@ class UnledSwings(Carried):
     carried: ClassVar[tuple[str, ...]] = (
         "_changes",
         "_is_unled",
-        "_first_led_s",
+        "_led_s",
+        "_followed_s",
         "_led_since_s",
         "_pulsation",
         "_sizes",
@@ -78,7 +79,8 @@ class UnledSwings(Carried):
         # since when R peaks lead, or lead no more; and the usual pulsation then (NaN: they lead)
         self._changes: list[tuple[float, float]] = [(-math.inf, math.nan)]
         self._is_unled = False
-        self._first_led_s = math.inf  # since when R peaks have led, and not a followed heart alone
+        self._led_s = math.inf  # since when R peaks have led for the first time,
+        self._followed_s = math.inf  # and since when the heart was followed instead
         self._led_since_s = math.inf  # without a break, while they are not back yet
         self._pulsation: deque[float] = deque(maxlen=REMEMBERED)
         self._sizes = NO_FLOATS  # of the latest breaths while they led
@@ -99,9 +101,8 @@ class UnledSwings(Carried):
         self._reached_s = batch.reached_s
         found = batch.pulsation
         by_r_peaks = found.led_by_beats & self._are_reliable(found.time_s)
-        if by_r_peaks.any():
-            first_s = float(found.time_s[np.argmax(by_r_peaks)])
-            self._first_led_s = min(self._first_led_s, first_s)
+        self._led_s = min(self._led_s, _first(found.time_s, by_r_peaks))
+        self._followed_s = min(self._followed_s, _first(found.time_s, found.followed))
         leads = found.followed | by_r_peaks
         if leads.all() and not self._is_unled:  # mostly
             self._pulsation.extend(found.pulsation[-REMEMBERED:].tolist())
@@ -161,11 +162,13 @@ class UnledSwings(Carried):
     def _told(self, breaths: Breaths, pulsation: float) -> Bools:
         """Return which breaths may be pulsation that has such a usual size, if it was left in."""
         may_be_heart = np.zeros(len(breaths), dtype=np.bool_)
-        before = int(np.searchsorted(breaths.time_s, self._first_led_s))
-        if before:
-            time_s, size = breaths.time_s[:before], breaths.size[:before]
+        asked = (breaths.time_s >= self._followed_s) & (breaths.time_s < self._led_s)
+        if pulsation == NEVER:
+            asked[:] = True
+        if asked.any():
+            time_s, size = breaths.time_s[asked], breaths.size[asked]
             row = self._even.tell(time_s, size) | self._quick.tell(time_s, size)
-            may_be_heart[:before] = row & self._without_heart(time_s)
+            may_be_heart[asked] = row & self._without_heart(time_s)
         if pulsation == NEVER:
             return np.asarray(may_be_heart | self._in_step_at_start(breaths.time_s))
         if not math.isnan(pulsation):
@@ -220,3 +223,8 @@ class UnledSwings(Carried):
         """Return the largest swing that a pulsation of the usual size may have become."""
         breath = float(np.median(self._sizes)) if len(self._sizes) else 0.0
         return min(max(GROWN * pulsation, LEAST * breath), SMALL * breath)
+
+
+def _first(time_s: Floats, flags: Bools) -> float:
+    """Return the first time with a flag; infinite if there is none."""
+    return float(time_s[np.argmax(flags)]) if flags.any() else math.inf
