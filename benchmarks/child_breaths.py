@@ -37,7 +37,7 @@ from infantmon.model.recording import Recording
 from infantmon.scoring.marks import match_marks
 from infantmon.selftest.drawing import ECG_HZ, drawn
 
-SEED = 62  # 5, 41, 43 to 46, 61, 71 and 72 were looked at
+SEED = 63  # 5, 41, 43 to 46, 61, 62, 71 and 72 were looked at
 RATE_HZ = 256.0  # that of all three; the infant's is given as 500, too, but lasts 1 min at 256
 TRANSIENT_S = 2.0  # the children's begin with the transient of a filter
 WHO = {1: "infant, sedated", 2: "children, NREM sleep", 3: "children, REM sleep"}

@@ -35,70 +35,55 @@ def test_a_pause_is_supported_although_the_heart_goes_on_and_slows(pulsation):
     assert [e.judgement for e in events] == ["supported"] * len(AT_S)
 
 
-def test_what_could_not_be_used_before_a_pause_is_no_small_breath():
-    """20 of the 30 s before it are missing: the pulsation is compared with a breath, not with 0."""
+def judged_pause(pulsation, *events, ecg=True):
+    """A pause at 60 to 84 s with what else happens: reasons of its apnea, and its measures."""
     scenario = sim.Scenario(
         120.0,
         250.0,
         62.5,
-        pulsation=sim.PulsationByPhase(0.2),
-        events=(sim.MissingSamples(30.0, 20.0), sim.Pause(60.0, 24.0)),
-    )
-    listed = recorded_events([(60.0, 84.0, "apnea", "", False)])
-    review = im.review(sim.simulate_night(scenario, 3).recording, LIMITS, recorded=listed)
-    (one,) = review.recorded.judged
-    (apnea,) = [e for e in review.events.of_kind("apnea") if e.onset_s > 55.0]
-    (told,) = [r.text for r in apnea.reasons if r.text.startswith("heart pulsation taken out")]
-    assert 0.1 < float(told.split(": ")[1].split()[0]) < 0.4
-    assert not [r for r in apnea.reasons if "effort may have gone on" in r.text]
-    assert one.measures.pulsation_ratio == pytest.approx(0.2, abs=0.1)
-
-
-@pytest.mark.parametrize("lost", ["not recorded", "lost in the pause", "there"])
-def test_without_r_peaks_the_pulsation_that_was_followed_is_told_as_such(lost):
-    """That nothing was taken out says nothing of the heart where nothing could be."""
-    gone = [sim.MissingSamples(62.0, 24.0, impedance=False)] if lost == "lost in the pause" else []
-    scenario = sim.Scenario(
-        120.0,
-        250.0,
-        62.5,
-        pulsation=sim.PulsationByPhase(0.2),
-        events=(sim.Pause(60.0, 24.0), *gone),
+        pulsation=sim.PulsationByPhase(pulsation),
+        events=(*events, sim.Pause(60.0, 24.0)),
     )
     recording = sim.simulate_night(scenario, 3).recording
-    if lost == "not recorded":
+    if not ecg:
         recording = im.Recording({"impedance": recording.impedance})
     listed = recorded_events([(60.0, 84.0, "apnea", "", False)])
     review = im.review(recording, LIMITS, recorded=listed)
     (one,) = review.recorded.judged
-    (apnea,) = review.events.of_kind("apnea")
-    (told,) = [r for r in apnea.reasons if "pulsation" in r.text]
+    (apnea,) = [e for e in review.events.of_kind("apnea") if e.onset_s > 55.0]
+    return apnea.reasons, one.measures
+
+
+def test_what_could_not_be_used_before_a_pause_is_no_small_breath():
+    """20 of the 30 s before it are missing: the pulsation is compared with a breath, not with 0."""
+    reasons, measures = judged_pause(0.2, sim.MissingSamples(30.0, 20.0))
+    (told,) = [r.text for r in reasons if r.text.startswith("heart pulsation taken out")]
+    assert 0.1 < float(told.split(": ")[1].split()[0]) < 0.4
+    assert not [r for r in reasons if "effort may have gone on" in r.text]
+    assert measures.pulsation_ratio == pytest.approx(0.2, abs=0.1)
+
+
+@pytest.mark.parametrize("lost", ["not recorded", "lost in the pause", "there"])
+def test_without_r_peaks_the_pulsation_that_was_followed_is_told_as_such(lost):
+    gone = [sim.MissingSamples(62.0, 24.0, impedance=False)] if lost == "lost in the pause" else []
+    reasons, measures = judged_pause(0.2, *gone, ecg=lost != "not recorded")
+    (told,) = [r for r in reasons if "pulsation" in r.text]
+    assert measures.pulsation_ratio > 0.0
     if lost == "there":
         assert told.side == "for"
         assert told.text.startswith("heart pulsation taken out: 0.")
-        assert one.measures.pulsation_ratio > 0.0
     else:
         assert told.side == "beside"
         assert told.text.endswith("they come evenly, but no R peaks tell")
-        assert one.measures.pulsation_ratio > 0.0
 
 
 def test_without_r_peaks_and_without_a_line_of_the_heart_no_pulsation_is_told():
-    scenario = sim.Scenario(
-        120.0,
-        250.0,
-        62.5,
-        pulsation=sim.PulsationByPhase(0.0),
-        events=(sim.Pause(60.0, 24.0),),
-    )
-    recording = im.Recording({"impedance": sim.simulate_night(scenario, 3).recording.impedance})
-    listed = recorded_events([(60.0, 84.0, "apnea", "", False)])
-    review = im.review(recording, LIMITS, recorded=listed)
-    (apnea,) = review.events.of_kind("apnea")
-    (told,) = [reason for reason in apnea.reasons if "pulsation" in reason.text]
+    """That nothing was taken out says nothing of the heart where nothing could be."""
+    reasons, measures = judged_pause(0.0, ecg=False)
+    (told,) = [r for r in reasons if "pulsation" in r.text]
     assert told.side == "beside"
     assert told.text.startswith("no reliable R peaks for most of it")
-    assert review.recorded.judged[0].measures.pulsation_ratio is None
+    assert measures.pulsation_ratio is None
 
 
 def test_pauses_close_to_each_other_are_measured_by_the_breaths_between_them():

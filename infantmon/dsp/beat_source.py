@@ -1,9 +1,9 @@
 """The beats that lead: R peaks while they can be trusted, else beats followed in the impedance.
 
 In come R peaks and band-passed impedance; out come beats in one numbered train, each with the
-output sample from which on it may lead. R peaks come first. Where none has come for some seconds,
-or where they come so unevenly that they cannot be at the beats, the heart is followed in the
-impedance from the last of them on; where there is no ECG, from wherever it is found.
+output sample from which on it may lead. R peaks come first. Where none has come for some seconds
+the heart is followed in the impedance from the last of them on; where they come so unevenly that
+they cannot be at the beats, or there is no ECG, from wherever it is found.
 """
 
 from __future__ import annotations
@@ -32,6 +32,9 @@ Placed = tuple[int, Beat]
 
 class BeatSource(Carried):
     """Chooses which beats lead.
+
+    R peaks that are no longer at the beats go on to lead until the heart can be followed. They lead
+    again once four have come close to each other, or come evenly.
 
     Parameters
     ----------

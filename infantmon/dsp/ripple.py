@@ -19,7 +19,7 @@ SMALL = 0.6  # of the usual size: a smaller swing is a small one, and may be the
 # A ripple is there when the small ones are so many,
 SMALL_SHARE = 0.55  # of all swings: more than one for each large one
 STILL_SHARE = 0.4  # or so many, once it is there
-LARGE_COUNT = 3  # with so many large ones among them, at least,
+LARGE_COUNT = 3  # so many times at least a small one follows a large one,
 EVEN_SIZE = 2.2  # the quartiles of their sizes are within this factor,
 EVEN_APART = 1.2  # those of their distances within this one,
 APART_S = 1.1  # and their usual distance is no longer than this, as a heart's is
@@ -29,8 +29,8 @@ class Ripple(Carried):
     """Tells whether small swings are a ripple between breaths, and no breaths themselves.
 
     They are if there are more than one for each large one, of even size and at an even distance of
-    at most 1.1 s. Breaths that are small in turn with large ones (one for one), or for a while, are
-    not.
+    at most 1.1 s. Breaths that are small in turn with large ones (one for one), or for a while
+    after large ones, are not: a ripple stands between breaths, so large ones come again and again.
 
     Parameters
     ----------

@@ -33,7 +33,8 @@ AFTER_COUNT = 5
 PULSATION_SHARE = 0.8
 """From this ratio of pulsation to breath the two are hard to tell apart."""
 LEFT_AS_BREATHS = 0.25
-"""Swings from this share of a breath on may count as breaths where they are not taken out."""
+"""Swings from this share of a breath on may count as breaths where they are not taken out
+(project's choice, on simulated pauses)."""
 LEFT_SHARE, NEARLY_ALL = 0.115, 10.0
 """From this size on, as a share of a breath before, swings that go on in a pause may be effort;
 they go on if this percentile of their sizes is as large. In simulated hours true pauses had up to

@@ -45,16 +45,16 @@ class UnledSwings(Carried):
     """Tells of each breath whether it may be pulsation, while no R peaks lead the rejector.
 
     Without R peaks the pulsation stays in the impedance unless the heart can be followed there
-    (which counts as leading here), and in a pause it is all that moves. What
-    is known of its size from before the R peaks were lost tells which swings it could have made:
-    those up to four times as large, or up to 0.35 of a usual breath, and none beyond 0.7 of it.
+    (which counts as leading here), and in a pause it is all that moves. What is known of its size
+    from before tells which swings it could have made: those up to four times as large, or up to
+    0.35 of a usual breath, and none beyond 0.7 of it.
     Small swings that go on for more than a minute are breathing, which has become small: that is
     usual then.
     Where R peaks have never led and no beat is found nothing is known of it: there only rows of
     swings that are all alike are doubtful, small ones (`EvenSwings`) or those that come at a
-    heart's rate (`QuickSwings`); where beats are found, those that come one a beat within the first
-    10 s. The values are the project's
-    choice, on simulated nights (the seeds that `benchmarks.nights` names as looked at).
+    heart's rate (`QuickSwings`), also where the heart was followed meanwhile; where beats are
+    found, those that come one a beat within the first 10 s. The values are the project's choice, on
+    simulated nights (the seeds that `benchmarks.nights` names as looked at).
     """
 
     carried: ClassVar[tuple[str, ...]] = (
