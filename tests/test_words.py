@@ -311,6 +311,21 @@ def test_apneas_without_an_ecg_are_told_as_they_were_measured():
     assert words in page("cannot-see")
 
 
+def test_childrens_pauses_without_an_ecg_are_told_as_they_were_measured():
+    rows = [row for row in stored("child_breaths")["rows"] if not row["led"]]
+    largest = [row for row in rows if row["pulsation"] == 0.8]
+    told = []
+    for sleep in ("NREM", "REM"):
+        asleep = [row for row in largest if row["whose"] == f"children, {sleep} sleep"]
+        found, of = (sum(row[name] for row in asleep) for name in ("found", "pauses"))
+        told.append(f"{found} of {of} in {sleep} sleep")
+    assert " and ".join(told) in page("cannot-see")
+    large = largest + [row for row in rows if row["heart"] != "140"]
+    missed = sum(row["said"]["not listed"] for row in large)
+    words = f"Of {sum(row['pauses'] for row in large)} such pauses {missed} were not listed at all"
+    assert words in page("cannot-see")
+
+
 def test_false_hearts_after_handling_are_told_as_they_were_measured():
     rows = stored("handling")["rows"]
     (at,) = [place for place, row in enumerate(rows) if "stopped hearts" in row["measured"]]
