@@ -34,6 +34,22 @@ def test_a_jump_of_the_level_inside_a_pause_ends_it_not(size):
         assert any(abs(a - onset) <= 1.0 and abs(b - end) <= 1.0 for a, b in gaps)
 
 
+@pytest.mark.parametrize("led", [True, False])
+@pytest.mark.parametrize(("size", "creeps", "sinks"), [(0.7, 0.2, 0.0), (2.3, 0.0, 0.35)])
+def test_nor_where_the_level_creeps_up_before_a_jump_or_sinks_after_it(led, size, creeps, sinks):
+    data = infant(61, 340.0, pulsation=0.0, pauses=PAUSES)
+    time_s = np.arange(len(data.impedance)) / 62.5
+    level = np.zeros(len(time_s))
+    for at_s in (onset + 9.0 for onset, _ in data.pauses):
+        level += creeps * np.clip((time_s - at_s + 1.8) / 1.8, 0.0, 1.0)
+        level += after(time_s, at_s, size) - sinks * np.clip((time_s - at_s) / 2.5, 0.0, 1.0)
+    beats = r_peaks(data.beat_s) if led else None
+    marks = detect_breaths(data.impedance + level, 62.5, beats).time_s
+    gaps = list(pairwise(marks))
+    for onset, end in data.pauses:
+        assert any(abs(a - onset) <= 1.0 and abs(b - end) <= 1.0 for a, b in gaps)
+
+
 @pytest.mark.parametrize("size", [-5.0, 2.0, 5.0])
 def test_a_jump_of_the_level_costs_no_more_than_the_breath_it_falls_on(size):
     data = infant(62, 340.0, pulsation=0.0)

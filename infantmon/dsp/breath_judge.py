@@ -31,6 +31,10 @@ LASTING_SLOW = 0.55  # the same where breathing is slow
 # A rise as steep as the band-pass makes a jump of the level is no breath if it is held.
 STEEP_S = 0.27  # so steep: at its steepest the whole rise would take less than this
 STEEP_USUAL_S = 0.42  # but not where breathing is slow and its breaths take no longer as a rule
+LONG_AFTER = 3.0  # usual intervals since the last breath; later than this what is held is a jump
+STEEP_LATE_S = 0.3  # up to here: the level may have crept upwards before it
+SETTLES = 0.2  # of a jump: the level may sink by so much after it, and no breath ends,
+SETTLES_MOST = 0.5  # and by no more than this
 STEEP_WEIGHT = 0.1  # of a new breath, at least, in what is known of how steep breaths are
 RINGS = 0.1  # of a jump: by less than this the band-pass swings before it and after it
 
@@ -106,12 +110,13 @@ class BreathJudge(Carried):
     sooner than usual must be larger (`BreathRhythm`); two peaks close to each other with a small
     dip between them are one breath, at the higher one.
 
-    A rise as steep as the band-pass makes a jump of the level is no breath if it is held, unless
-    breaths here are slow and steep as a rule. Where they are slow, a swing that rises far faster
-    must be half as large as they are, since it may be the heart's; held, it is a jump. So may be
-    one under 0.6 of the usual size that lasts no longer than a beat and a half, where beats are
-    known; but breathing that has become quick is not the heart's (`ShortSwings`). Where
-    breaths are large and small in turn, a small one may be smaller than otherwise (`Alternation`).
+    A rise as steep as the band-pass makes a jump of the level is no breath if it is held, though
+    the level may sink by a fifth of it, unless breaths here are slow and steep as a rule. Long
+    after the last breath somewhat less steep ones are jumps, too. Where they are slow, a swing that
+    rises far faster must be half as large as they are, since it may be the heart's; held, it is a
+    jump. So may be one under 0.6 of the usual size that lasts no longer than a beat and a half,
+    where beats are known; but breathing that has become quick is not the heart's (`ShortSwings`).
+    Where breaths are large and small in turn, a small one may be smaller (`Alternation`).
 
     Where breathing is slow, a breath may rise for longer than is looked at, or be held longer: a
     maximum is one, too, if it lies at least 0.55 of the usual size above the lowest point since the
@@ -209,13 +214,15 @@ class BreathJudge(Carried):
     def _fallen(self, swing: Swing, steep_s: float) -> bool | None:
         """Tell whether a swing that is large enough has fallen; None if it is no breath's."""
         peak, rise, usual = swing.peak, swing.rise, swing.usual
-        jumps = steep_s < STEEP_S and self._can_jump()
-        jumps = jumps or self._rises_faster(steep_s, FASTER_HELD)
+        can_jump = self._can_jump()
+        jumps = (can_jump and steep_s < STEEP_S) or self._rises_faster(steep_s, FASTER_HELD)
+        late = can_jump and self._rhythm.is_late(peak.place, LONG_AFTER)
         rebounds = self._may_rebound(swing) and self._sinks_on(swing)
         lasting = math.inf if rebounds else self._lasting * usual
-        enough = (SINKS if rebounds else RINGS if jumps else 0.0) * rise
+        settled = max(RINGS * rise, min(SETTLES * rise, SETTLES_MOST * usual)) if jumps else 0.0
+        enough = SINKS * rise if rebounds else settled
         fallen = self._falls(swing, max(swing.least, enough))
-        if fallen is False and jumps and rise >= lasting:
+        if fallen is False and (jumps or (late and steep_s < STEEP_LATE_S)) and rise >= lasting:
             self._base_place, self._lowest = peak.place, (peak.value, peak.place)
             return None
         return None if fallen is False and rise < lasting else fallen
