@@ -95,10 +95,10 @@ class Found(NamedTuple):
     """A breath."""
 
     place: int  # of its peak
-    held: bool  # whether no fall has followed yet
     from_place: int  # of the lowest point before it
     size: float  # its rise
     usual: float  # usual size at its time
+    least: float  # size from which on another would have been a breath
 
 
 class BreathJudge(Carried):
@@ -181,7 +181,7 @@ class BreathJudge(Carried):
         if self._ends_long_rise(swing):
             lowest, from_place = self._lowest
             return self._accept(
-                Found(peak.place, False, from_place, peak.value - lowest, usual), peak
+                Found(peak.place, from_place, peak.value - lowest, usual, least), peak
             )
         if rise < least:
             self._pass_over(swing)
@@ -190,8 +190,7 @@ class BreathJudge(Carried):
         if self._may_be_hearts(swing, from_place, steep_s) and self._short.is_heart(peak.cycle):
             self._usual.pass_over(peak.place / self._rate_hz, rise, peak.cycle)
             return None
-        fallen = self._fallen(swing, steep_s)
-        if fallen is None:
+        if not self._falls_or_lasts(swing, steep_s):
             return None
         self._ripple.note(peak.place, rise / usual)
         if rise < least * self._rhythm.more_if_soon(peak.place):
@@ -199,7 +198,7 @@ class BreathJudge(Carried):
             return None
         weight = max(STEEP_WEIGHT, 1.0 / (self._rhythm.count + 1))
         self._steep_s += weight * (min(steep_s, 1.0) - self._steep_s)
-        return self._accept(Found(peak.place, not fallen, from_place, rise, usual), peak)
+        return self._accept(Found(peak.place, from_place, rise, usual, least), peak)
 
     def _may_be_hearts(self, swing: Swing, from_place: int, steep_s: float) -> bool:
         """Tell whether a swing between slow breaths is small, and as quick as the heart's."""
@@ -211,21 +210,23 @@ class BreathJudge(Carried):
         ends = (place for place, _, is_peak in turns[following:] if not is_peak)
         return (next(ends, math.inf) - from_place) * peak.per_sample <= SHORT
 
-    def _fallen(self, swing: Swing, steep_s: float) -> bool | None:
-        """Tell whether a swing that is large enough has fallen; None if it is no breath's."""
+    def _falls_or_lasts(self, swing: Swing, steep_s: float) -> bool:
+        """Tell whether a swing that is large enough falls in time, or is a breath that is held."""
         peak, rise, usual = swing.peak, swing.rise, swing.usual
         can_jump = self._can_jump()
         jumps = (can_jump and steep_s < STEEP_S) or self._rises_faster(steep_s, FASTER_HELD)
-        late = can_jump and self._rhythm.is_late(peak.place, LONG_AFTER)
         rebounds = self._may_rebound(swing) and self._sinks_on(swing)
-        lasting = math.inf if rebounds else self._lasting * usual
         settled = max(RINGS * rise, min(SETTLES * rise, SETTLES_MOST * usual)) if jumps else 0.0
-        enough = SINKS * rise if rebounds else settled
-        fallen = self._falls(swing, max(swing.least, enough))
-        if fallen is False and (jumps or (late and steep_s < STEEP_LATE_S)) and rise >= lasting:
+        falls = self._falls(swing, max(swing.least, SINKS * rise if rebounds else settled))
+        if falls is not False:
+            return falls is True
+        if rebounds or rise < self._lasting * usual:
+            return False
+        late = can_jump and self._rhythm.is_late(peak.place, LONG_AFTER)
+        if jumps or (late and steep_s < STEEP_LATE_S):
             self._base_place, self._lowest = peak.place, (peak.value, peak.place)
-            return None
-        return None if fallen is False and rise < lasting else fallen
+            return False
+        return True
 
     def _ends_long_rise(self, swing: Swing) -> bool:
         """Tell whether a slow breath that rose for long, or was held, ends at a maximum."""

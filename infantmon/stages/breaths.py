@@ -17,6 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from infantmon.dsp.breath_judge import FOLLOWED, BreathJudge, Found, Peak, Turn
+from infantmon.dsp.breath_shape import fall_ends, rise_starts, top_of
 from infantmon.dsp.bridged import Bridged
 from infantmon.dsp.kept import Kept
 from infantmon.dsp.neighbours import steps
@@ -34,7 +35,9 @@ LEAST_SHARE = 0.275
 (project's choice, on the shared recordings)."""
 SHALLOW = 0.5  # a breath smaller than this share of the usual size is marked as shallow
 RINGS_S = 0.4  # a jump of the level takes no longer from peak to trough, after the band-pass
-EDGE = 0.15  # effort begins and ends where the slope is this share of the steepest
+TOP = 0.2  # the mark is the middle of what lies above this share of the size, from the top,
+TOP_BEFORE_S = 0.4  # no longer before the maximum than this,
+TOP_DIP = 0.5  # and not beyond a dip of this share of the least breath (project's choices)
 
 
 @record
@@ -87,10 +90,12 @@ class BreathSettings:
 class BreathDetector(Stage):
     """Finds breaths in chest impedance from which the heart's pulsation was taken.
 
-    The mark is at the **maximum** of a breath: the inspiratory peak where the impedance rises with
+    The mark is at the **top** of a breath: the inspiratory peak where the impedance rises with
     inspiration, as it does unless the channel is inverted. For an inverted channel the mark is the
-    end of expiration; count and pauses stay the same within a fraction of a breath. A breath that
-    has not fallen within `ahead_s` is held: its mark is half of `ahead_s` after the maximum.
+    end of expiration; count and pauses stay the same within a fraction of a breath. It is the
+    middle of what lies within a fifth of the size (of the usual size, where that is smaller) below
+    the maximum, without a break or a dip, and no longer than 0.4 s before the maximum or `ahead_s`
+    after it: for most breaths a point, for one that is held the middle of its plateau.
 
     A local maximum is a breath if it rises by at least 0.275 of the usual size (0.3 without an ECG)
     over the lowest point since the last breath (and within the last 2 s), and then falls by as much
@@ -108,8 +113,8 @@ class BreathDetector(Stage):
     Notes
     -----
     Latency: a breath is known `ahead_s` + `input_lag_s` after its maximum, rounded up to the next
-    raw sample, so at most `latency_s` after its mark; at the end of the stream with the last
-    sample. Start-up:
+    raw sample, so at most `latency_s` after its mark, which may lie 0.2 s before the maximum; at
+    the end of the stream with the last sample. Start-up:
     none; the first breaths are judged by the range of the signal around them. Memory: a few seconds
     of samples.
     """
@@ -134,6 +139,7 @@ class BreathDetector(Stage):
         self._raw = Clock(rate if raw_rate is None else raw_rate, own_start)
         self._ahead = max(1, math.floor(settings.ahead_s * rate + 1e-9))
         self._behind = max(1, math.floor(settings.rise_within_s * rate + 1e-9))
+        self._top_before = min(round(TOP_BEFORE_S * rate), self._behind)
         self._bridged = Bridged(longest=None)
         self._turning = TurningPoints()
         self._kept = Kept()
@@ -145,15 +151,16 @@ class BreathDetector(Stage):
 
     @property
     def latency_s(self) -> float:
-        """The longest that a breath can be known after its peak, in seconds of the raw input."""
-        rounding = 0.5 / self.settings.rate_hz + 1.0 / self._raw.rate_hz
-        return float(self._ahead / self.settings.rate_hz + self.settings.input_lag_s + rounding)
+        """The longest that a breath can be known after its mark, in seconds of the raw input."""
+        needed = (self._ahead + 0.5 * self._top_before) / self.settings.rate_hz
+        return float(needed + self.settings.input_lag_s + 1.0 / self._raw.rate_hz)
 
     @property
     def settled_until_s(self) -> float:
         """All breaths before this time have been given, in seconds."""
         judged = self._clock.time_s(self._kept.end - 1 - self._ahead)
-        return settled_before(judged, 0.5 / self.settings.rate_hz, ended=self._ended)
+        earlier_s = 0.5 * self._top_before / self.settings.rate_hz
+        return settled_before(judged, earlier_s, ended=self._ended)
 
     def push(
         self,
@@ -264,18 +271,17 @@ class BreathDetector(Stage):
         place = np.array([each.place for each in found], dtype=np.int64)
         size = np.array([each.size for each in found])
         usual = np.array([each.usual for each in found])
-        held = np.array([each.held for each in found])
-        middle = np.minimum(0.5 * self._ahead, self._kept.end - 1 - place)
-        offset = np.where(held, middle, self._offset(place))
-        time_s = self._clock.start_s + (place + offset) / self._clock.rate_hz
-        rise_start = self._rise_start(place, np.array([each.from_place for each in found]))
+        least = np.array([each.least for each in found])
+        before, after = self._top(place, np.minimum(size, usual), least)
+        time_s = self._clock.start_s + (place + 0.5 * (after - before)) / self._clock.rate_hz
+        lowest = np.array([each.from_place for each in found])
         return Breaths(
             time_s=time_s,
             known_s=self._known(place),
             sample=np.rint((time_s - self._raw.start_s) * self._raw.rate_hz).astype(np.int64),
             size=size,
-            rise_start_s=self._clock.times_s(rise_start),
-            fall_end_s=self._fall_end_s(place),
+            rise_start_s=self._rise_start_s(place, lowest, before),
+            fall_end_s=self._fall_end_s(place, after),
             shallow=size < SHALLOW * usual,
             settled_until_s=self.settled_until_s,
         )
@@ -295,34 +301,24 @@ class BreathDetector(Stage):
         last_s = self._clock.time_s(self._kept.end - 1) + (per_sample - 1) / 2 / self._raw.rate_hz
         return self._raw.ticks_in(last_s - self._raw.start_s)
 
-    def _offset(self, place: Ints) -> Floats:
-        """Return how far from its sample each peak is, in samples, by a parabola."""
-        before, at, after = self._kept.windows(place - 1, 3).T
-        bend = before - 2.0 * at + after
-        flat = bend >= 0.0
-        return np.where(flat, 0.0, 0.5 * (before - after) / np.where(flat, 1.0, bend))
+    def _top(self, place: Ints, size: Floats, least: Floats) -> tuple[Floats, Floats]:
+        """Return how far the top of each breath reaches before and after its maximum, in samples.
 
-    def _rise_start(self, place: Ints, lowest_place: Ints) -> Ints:
-        """Return the places at which the rise to each peak begins to be steep."""
-        slope = steps(self._kept.windows(place - self._behind, self._behind + 1))
-        at = place[:, np.newaxis] - self._behind + np.arange(self._behind)
-        slope = np.where(at >= lowest_place[:, np.newaxis], slope, 0.0)
-        gentle = slope < EDGE * slope.max(axis=1, keepdims=True)
-        gentle &= np.arange(self._behind) < slope.argmax(axis=1)[:, np.newaxis]
-        latest = self._behind - 1 - np.argmax(gentle[:, ::-1], axis=1)
-        latest = np.where(gentle.any(axis=1), latest, -1)
-        return np.asarray(place - self._behind + latest + 1, dtype=np.int64)
+        Not beyond the latest sample.
+        """
+        windows = self._kept.windows(place - self._top_before, self._top_before + self._ahead + 1)
+        before, after = top_of(windows, self._top_before, TOP * size, TOP_DIP * least)
+        return before, np.minimum(after, self._kept.end - 1 - place)
 
-    def _fall_end_s(self, place: Ints) -> Floats:
-        """Return when the fall from each peak stops being steep; NaN where it is not over yet."""
-        slope = -steps(self._kept.windows(place, self._ahead + 1))
-        rises_again = np.maximum.accumulate(slope < 0.0, axis=1)
-        rises_again &= np.cumsum(np.maximum(slope, 0.0), axis=1) > 0.0
-        slope = np.where(rises_again, 0.0, slope)
-        gentle = slope < EDGE * slope.max(axis=1, keepdims=True)
-        gentle &= np.arange(self._ahead) > slope.argmax(axis=1)[:, np.newaxis]
-        end_s = self._clock.times_s(place + np.argmax(gentle, axis=1))
-        return np.where(gentle.any(axis=1), end_s, math.nan)
+    def _rise_start_s(self, place: Ints, lowest: Ints, top: Floats) -> Floats:
+        """Return when the rise to each top begins to be steep."""
+        windows = self._kept.windows(place - self._behind, self._behind + 1)
+        return self._clock.times_s(place + rise_starts(windows, lowest - place, top))
+
+    def _fall_end_s(self, place: Ints, top: Floats) -> Floats:
+        """Return when the fall from each top stops being steep; NaN where it is not over yet."""
+        ends, over = fall_ends(self._kept.windows(place, self._ahead + 1), top)
+        return np.where(over, self._clock.times_s(place + ends), math.nan)
 
     def _forget(self) -> None:
         """Let go of samples that nothing can need any more."""
