@@ -68,6 +68,8 @@ def add_stream(app: typer.Typer) -> None:
         """Read frames (one JSON object a line) and print what changes. Bench use only.
 
         A frame: {"time_s": 12.0, "ecg": [0.01, 0.02], "impedance": [512.3, null]}
+
+        Lines that are none are told, counted and skipped; where every line is, exit code 2.
         """
         if ecg_hz is None and impedance_hz is None and ecg2_hz is None:
             raise ArgumentError(
@@ -138,6 +140,11 @@ def _run(monitor: Monitor, record: Path | None, *, as_json: bool) -> None:
     for change in left:
         _say_change(change, as_json=as_json)
     _say_last(reader, monitor.rates_hz, as_json=as_json)
+    if reader.skipped and not reader.frames:
+        raise InfantmonError(
+            f"none of {reader.lines} lines was a frame; each is a JSON object with time_s and a "
+            "list of samples under ecg, impedance or ecg2."
+        )
 
 
 def _say_first(monitor: Monitor, *, as_json: bool) -> None:

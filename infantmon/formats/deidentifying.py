@@ -50,7 +50,8 @@ def deidentify(
         WFDB records (name or header), EDF, BDF, CSV or Parquet files. All have their dates moved by
         the same number of days, so that they still can be joined in time.
     folder : str or path
-        Where the copies go; it must be there.
+        Where the copies go; it must be there, and be none of the folders of the originals: what
+        may be given away is not to lie among what may not.
     name : str
         What they are called: NAME, or NAME-1, NAME-2, ... where there are several.
 
@@ -65,7 +66,8 @@ def deidentify(
         If a recording cannot be read, or a field of its header is not of its form: then nothing of
         that recording is written.
     ArgumentError
-        If the name cannot be used, the folder does not exist, or a copy would replace its original.
+        If the name cannot be used, the folder does not exist or holds an original or a file of a
+        copy's name: then nothing is written.
 
     Notes
     -----
@@ -79,11 +81,13 @@ def deidentify(
         raise ArgumentError(
             f"{name!r} cannot name a recording; use letters, digits, hyphens and underscores."
         )
+    originals, target = [Path(path) for path in paths], Path(folder)
+    names = [f"{name}-{k}" for k in range(1, len(paths) + 1)] if len(paths) > 1 else [name]
+    for path, called in zip(originals, names, strict=True):
+        _require_apart(path, target, called)
     shift = DateShift.drawn()
-    several = len(paths) > 1
     return [
-        _copied(Path(path), Path(folder), f"{name}-{number}" if several else name, shift)
-        for number, path in enumerate(paths, start=1)
+        _copied(path, target, called, shift) for path, called in zip(originals, names, strict=True)
     ]
 
 
@@ -103,7 +107,6 @@ def _copied(path: Path, folder: Path, name: str, shift: DateShift) -> Deidentifi
     if writer is None:
         return _copied_wfdb(path, folder, name, shift)
     target = folder / f"{name}{ending}"
-    _check_other(path, target)
     with written_whole(folder, (target.name,)) as scratch, told_clearly(path, "the recording"):
         left_out = writer(path, scratch / target.name, shift)
     return Deidentified((target,), tuple(left_out))
@@ -115,7 +118,6 @@ def _copied_wfdb(path: Path, folder: Path, name: str, shift: DateShift) -> Deide
         raise RecordingError(
             f"no recording {path}: pass a WFDB record, an EDF, BDF, CSV or Parquet file."
         )
-    _check_other(header, folder / f"{name}.hea")
     names: list[str] = []
     with written_whole(folder, names) as scratch, told_clearly(header, "the record"):
         copy = AnonymousWfdb(scratch, name, shift)
@@ -125,8 +127,17 @@ def _copied_wfdb(path: Path, folder: Path, name: str, shift: DateShift) -> Deide
     return Deidentified(tuple(folder / file for file in names), tuple(left_out))
 
 
-def _check_other(path: Path, target: Path) -> None:
-    if target.exists() and path.exists() and target.samefile(path):
+def _require_apart(path: Path, folder: Path, name: str) -> None:
+    """Raise where a copy would lie among originals, or replace what is there."""
+    if folder.resolve() in (path.parent.resolve(), path.resolve().parent):
         raise ArgumentError(
-            f"the copy would replace {path} itself; choose another folder or another name."
+            f"{folder} is the folder of {path}: copies would lie among originals; choose another "
+            "folder."
+        )
+    ending = path.suffix.casefold()
+    target = folder / f"{name}{ending if ending in _WRITERS else '.hea'}"
+    if target.exists():
+        raise ArgumentError(
+            f"{target} is there already, maybe the copy of another recording; choose another "
+            "folder or another name."
         )
