@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from infantmon.errors import ArgumentError
+from infantmon.errors import ArgumentError, require_kind
 from infantmon.events.batch import Batch
 from infantmon.events.log import EventLog, fold
 from infantmon.model.event import Change, Event, Excursion
@@ -18,7 +18,7 @@ from infantmon.model.signal import Signal
 from infantmon.model.spans import Spans
 from infantmon.recorded.decisions import Decision, Decisions
 from infantmon.recorded.event import RecordedEvent, RecordedEvents
-from infantmon.recorded.judging import JudgedList, judge_recorded
+from infantmon.recorded.judging import JudgedList, judge_recorded, require_margin
 from infantmon.report.days import LEAST_HOURS
 from infantmon.report.drawing import Drawing, draw_day, draw_event, draw_recorded
 from infantmon.report.export import write_json
@@ -348,7 +348,7 @@ def review(
     Raises
     ------
     ArgumentError
-        If an argument is of another kind.
+        If an argument is of another kind, or the margin is not between 0 and 600 s.
 
     Notes
     -----
@@ -357,6 +357,7 @@ def review(
     """
     _require(recording, Recording, "recording")
     _require(plan, Prescription, "plan")
+    margin_s = require_margin(margin_s)
     if recorded is not None:
         _require(recorded, RecordedEvents, "recorded")
     if decisions is not None:
@@ -407,7 +408,4 @@ def _shown_rate(plan: Prescription, batches: Sequence[Batch]) -> HeartRates:
 
 
 def _require(value: object, kind: type, name: str) -> None:
-    if not isinstance(value, kind):
-        raise ArgumentError(
-            f"{name} is a {type(value).__name__}; pass an infantmon.{kind.__name__}."
-        )
+    require_kind(value, kind, name=name, called=f"an infantmon.{kind.__name__}")

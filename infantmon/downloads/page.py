@@ -7,6 +7,7 @@ from pathlib import Path
 
 from infantmon.downloads.summary import DownloadsSummary
 from infantmon.downloads.telling import JUDGEMENTS, downloads_json_text, downloads_plain
+from infantmon.errors import require_path
 from infantmon.formats.files import write_whole
 from infantmon.report.cautions import CAUTIONS
 from infantmon.report.rendering import templates_of
@@ -52,7 +53,7 @@ def write_downloads(
     ArgumentError
         If the folder does not exist, or nothing can be written to it.
     """
-    place = Path(folder)
+    place = require_path(folder, name="folder")
     place.mkdir(parents=True, exist_ok=True)
     write_whole(place / "downloads.html", downloads_html(summary, identity=identity))
     write_whole(place / "downloads.json", downloads_json_text(summary, identity=identity) + "\n")

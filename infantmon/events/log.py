@@ -10,7 +10,7 @@ import dataclasses
 from collections.abc import Iterable, Iterator, Sequence
 from typing import TYPE_CHECKING, overload
 
-from infantmon.errors import ArgumentError
+from infantmon.errors import ArgumentError, require_each
 from infantmon.model.display import notebook_html
 from infantmon.model.event import Change, Event, Excursion
 from infantmon.model.prescription import KINDS
@@ -35,10 +35,15 @@ class EventLog(Sequence[Event]):
     ----------
     events : iterable of Event
         The events as they stand at last.
+
+    Raises
+    ------
+    ArgumentError
+        If they are no events.
     """
 
     def __init__(self, events: Iterable[Event] = ()) -> None:
-        self._events = tuple(events)
+        self._events = require_each(events, Event, name="events", called="infantmon.Event objects")
 
     @overload
     def __getitem__(self, index: int) -> Event: ...

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from infantmon.errors import ArgumentError, RecordingError
+from infantmon.errors import ArgumentError, RecordingError, require_path, require_row, require_text
 from infantmon.formats.anonymous import DateShift
 from infantmon.formats.anonymous_edf import write_anonymous_edf
 from infantmon.formats.anonymous_table import write_anonymous_csv, write_anonymous_parquet
@@ -77,11 +77,15 @@ def deidentify(
     beside a WFDB record are not copied. Look through what is written before you give it away: no
     program can promise that a recording is anonymous.
     """
-    if not re.fullmatch(r"[A-Za-z0-9_-]+", name):
+    if not re.fullmatch(r"[A-Za-z0-9_-]{1,200}", require_text(name, name="name")):
         raise ArgumentError(
-            f"{name!r} cannot name a recording; use letters, digits, hyphens and underscores."
+            f"{name!r} cannot name a recording; use up to 200 letters, digits, hyphens and "
+            "underscores."
         )
-    originals, target = [Path(path) for path in paths], Path(folder)
+    if isinstance(paths, os.PathLike):
+        raise ArgumentError("paths is one path; pass a list of them.")
+    originals = [require_path(p) for p in require_row(paths, name="paths", called="paths")]
+    target = require_path(folder, name="folder")
     names = [f"{name}-{k}" for k in range(1, len(paths) + 1)] if len(paths) > 1 else [name]
     for path, called in zip(originals, names, strict=True):
         _require_apart(path, target, called)

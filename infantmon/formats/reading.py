@@ -6,7 +6,7 @@ import os
 from collections.abc import Collection, Mapping, Sequence
 from pathlib import Path
 
-from infantmon.errors import ArgumentError, RecordingError
+from infantmon.errors import ArgumentError, RecordingError, require_path
 from infantmon.formats.csv_table import CsvSource
 from infantmon.formats.edf import EdfSource
 from infantmon.formats.joining import joined
@@ -55,7 +55,7 @@ def read(
     if not names:
         raise ArgumentError("no recording was named; pass a WFDB record, an EDF or a CSV file.")
     asked = {"ecg": ecg, "ecg2": ecg2, "impedance": impedance}
-    sources = [open_source(Path(name)) for name in names]
+    sources = [open_source(require_path(name, name="the recording")) for name in names]
     if len(sources) == 1:
         return _recording(sources[0], asked)
     return joined([_of_several(source, sources, asked) for source in sources])
@@ -102,7 +102,9 @@ def read_csv(
         unit is told for a column that is not there, or a separator or decimal sign cannot be used.
     """
     asked = {"ecg": ecg, "ecg2": ecg2, "impedance": impedance}
-    source = CsvSource(Path(path), rate_hz, units=units, separator=separator, decimal=decimal)
+    source = CsvSource(
+        require_path(path), rate_hz, units=units, separator=separator, decimal=decimal
+    )
     return _recording(source, asked)
 
 
@@ -144,7 +146,7 @@ def read_parquet(
         If pyarrow is not installed (``pip install 'infantmon[parquet]'``).
     """
     asked = {"ecg": ecg, "ecg2": ecg2, "impedance": impedance}
-    return _recording(ParquetSource(Path(path), rate_hz, units=units), asked)
+    return _recording(ParquetSource(require_path(path), rate_hz, units=units), asked)
 
 
 def _of_several(

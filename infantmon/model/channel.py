@@ -14,12 +14,16 @@ import numpy.typing as npt
 from infantmon.errors import (
     ArgumentError,
     RecordingError,
+    require_between,
     require_bound,
-    require_number,
     require_rate,
+    require_text,
 )
 from infantmon.model.arrays import Floats, as_samples
 from infantmon.model.clock import Clock
+
+LONGEST_S = 1e9
+"""A start further away than some thirty years, in seconds, is a slip of the unit."""
 
 
 class StoredSamples(ABC):
@@ -101,7 +105,8 @@ class Channel:
     Raises
     ------
     ArgumentError
-        If the rate is not above 0, or the samples are not one-dimensional numbers.
+        If the rate is not above 0, the samples are not one-dimensional numbers, or unit or name is
+        no text.
     """
 
     def __init__(
@@ -113,7 +118,10 @@ class Channel:
         name: str = "",
     ) -> None:
         rate = require_rate(rate_hz)
-        start = require_number(start_s, name="start_s", unit="s")
+        start = require_between(start_s, -LONGEST_S, LONGEST_S, name="start_s", unit="s")
+        if unit is not None:
+            require_text(unit, name="unit")
+        require_text(name, name="name")
         self.clock = Clock(rate)
         self.unit = unit
         self.name = name

@@ -15,7 +15,7 @@ from typing import Any, Self, get_args
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
 
-from infantmon.errors import PrescriptionError
+from infantmon.errors import PrescriptionError, require_path
 
 KINDS = (
     "apnea",
@@ -211,7 +211,7 @@ class Prescription(_Table):
             If the file cannot be read, is not TOML, or has faults (all told at once).
         """
         try:
-            tables = tomllib.loads(Path(path).read_text(encoding="utf-8"))
+            tables = tomllib.loads(require_path(path).read_text(encoding="utf-8"))
         except OSError as fault:
             why = fault.strerror or str(fault)
             raise PrescriptionError(

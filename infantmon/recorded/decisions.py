@@ -11,7 +11,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-from infantmon.errors import ArgumentError, RecordingError
+from infantmon.errors import ArgumentError, RecordingError, require_path
 from infantmon.formats.files import readable_file, told_clearly, write_whole
 from infantmon.model.event import Event
 from infantmon.recorded.event import RecordedEvent
@@ -267,7 +267,7 @@ class Decisions:
         RecordingError
             If the file is missing, damaged, or of another format.
         """
-        source = readable_file(Path(path), what="a file of decisions")
+        source = readable_file(require_path(path), what="a file of decisions")
         with told_clearly(source, "a file of decisions"):
             plain = json.loads(source.read_text(encoding="utf-8"))
             if plain.get("format") != FORMAT:

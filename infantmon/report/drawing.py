@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from dataclasses import dataclass
 
-from infantmon.errors import ArgumentError
+from infantmon.errors import ArgumentError, require_path
 from infantmon.formats.files import write_whole
 from infantmon.model.event import Event
 from infantmon.recorded.event import RecordedEvent
@@ -47,7 +47,7 @@ class Drawing:
         ArgumentError
             If the folder does not exist, or nothing can be written to it.
         """
-        if not os.fspath(path).lower().endswith(".svg"):
+        if require_path(path).suffix.lower() != ".svg":
             raise ArgumentError(f"the file is {os.fspath(path)}; drawings are saved as .svg only.")
         write_whole(path, self.svg)
 

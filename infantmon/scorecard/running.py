@@ -11,7 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
-from infantmon.errors import ArgumentError, InfantmonError
+from infantmon.errors import ArgumentError, InfantmonError, require_text
 from infantmon.labelled.database import Database, Labelled
 from infantmon.labelled.known import database, known_names
 from infantmon.labelled.wfdb_folder import wfdb_folder
@@ -82,6 +82,7 @@ class Source:
         RecordingError
             If the recordings are not at hand.
         """
+        require_text(self.name, name="the database")
         told = {name: value for name in _TOLD_OF if (value := getattr(self, name)) is not None}
         if self.name in known_names():
             if told:
