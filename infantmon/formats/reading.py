@@ -171,7 +171,10 @@ def _recording(
     source: Source, asked: Mapping[str, str | None], elsewhere: Collection[str] = ()
 ) -> Recording:
     chosen, notes = choose(source.channels, asked, source.path, elsewhere)
-    channels = {role: source.load(listed) for role, listed in chosen.items()}
+    try:
+        channels = {role: source.load(listed) for role, listed in chosen.items()}
+    except ArgumentError as fault:  # the file states what no channel can have, such as its rate
+        raise RecordingError(f"{source.path}: {fault}") from fault
     return Recording(
         channels,
         name=source.name,
