@@ -31,6 +31,7 @@ from infantmon.cli_screen import (
     say_written,
 )
 from infantmon.errors import ArgumentError
+from infantmon.model.counting import counted
 from infantmon.model.prescription import Prescription
 from infantmon.scorecard.card import Card
 from infantmon.scorecard.tables import as_data
@@ -238,7 +239,10 @@ def _print(told: dict[str, Any], paths: list[Path], cards: Sequence[Card], *, qu
     if not quiet:
         print_cards(screen, cards)
         how = "scored" if cards else "reviewed"
-        say(screen, f"{told['done']} recordings {how}, {told['recorded_h']:.1f} h recorded")
+        say(
+            screen,
+            f"{counted(told['done'], 'recording')} {how}, {told['recorded_h']:.1f} h recorded",
+        )
         if told["skipped"]:
             say(screen, f"{told['skipped']} were done before and have not changed")
         if told["processor_h"] > 0:

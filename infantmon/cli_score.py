@@ -28,6 +28,7 @@ from infantmon.cli_screen import (
 )
 from infantmon.errors import ArgumentError
 from infantmon.formats.files import write_whole
+from infantmon.model.counting import counted
 from infantmon.report.plain_table import plain_table
 from infantmon.scorecard.card import Card
 from infantmon.scorecard.comparison import Moved, compare, read_stored
@@ -254,7 +255,7 @@ def print_cards(
     """
     for card in cards:
         count = len(card.records)
-        say(screen, f"{card.title}: {count} record{'s' if count != 1 else ''}")
+        say(screen, f"{card.title}: {counted(count, 'record')}")
         say(screen, about(card))
         say(screen)
         say(screen, _table(card, screen.width))

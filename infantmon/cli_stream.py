@@ -21,6 +21,7 @@ from infantmon.disk_recorder import DiskRecorder
 from infantmon.errors import ArgumentError, InfantmonError
 from infantmon.formats.reading import read
 from infantmon.framed import FrameReader, frames_of
+from infantmon.model.counting import counted
 from infantmon.model.event import Change
 from infantmon.model.prescription import Prescription
 from infantmon.model.recording import Recording
@@ -142,8 +143,8 @@ def _run(monitor: Monitor, record: Path | None, *, as_json: bool) -> None:
     _say_last(reader, monitor.rates_hz, as_json=as_json)
     if reader.skipped and not reader.frames:
         raise InfantmonError(
-            f"none of {reader.lines} lines was a frame; each is a JSON object with time_s and a "
-            "list of samples under ecg, impedance or ecg2."
+            f"not one of {counted(reader.lines, 'line')} was a frame; each is a JSON object with "
+            "time_s and a list of samples under ecg, impedance or ecg2."
         )
 
 
@@ -169,8 +170,7 @@ def _say_last(reader: FrameReader, rates_hz: Mapping[str, float], *, as_json: bo
     ):
         for role, length_s in seconds.items():
             _say(f"{role}: {length_s:g} s {words}, if its rate is {rates_hz[role]:g} Hz")
-    lines = "1 line" if reader.lines == 1 else f"{reader.lines} lines"
-    frames = "1 frame" if reader.frames == 1 else f"{reader.frames} frames"
+    lines, frames = counted(reader.lines, "line"), counted(reader.frames, "frame")
     _say(f"{frames} in {lines}; {reader.skipped} skipped")
 
 

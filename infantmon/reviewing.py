@@ -10,6 +10,7 @@ from pathlib import Path
 from infantmon.errors import ArgumentError, require_kind
 from infantmon.events.batch import Batch
 from infantmon.events.log import EventLog, fold
+from infantmon.model.counting import counted
 from infantmon.model.event import Change, Event, Excursion
 from infantmon.model.marks import BreathingRates, Breaths, HeartRates, Pulsations, RPeaks
 from infantmon.model.prescription import Prescription
@@ -311,7 +312,8 @@ class Review:
         return event_table_text(self.events)
 
     def __repr__(self) -> str:
-        return f"Review({self.recording.name}: {len(self.events)} events in {self.recorded_s:g} s)"
+        events = counted(len(self.events), "event")
+        return f"Review({self.recording.name}: {events} in {self.recorded_s:g} s)"
 
 
 def review(

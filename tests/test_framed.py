@@ -310,7 +310,7 @@ def test_a_stream_of_which_no_line_was_taken_has_failed(recording, streamed):
     words = ("--ecg-hz", "125", "--impedance-hz", "50")
     code, told, fault = streamed(b"time_s,ecg\n0,0.1\n", *words)
     assert (code, told[-1]) == (2, "0 frames in 2 lines; 2 skipped")
-    assert "none of 2 lines was a frame; each is a JSON object" in fault
+    assert "not one of 2 lines was a frame; each is a JSON object" in fault
     first = next(frames_of(recording, step_s=10.0))
     assert streamed(b"no frame\n" + first, *words)[0] == 0
     assert streamed(b"", *words)[0] == 0

@@ -104,8 +104,3 @@ def disturbed(case: Case, spans: Spans, what: str) -> list[Evidence]:
 def usual_size(beats: RPeaks) -> float:
     """Return the usual height of beats, of whatever polarity."""
     return float(np.median(np.abs(beats.amplitude)))
-
-
-def counted(count: int, what: str) -> str:
-    """Return a count with its noun, in the singular for one."""
-    return f"{count} {what}" if count == 1 else f"{count} {what}s"

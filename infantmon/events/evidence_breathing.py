@@ -15,11 +15,11 @@ from infantmon.events.case import (
     HAIR_S,
     NOT_KEPT,
     Case,
-    counted,
     disturbed,
 )
 from infantmon.events.measures import unusable_inside
 from infantmon.events.probable_apneas import LEAST
+from infantmon.model.counting import counted
 from infantmon.model.event import NOT_ASSESSABLE, Evidence, Side
 from infantmon.model.marks import (
     PROBABILITY_EVERY_S,

@@ -17,11 +17,11 @@ from infantmon.events.case import (
     HAIR_S,
     NOT_KEPT,
     Case,
-    counted,
     disturbed,
     usual_size,
 )
 from infantmon.model.arrays import Floats
+from infantmon.model.counting import counted
 from infantmon.model.event import NOT_ASSESSABLE, Event, Evidence, Side
 from infantmon.model.marks import RPeaks
 from infantmon.model.spans import BLOCKING, DISTURBING

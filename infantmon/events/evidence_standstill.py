@@ -10,7 +10,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from infantmon.events.case import AROUND_S, BEFORE_S, HAIR_S, Case, counted, usual_size
+from infantmon.events.case import AROUND_S, BEFORE_S, HAIR_S, Case, usual_size
+from infantmon.model.counting import counted
 from infantmon.model.event import NOT_ASSESSABLE, Evidence
 from infantmon.model.spans import BLOCKING, INTERFERING, SHIFTED
 

@@ -11,6 +11,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from typing import TYPE_CHECKING, overload
 
 from infantmon.errors import ArgumentError, require_each
+from infantmon.model.counting import counted
 from infantmon.model.display import notebook_html
 from infantmon.model.event import Change, Event, Excursion
 from infantmon.model.prescription import KINDS
@@ -113,7 +114,7 @@ class EventLog(Sequence[Event]):
         return notebook_html("events", self)
 
     def __repr__(self) -> str:
-        return f"EventLog({len(self._events)} events)"
+        return f"EventLog({counted(len(self._events), 'event')})"
 
 
 def fold(changes: Iterable[Change]) -> tuple[EventLog, tuple[Excursion, ...]]:

@@ -13,6 +13,7 @@ from typing import Any
 
 from infantmon.errors import ArgumentError, RecordingError, require_path
 from infantmon.formats.files import readable_file, told_clearly, write_whole
+from infantmon.model.counting import counted
 from infantmon.model.event import Event
 from infantmon.recorded.event import RecordedEvent
 from infantmon.scoring.agreement import Agreement, cohen_kappa
@@ -121,7 +122,7 @@ class Decisions:
 
     def __repr__(self) -> str:
         readers = list(dict.fromkeys(decision.by for decision in self._made))
-        return f"Decisions({len(self)} by {len(readers)} readers)"
+        return f"Decisions({len(self)} by {counted(len(readers), 'reader')})"
 
     def add(
         self, event: Event | RecordedEvent, decision: str, *, by: str, note: str = ""

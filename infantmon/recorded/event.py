@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Any, overload
 
 from infantmon.errors import ArgumentError, require_each
+from infantmon.model.counting import counted
 from infantmon.model.prescription import KINDS
 
 TEST = "test"
@@ -93,7 +94,7 @@ class RecordedEvents(Sequence[RecordedEvent]):
         return len(self._events)
 
     def __repr__(self) -> str:
-        return f"RecordedEvents({len(self)} rows)"
+        return f"RecordedEvents({counted(len(self), 'row')})"
 
     def __iter__(self) -> Iterator[RecordedEvent]:
         return iter(self._events)

@@ -7,6 +7,7 @@ from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 
 from infantmon.formats.files import write_whole
+from infantmon.model.counting import counted
 from infantmon.model.event import NOT_ASSESSABLE, Event
 from infantmon.model.prescription import KINDS, Prescription
 from infantmon.model.recording import ROLE_WORDS
@@ -218,7 +219,7 @@ def _facts(reviewed: Reviewed) -> list[str]:
         weeks = infant.postmenstrual_age_weeks
         facts += [f"{weeks:g} weeks postmenstrual age"] if weeks is not None else []
     facts += _usable_texts(reviewed)
-    facts.append(_count_words(list(reviewed.events)))
+    facts.append(counted(len(reviewed.events), "event"))
     if is_nameless(reviewed):
         facts.append("shown without names and dates")
     return facts
@@ -233,10 +234,6 @@ def _usable_texts(reviewed: Reviewed) -> list[str]:
         for role, words in ROLE_WORDS.items()
         if role in (*reviewed.usable_s, *reviewed.missing_roles)
     ]
-
-
-def _count_words(events: list[Event]) -> str:
-    return "1 event" if len(events) == 1 else f"{len(events)} events"
 
 
 def who_set_text(plan: Prescription) -> str:

@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from infantmon.errors import ArgumentError, require_path, require_text
+from infantmon.model.counting import counted
 from infantmon.simulate.ages import breathing_at, heart_at
 from infantmon.simulate.breathing import Breathing
 from infantmon.simulate.ecg import EcgLead
@@ -104,7 +105,7 @@ def scenario_from_toml(text: str, *, where: str = "the scenario") -> tuple[Scena
     if made is None:
         listed = "\n  ".join(reader.faults)
         count = len(reader.faults)
-        raise ArgumentError(f"{where} has {count} fault{'s' * (count != 1)}:\n  {listed}")
+        raise ArgumentError(f"{where} has {counted(count, 'fault')}:\n  {listed}")
     return made, seed
 
 
