@@ -356,6 +356,19 @@ def review(
     -----
     The recording is replayed in blocks of minutes through the same stages and rules as `Monitor`
     uses, so events equal those of a stream. Research software, not a medical device.
+
+    Memory: all findings, a few a second, and a block of the samples; what is left of the impedance
+    without the heart's pulsation is held up to 4 million samples, beyond that in a temporary file.
+    Latency is that of the chain, by kind in `Review.latencies_s`.
+
+    Examples
+    --------
+    >>> from infantmon.simulate import Pause, Scenario, simulate_night
+    >>> scenario = Scenario(60.0, ecg_hz=125.0, impedance_hz=50.0, events=(Pause(20.0, 22.0),))
+    >>> recording = simulate_night(scenario, seed=1).recording
+    >>> reviewed = review(recording, Prescription(apnea={"limit_s": 20}))
+    >>> [(event.kind, round(event.length_s), event.judgement) for event in reviewed.events]
+    [('apnea', 22, 'supported')]
     """
     _require(recording, Recording, "recording")
     _require(plan, Prescription, "plan")

@@ -113,6 +113,17 @@ def sweep(
     ------
     ArgumentError
         If these are no stored findings, or not prescriptions in a row.
+
+    Examples
+    --------
+    >>> from infantmon.reviewing import review
+    >>> from infantmon.simulate import Pause, Scenario, simulate_night
+    >>> scenario = Scenario(60.0, ecg_hz=125.0, impedance_hz=50.0, events=(Pause(20.0, 17.0),))
+    >>> plan = Prescription(apnea={"limit_s": 20})
+    >>> reviewed = review(simulate_night(scenario, seed=1).recording, plan)
+    >>> others = variations(plan, "apnea.limit_s", [15, 20])
+    >>> [(other.apnea.limit_s, len(events)) for other, events in sweep(reviewed.findings, others)]
+    [(15.0, 1), (20.0, 0)]
     """
     require_kind(findings, StoredFindings, name="findings", called="Review.findings")
     called = "infantmon.Prescription objects"

@@ -41,6 +41,14 @@ class EventLog(Sequence[Event]):
     ------
     ArgumentError
         If they are no events.
+
+    Examples
+    --------
+    >>> log = EventLog([Event(1, "apnea", 20.0, 40.0, 45.0), Event(2, "contact loss", 60.0, 65.0)])
+    >>> [event.length_s for event in log.of_kind("apnea")]
+    [25.0]
+    >>> list(log.to_frame()["kind"])
+    ['apnea', 'contact loss']
     """
 
     def __init__(self, events: Iterable[Event] = ()) -> None:

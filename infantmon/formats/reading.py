@@ -23,7 +23,7 @@ def read(
     ecg2: str | None = None,
     impedance: str | None = None,
 ) -> Recording:
-    """Read a recording.
+    r"""Read a recording.
 
     Parameters
     ----------
@@ -51,6 +51,17 @@ def read(
     Samples keep their rate and unit. An invalid sample is NaN; a stretch in which nothing was
     recorded is a hole of the channel. A short channel is held in memory as float64; of a long one
     only what is asked for is read, from its file, or for a table from a temporary copy.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> with TemporaryDirectory() as folder:
+    ...     table = Path(folder) / "night.csv"
+    ...     rows = (f"{k / 100},{k % 7},{500 + k % 3}\n" for k in range(200))
+    ...     _ = table.write_text("time_s,ECG [mV],impedance [ohm]\n" + "".join(rows))
+    ...     recording = read(table)
+    >>> recording.impedance
+    Channel(impedance: 200 samples at 100 Hz, ohm, 0 to 2 s)
     """
     if not names:
         raise ArgumentError("no recording was named; pass a WFDB record, an EDF or a CSV file.")

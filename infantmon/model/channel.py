@@ -107,6 +107,19 @@ class Channel:
     ArgumentError
         If the rate is not above 0, the samples are not one-dimensional numbers, or unit or name is
         no text.
+
+    Notes
+    -----
+    Memory: the samples, as float64; an array of float64 is not copied.
+
+    Examples
+    --------
+    >>> ecg = Channel([0.0, 0.1, math.nan, 0.1], rate_hz=250.0, unit="mV", name="II")
+    >>> ecg
+    Channel(II: 4 samples at 250 Hz, mV, 0 to 0.016 s)
+    >>> time_s, values = ecg.between(0.004, 0.012)
+    >>> time_s
+    array([0.004, 0.008])
     """
 
     def __init__(

@@ -48,6 +48,13 @@ class Recording:
         kind.
     RecordingError
         If no channel holds a sample, or the channels do not overlap in time.
+
+    Examples
+    --------
+    >>> impedance = Channel([500.0] * 100, rate_hz=50.0, unit="ohm")
+    >>> recording = Recording({"impedance": impedance}, name="night 1")
+    >>> recording.end_s, recording.ecg
+    (2.0, None)
     """
 
     channels: Mapping[str, Channel]

@@ -159,9 +159,27 @@ def simulate_night(scenario: Scenario, seed: int) -> SimulatedNight:
     seed : int
         Of the random numbers, 0 or more; the same seed gives the same samples, bit for bit.
 
+    Returns
+    -------
+    SimulatedNight
+        The recording, and what is true of it: every beat, breath and pause.
+
+    Raises
+    ------
+    ArgumentError
+        If this is no scenario, or the seed is no whole number of 0 or more.
+
     Notes
     -----
     All samples are held in memory; use `InventedInfant.chunks` for long nights.
+
+    Examples
+    --------
+    >>> from infantmon.simulate.pauses import Pause
+    >>> scenario = Scenario(60.0, ecg_hz=250.0, impedance_hz=62.5, events=(Pause(20.0, 15.0),))
+    >>> night = simulate_night(scenario, seed=1)
+    >>> night.truth.pauses.length_s
+    array([15.])
     """
     return InventedInfant(scenario, seed).night()
 

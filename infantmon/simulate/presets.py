@@ -155,6 +155,11 @@ def heart_rate_steps(
         How long each lasts, in seconds.
     start_s : float
         When the first begins, in seconds.
+
+    Raises
+    ------
+    ArgumentError
+        If a rate or a time cannot be used.
     """
     rates, hold_s, start_s = _steps(rates_bpm, hold_s, start_s)
     return tuple(
@@ -176,6 +181,11 @@ def breathing_rate_steps(
         How long each lasts, in seconds.
     start_s : float
         When the first begins, in seconds.
+
+    Raises
+    ------
+    ArgumentError
+        If a rate or a time cannot be used.
     """
     rates, hold_s, start_s = _steps(rates_per_min, hold_s, start_s)
     return tuple(
