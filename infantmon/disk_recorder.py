@@ -15,7 +15,14 @@ from typing import Self
 import numpy.typing as npt
 
 from infantmon import disk_tables as disk
-from infantmon.errors import InfantmonError, StateError, require_between, require_path
+from infantmon.errors import (
+    InfantmonError,
+    StateError,
+    require_between,
+    require_kind,
+    require_path,
+    require_whole,
+)
 from infantmon.event_store import EventStore, StoredEvent, Waveform
 from infantmon.model.arrays import Floats, as_samples
 from infantmon.model.carried import decode, encode
@@ -98,6 +105,7 @@ class DiskRecorder:
         StateError
             If the file is there, or cannot be made; or if the monitor has been pushed already.
         """
+        require_kind(monitor, Monitor, name="monitor", called="an infantmon.Monitor")
         pushed = {role: count for role, count in monitor.arrived.items() if count}
         if pushed:
             raise StateError(
@@ -107,9 +115,7 @@ class DiskRecorder:
         settings = {
             "before_s": require_between(before_s, 0.0, 3600.0, name="before_s", unit="s"),
             "after_s": require_between(after_s, 0.0, 3600.0, name="after_s", unit="s"),
-            "most_events": require_between(
-                most_events, 1, 10**7, name="most_events", unit="events"
-            ),
+            "most_events": require_whole(most_events, 1, 10**7, name="most_events", unit="events"),
             "longest_s": require_between(longest_s, 1.0, 86400.0, name="longest_s", unit="s"),
             "back_s": require_between(back_s, 0.0, 86400.0, name="back_s", unit="s"),
         }

@@ -137,7 +137,9 @@ def require_path(value: object, *, name: str = "path") -> Path:
     return path
 
 
-def require_kind(value: object, kind: type[_K], *, name: str, called: str) -> _K:
+def require_kind(
+    value: object, kind: type[_K] | tuple[type[_K], ...], *, name: str, called: str
+) -> _K:
     """Return a value of the kind expected, or raise an `ArgumentError` that says what to pass."""
     if not isinstance(value, kind):
         raise ArgumentError(f"{name} is a {type(value).__name__}; pass {called}.")

@@ -202,6 +202,28 @@ def calls(a):
             {"channel": ("ecg", "text"), "until_s": (3.0, "number")},
         ),
         "Monitor.resume": (im.Monitor.resume, {"blob": (monitor(a).save(), "object")}),
+        "Channel.joined": (
+            im.Channel.joined,
+            {"pieces": ([(0.0, a.ecg)], "row"), "rate_hz": (ECG_HZ, "number")},
+        ),
+        "Channel.to_frame": (
+            a.recording.ecg.to_frame,
+            {"start_s": (0.0, "number"), "end_s": (1.0, "number")},
+        ),
+        "Decisions": (im.Decisions, {"made": ((), "row")}),
+        "Decisions.add": (
+            im.Decisions().add,
+            {
+                "event": (a.review.events[0], "object"),
+                "decision": ("real", "text"),
+                "by": ("a reader", "text"),
+                "note": ("seen", "text"),
+            },
+        ),
+        "HeartRate.push": (
+            lambda beats: HeartRate(HeartRateSettings(8)).push(beats),
+            {"beats": (a.review.r_peaks, "object")},
+        ),
         "EventLog": (im.EventLog, {"events": (a.review.events, "row")}),
         "RecordedEvents": (im.RecordedEvents, {"events": ((), "row")}),
         "Recorder": (

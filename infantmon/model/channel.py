@@ -16,6 +16,7 @@ from infantmon.errors import (
     RecordingError,
     require_between,
     require_bound,
+    require_each,
     require_rate,
     require_text,
 )
@@ -166,10 +167,14 @@ class Channel:
         ------
         RecordingError
             If pieces overlap by more than one sample.
+        ArgumentError
+            As for a channel of one piece, or if the pieces are no tuples.
         """
         channel = cls([], rate_hz, unit, 0.0, name)
         segments: list[Segment] = []
-        for start_s, values in sorted(pieces, key=lambda piece: piece[0]):
+        called = "tuples of a start in seconds and samples"
+        told = require_each(pieces, tuple, name="pieces", called=called)
+        for start_s, values in sorted(told, key=lambda piece: piece[0]):
             first_tick = round(start_s * channel.rate_hz)
             if segments and first_tick < segments[-1].end_tick:
                 if segments[-1].end_tick - first_tick > 1:
@@ -249,10 +254,17 @@ class Channel:
         ----------
         start_s, end_s : float
             The stretch to return, in seconds of the recording; by default all of it.
+
+        Raises
+        ------
+        ArgumentError
+            If a bound is no number, or NaN.
         """
         import pandas as pd  # noqa: PLC0415 - heavy; loaded only for who asks for a table
 
-        time_s, values = self.between(max(start_s, self.start_s), min(end_s, self.end_s))
+        start_s = max(require_bound(start_s, name="start_s", unit="s"), self.start_s)
+        end_s = min(require_bound(end_s, name="end_s", unit="s"), self.end_s)
+        time_s, values = self.between(start_s, end_s)
         return pd.DataFrame({"time_s": time_s, "value": values})
 
     def holes_s(self) -> Iterator[tuple[float, float]]:

@@ -138,7 +138,11 @@ class LeadFusion(Stage):
         ------
         StateError
             If the stream has ended already.
+        ArgumentError
+            If the beats are bare times.
         """
+        for name, lead in (("first", first), ("second", second)):
+            require_r_peaks(lead, name=name)
         self.begin_push(last=last)
         self._pairing.take(first, second)
         lags_s = self.settings.first_lag_s, self.settings.second_lag_s
