@@ -15,7 +15,7 @@ from typing import ClassVar, NamedTuple
 import numpy as np
 
 from infantmon.effort import EffortStages
-from infantmon.errors import ArgumentError
+from infantmon.errors import ArgumentError, require_text
 from infantmon.events.batch import Batch, Latencies
 from infantmon.events.probable_apneas import LEAST
 from infantmon.inbox import Inbox
@@ -52,8 +52,8 @@ class ChannelSetting:
     unit: str | None = None
 
     def __post_init__(self) -> None:
-        if not (self.unit is None or isinstance(self.unit, str)):
-            raise ArgumentError(f"the unit is {self.unit!r}; pass text such as 'mV', or None.")
+        if self.unit is not None:
+            require_text(self.unit, name="unit")
 
 
 class SignalChain(Carried):

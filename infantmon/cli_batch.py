@@ -18,7 +18,10 @@ from infantmon.cli_screen import (
     Ecg2Name,
     EcgName,
     ImpedanceName,
+    LabelOrigin,
+    Population,
     Quiet,
+    TunedOn,
     as_paths,
     console,
     progress,
@@ -28,6 +31,7 @@ from infantmon.cli_screen import (
     say_written,
 )
 from infantmon.errors import ArgumentError
+from infantmon.model.counting import counted
 from infantmon.model.prescription import Prescription
 from infantmon.scorecard.card import Card
 from infantmon.scorecard.tables import as_data
@@ -120,11 +124,9 @@ def add_batch(app: typer.Typer) -> None:
         from_s: Annotated[
             float, typer.Option(min=0.0, help="Score from this second of each recording on.")
         ] = 0.0,
-        population: Annotated[str, typer.Option(help="Whom the recordings show.")] = NOT_TOLD,
-        label_origin: Annotated[str, typer.Option(help="Who or what made the labels.")] = NOT_TOLD,
-        tuned_on: Annotated[
-            str, typer.Option(help="Whether the detector was tuned on these recordings.")
-        ] = NOT_TOLD,
+        population: Population = None,
+        label_origin: LabelOrigin = None,
+        tuned_on: TunedOn = None,
         json: AsJson = False,
         quiet: Quiet = False,
     ) -> None:
@@ -162,7 +164,9 @@ def add_batch(app: typer.Typer) -> None:
         told = {**_told(report), "keys": {one.name: one.key for one in listed}}
         cards: list[Card] = []
         if isinstance(settings, corpus.ScoreSettings):
-            whom = {"population": population, "label_origin": label_origin, "tuned_on": tuned_on}
+            told_of = (population, label_origin, tuned_on)
+            names = ("population", "label_origin", "tuned_on")
+            whom = {name: of or NOT_TOLD for name, of in zip(names, told_of, strict=True)}
             cards = _cards(out, settings, listed, source, whom)
             paths = write_cards(out, cards) if cards else []
             told |= as_data(cards)
@@ -235,7 +239,10 @@ def _print(told: dict[str, Any], paths: list[Path], cards: Sequence[Card], *, qu
     if not quiet:
         print_cards(screen, cards)
         how = "scored" if cards else "reviewed"
-        say(screen, f"{told['done']} recordings {how}, {told['recorded_h']:.1f} h recorded")
+        say(
+            screen,
+            f"{counted(told['done'], 'recording')} {how}, {told['recorded_h']:.1f} h recorded",
+        )
         if told["skipped"]:
             say(screen, f"{told['skipped']} were done before and have not changed")
         if told["processor_h"] > 0:

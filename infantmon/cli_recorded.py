@@ -10,6 +10,7 @@ from infantmon.cli_screen import as_paths, console, say, say_cautions, say_json,
 from infantmon.errors import ArgumentError
 from infantmon.formats.files import write_whole
 from infantmon.formats.reading import read
+from infantmon.model.counting import counted
 from infantmon.model.prescription import Prescription
 from infantmon.model.recording import Recording
 from infantmon.recorded.decisions import Decisions
@@ -112,6 +113,6 @@ def say_decisions(decisions: Decisions) -> None:
     if not len(decisions):
         return
     screen = console()
-    say(screen, f"{len(decisions)} decisions by {', '.join(decisions.readers)}")
+    say(screen, f"{counted(len(decisions), 'decision')} by {', '.join(decisions.readers)}")
     for text in conflict_texts(decisions):
         say(screen, f"conflict: {text}")

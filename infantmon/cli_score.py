@@ -13,7 +13,10 @@ from rich.console import Console
 from infantmon.cli_screen import (
     SOME_FAILED,
     AsJson,
+    LabelOrigin,
+    Population,
     Quiet,
+    TunedOn,
     as_paths,
     console,
     progress,
@@ -25,6 +28,7 @@ from infantmon.cli_screen import (
 )
 from infantmon.errors import ArgumentError
 from infantmon.formats.files import write_whole
+from infantmon.model.counting import counted
 from infantmon.report.plain_table import plain_table
 from infantmon.scorecard.card import Card
 from infantmon.scorecard.comparison import Moved, compare, read_stored
@@ -49,7 +53,8 @@ Examples:
   infantmon score mitdb --gate "se>=99.5,ppv>=99.5" --out scores
   infantmon score bidmc --detector ours --detector neurokit2
   infantmon score mitdb --noise em --snr-db 12 --snr-db 6
-  infantmon score my-records --detector mymodule:find_beats
+  infantmon score my-records --detector mymodule:find_beats --population "term infants" \\
+      --label-origin "two readers" --tuned-on no
 """
 
 
@@ -94,6 +99,9 @@ def add_score(app: typer.Typer) -> None:
         annotator: Annotated[
             str, typer.Option(help="Suffix of the annotation files in a folder.")
         ] = "atr",
+        population: Population = None,
+        label_origin: LabelOrigin = None,
+        tuned_on: TunedOn = None,
         noise: Annotated[
             str | None, typer.Option(help="Add recorded noise first: bw, em or ma (nstdb).")
         ] = None,
@@ -124,7 +132,7 @@ def add_score(app: typer.Typer) -> None:
         if (gate_each or gate_lower) and not gates:
             raise ArgumentError("--gate-each and --gate-lower need a --gate, such as se>=99.5.")
         stored = None if against is None else read_stored(against)
-        source = Source(database, annotator)
+        source = Source(database, annotator, None, population, label_origin, tuned_on)
         tasks = _tasks(source, what, detector or ["ours"], window_s, from_s, _noises(noise, snr_db))
         with progress() as tell:
             cards = [run_task(task, workers=workers, progress=tell) for task in tasks]
@@ -247,7 +255,7 @@ def print_cards(
     """
     for card in cards:
         count = len(card.records)
-        say(screen, f"{card.title}: {count} record{'s' if count != 1 else ''}")
+        say(screen, f"{card.title}: {counted(count, 'record')}")
         say(screen, about(card))
         say(screen)
         say(screen, _table(card, screen.width))

@@ -30,6 +30,11 @@ Ecg2Name = Annotated[str | None, typer.Option("--ecg2", help="Name of a second E
 ImpedanceName = Annotated[
     str | None, typer.Option("--impedance", help="Name of the impedance channel.")
 ]
+Population = Annotated[str | None, typer.Option(help="Whom the recordings show.")]
+LabelOrigin = Annotated[str | None, typer.Option(help="Who or what made the labels.")]
+TunedOn = Annotated[
+    str | None, typer.Option(help="Whether the detector was tuned on these recordings.")
+]
 Quiet = Annotated[bool, typer.Option("--quiet", "-q", help="Print nothing but errors.")]
 
 

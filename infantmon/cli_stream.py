@@ -21,6 +21,7 @@ from infantmon.disk_recorder import DiskRecorder
 from infantmon.errors import ArgumentError, InfantmonError
 from infantmon.formats.reading import read
 from infantmon.framed import FrameReader, frames_of
+from infantmon.model.counting import counted
 from infantmon.model.event import Change
 from infantmon.model.prescription import Prescription
 from infantmon.model.recording import Recording
@@ -68,6 +69,8 @@ def add_stream(app: typer.Typer) -> None:
         """Read frames (one JSON object a line) and print what changes. Bench use only.
 
         A frame: {"time_s": 12.0, "ecg": [0.01, 0.02], "impedance": [512.3, null]}
+
+        Lines that are none are told, counted and skipped; where every line is, exit code 2.
         """
         if ecg_hz is None and impedance_hz is None and ecg2_hz is None:
             raise ArgumentError(
@@ -138,6 +141,11 @@ def _run(monitor: Monitor, record: Path | None, *, as_json: bool) -> None:
     for change in left:
         _say_change(change, as_json=as_json)
     _say_last(reader, monitor.rates_hz, as_json=as_json)
+    if reader.skipped and not reader.frames:
+        raise InfantmonError(
+            f"not one of {counted(reader.lines, 'line')} was a frame; each is a JSON object with "
+            "time_s and a list of samples under ecg, impedance or ecg2."
+        )
 
 
 def _say_first(monitor: Monitor, *, as_json: bool) -> None:
@@ -162,8 +170,7 @@ def _say_last(reader: FrameReader, rates_hz: Mapping[str, float], *, as_json: bo
     ):
         for role, length_s in seconds.items():
             _say(f"{role}: {length_s:g} s {words}, if its rate is {rates_hz[role]:g} Hz")
-    lines = "1 line" if reader.lines == 1 else f"{reader.lines} lines"
-    frames = "1 frame" if reader.frames == 1 else f"{reader.frames} frames"
+    lines, frames = counted(reader.lines, "line"), counted(reader.frames, "frame")
     _say(f"{frames} in {lines}; {reader.skipped} skipped")
 
 

@@ -15,7 +15,14 @@ from typing import Self
 import numpy.typing as npt
 
 from infantmon import disk_tables as disk
-from infantmon.errors import InfantmonError, StateError, require_between
+from infantmon.errors import (
+    InfantmonError,
+    StateError,
+    require_between,
+    require_kind,
+    require_path,
+    require_whole,
+)
 from infantmon.event_store import EventStore, StoredEvent, Waveform
 from infantmon.model.arrays import Floats, as_samples
 from infantmon.model.carried import decode, encode
@@ -98,6 +105,7 @@ class DiskRecorder:
         StateError
             If the file is there, or cannot be made; or if the monitor has been pushed already.
         """
+        require_kind(monitor, Monitor, name="monitor", called="an infantmon.Monitor")
         pushed = {role: count for role, count in monitor.arrived.items() if count}
         if pushed:
             raise StateError(
@@ -107,19 +115,17 @@ class DiskRecorder:
         settings = {
             "before_s": require_between(before_s, 0.0, 3600.0, name="before_s", unit="s"),
             "after_s": require_between(after_s, 0.0, 3600.0, name="after_s", unit="s"),
-            "most_events": require_between(
-                most_events, 1, 10**7, name="most_events", unit="events"
-            ),
+            "most_events": require_whole(most_events, 1, 10**7, name="most_events", unit="events"),
             "longest_s": require_between(longest_s, 1.0, 86400.0, name="longest_s", unit="s"),
             "back_s": require_between(back_s, 0.0, 86400.0, name="back_s", unit="s"),
         }
-        tables = disk.connect(Path(path), new=True)
+        tables = disk.connect(require_path(path), new=True)
         tables.execute("BEGIN IMMEDIATE")
         disk.put_setting(tables, "recorder", encode(settings))
         disk.put_setting(tables, "monitor", _packed(0, 0, monitor.save()))
         tables.execute("COMMIT")
         tables.close()
-        return cls(Path(path), monitor, settings)
+        return cls(require_path(path), monitor, settings)
 
     @classmethod
     def reopen(cls, path: str | Path) -> Self:
@@ -139,7 +145,7 @@ class DiskRecorder:
         StateError
             If the file is not there, is not one of ours, or does not hold together.
         """
-        tables = disk.connect(Path(path), new=False)
+        tables = disk.connect(require_path(path), new=False)
         settings = decode(disk.setting(tables, "recorder"))
         saved_at, count, blob = _unpacked(disk.setting(tables, "monitor"))
         monitor = Monitor.resume(blob)
@@ -148,7 +154,7 @@ class DiskRecorder:
             again += len(_apply(monitor, role, what, end_s, values))
         (held,) = tables.execute("SELECT coalesce(max(number), 0) FROM changes").fetchone()
         tables.close()
-        found = cls(Path(path), monitor, settings)
+        found = cls(require_path(path), monitor, settings)
         if held != count + again:
             raise StateError(f"{path} holds {held} changes, but its samples give {count + again}.")
         found._count = held

@@ -13,6 +13,7 @@ from typing import ClassVar
 
 import numpy.typing as npt
 
+from infantmon.errors import require_rate
 from infantmon.model.arrays import Floats, as_samples
 from infantmon.model.carried import Carried
 from infantmon.model.marks import Breaths, RPeaks, require_r_peaks
@@ -117,6 +118,7 @@ def detect_breaths(
     led = r_peaks is not None
     if led:
         require_r_peaks(r_peaks, name="r_peaks")
+    rate_hz = require_rate(rate_hz)
     stages = EffortStages(rate_hz, BEAT_LAG_S if led else None)
     parts: list[Breaths] = []
     step = max(1, round(BLOCK_S * rate_hz))

@@ -9,6 +9,7 @@ import numpy as np
 
 from infantmon.model.arrays import Floats
 from infantmon.model.carried import record
+from infantmon.model.counting import counted
 from infantmon.model.event import Event
 
 MOST_LISTED = 10_000
@@ -164,7 +165,7 @@ class EventStore(Sequence[StoredEvent]):
     overwritten_events: tuple[Overwritten, ...] = ()
 
     def __repr__(self) -> str:
-        events = "1 event" if len(self.events) == 1 else f"{len(self.events)} events"
+        events = counted(len(self.events), "event")
         return f"EventStore({events}; {self.overwritten_text})"
 
     def __getitem__(self, index: int) -> StoredEvent:  # type: ignore[override]

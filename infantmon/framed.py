@@ -23,7 +23,15 @@ from typing import Any, Protocol
 import numpy as np
 import numpy.typing as npt
 
-from infantmon.errors import ArgumentError, InfantmonError, require_between, require_number
+from infantmon.errors import (
+    ArgumentError,
+    InfantmonError,
+    require_between,
+    require_kind,
+    require_mapping,
+    require_number,
+    require_rate,
+)
 from infantmon.model.arrays import Floats, as_samples
 from infantmon.model.event import Change
 from infantmon.model.recording import ROLES, Recording
@@ -92,6 +100,11 @@ class FrameReader:
     repeated_s : dict of str to float
         Seconds of each channel that were left out, because they had come already.
 
+    Raises
+    ------
+    ArgumentError
+        If the rates are no rates by channel, or there is no monitor.
+
     Notes
     -----
     Memory is bounded by the longest line and by what one channel may be ahead of another.
@@ -103,8 +116,14 @@ class FrameReader:
         rates_hz: Mapping[str, float],
         tell: Callable[[int, str], None] | None = None,
     ) -> None:
+        if not callable(getattr(monitor, "push", None)):
+            raise ArgumentError(
+                f"monitor is a {type(monitor).__name__}; pass a Monitor or a DiskRecorder."
+            )
         self._monitor = monitor
-        self._rates = dict(rates_hz)
+        called = "rates in Hz by channel, such as monitor.rates_hz"
+        told = require_mapping(rates_hz, name="rates_hz", called=called)
+        self._rates = {role: require_rate(rate, name=f"{role}_hz") for role, rate in told.items()}
         self._tell = tell
         self.lines = 0
         self.frames = 0
@@ -125,6 +144,7 @@ class FrameReader:
         -------
         list of Change
         """
+        require_kind(line, bytes, name="line", called="bytes")
         self.lines += 1
         if not line.strip():
             return []
@@ -327,7 +347,15 @@ def frames_of(
     ------
     bytes
         One line. A frame comes when its last sample would have been recorded.
+
+    Raises
+    ------
+    ArgumentError
+        If the step or the pace cannot be used, or this is no recording.
     """
+    require_kind(recording, Recording, name="recording", called="an infantmon.Recording")
+    if pace is not None:
+        pace = require_between(pace, 1e-3, 1e6, name="pace", unit="seconds a second")
     begun = time.monotonic()
     for start_s, samples in chunks_of(recording, step_s=step_s):
         if pace is not None:
@@ -359,7 +387,7 @@ def chunks_of(
     ArgumentError
         If the step cannot be used.
     """
-    require_between(step_s, 0.01, 600.0, name="step_s", unit="s")
+    step_s = require_between(step_s, 0.01, 600.0, name="step_s", unit="s")
     count = math.ceil(recording.end_s / step_s)
     for place in range(count):
         runs: list[tuple[float, str, Floats]] = []

@@ -15,6 +15,7 @@ from infantmon.errors import (
     ArgumentError,
     StateError,
     require_between,
+    require_kind,
     require_number,
     require_rate,
 )
@@ -350,8 +351,7 @@ class Monitor(Carried):
 
 
 def _require_plan(plan: object) -> None:
-    if not isinstance(plan, Prescription):
-        raise ArgumentError(f"plan is a {type(plan).__name__}; pass an infantmon.Prescription.")
+    require_kind(plan, Prescription, name="plan", called="an infantmon.Prescription")
 
 
 def _differing(plan: Prescription, saved: Prescription) -> list[str]:

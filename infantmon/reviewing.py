@@ -7,9 +7,10 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from infantmon.errors import ArgumentError
+from infantmon.errors import ArgumentError, require_kind
 from infantmon.events.batch import Batch
 from infantmon.events.log import EventLog, fold
+from infantmon.model.counting import counted
 from infantmon.model.event import Change, Event, Excursion
 from infantmon.model.marks import BreathingRates, Breaths, HeartRates, Pulsations, RPeaks
 from infantmon.model.prescription import Prescription
@@ -18,7 +19,7 @@ from infantmon.model.signal import Signal
 from infantmon.model.spans import Spans
 from infantmon.recorded.decisions import Decision, Decisions
 from infantmon.recorded.event import RecordedEvent, RecordedEvents
-from infantmon.recorded.judging import JudgedList, judge_recorded
+from infantmon.recorded.judging import JudgedList, judge_recorded, require_margin
 from infantmon.report.days import LEAST_HOURS
 from infantmon.report.drawing import Drawing, draw_day, draw_event, draw_recorded
 from infantmon.report.export import write_json
@@ -311,7 +312,8 @@ class Review:
         return event_table_text(self.events)
 
     def __repr__(self) -> str:
-        return f"Review({self.recording.name}: {len(self.events)} events in {self.recorded_s:g} s)"
+        events = counted(len(self.events), "event")
+        return f"Review({self.recording.name}: {events} in {self.recorded_s:g} s)"
 
 
 def review(
@@ -348,15 +350,29 @@ def review(
     Raises
     ------
     ArgumentError
-        If an argument is of another kind.
+        If an argument is of another kind, or the margin is not between 0 and 600 s.
 
     Notes
     -----
     The recording is replayed in blocks of minutes through the same stages and rules as `Monitor`
     uses, so events equal those of a stream. Research software, not a medical device.
+
+    Memory: all findings, a few a second, and a block of the samples; what is left of the impedance
+    without the heart's pulsation is held up to 4 million samples, beyond that in a temporary file.
+    Latency is that of the chain, by kind in `Review.latencies_s`.
+
+    Examples
+    --------
+    >>> from infantmon.simulate import Pause, Scenario, simulate_night
+    >>> scenario = Scenario(60.0, ecg_hz=125.0, impedance_hz=50.0, events=(Pause(20.0, 22.0),))
+    >>> recording = simulate_night(scenario, seed=1).recording
+    >>> reviewed = review(recording, Prescription(apnea={"limit_s": 20}))
+    >>> [(event.kind, round(event.length_s), event.judgement) for event in reviewed.events]
+    [('apnea', 22, 'supported')]
     """
     _require(recording, Recording, "recording")
     _require(plan, Prescription, "plan")
+    margin_s = require_margin(margin_s)
     if recorded is not None:
         _require(recorded, RecordedEvents, "recorded")
     if decisions is not None:
@@ -407,7 +423,4 @@ def _shown_rate(plan: Prescription, batches: Sequence[Batch]) -> HeartRates:
 
 
 def _require(value: object, kind: type, name: str) -> None:
-    if not isinstance(value, kind):
-        raise ArgumentError(
-            f"{name} is a {type(value).__name__}; pass an infantmon.{kind.__name__}."
-        )
+    require_kind(value, kind, name=name, called=f"an infantmon.{kind.__name__}")

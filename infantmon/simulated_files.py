@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from infantmon.errors import require_path
 from infantmon.formats.files import written_whole
 from infantmon.formats.streamed import StreamedChannel, stream_arrays
 from infantmon.formats.streamed_csv import stream_csv
@@ -137,7 +138,9 @@ def write_simulated(
     made again. With WFDB the same marks are annotations: ``.atr`` beats, ``.breaths``, ``.events``.
     Memory: what is true of the whole night, as arrays (about 50 MB a day), and a minute of samples.
     """
-    night = _Night(infant, Path(folder), progress if progress is not None else _silent)
+    night = _Night(
+        infant, require_path(folder, name="folder"), progress if progress is not None else _silent
+    )
     return [*writer(night), *_truth_files(night)]
 
 

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 from infantmon.chain import SignalChain, replay, settings_of
-from infantmon.errors import ArgumentError
+from infantmon.errors import ArgumentError, require_each, require_kind, require_row, require_text
 from infantmon.events.batch import Batch, with_views
 from infantmon.events.log import EventLog, fold
 from infantmon.events.shared import Shared
@@ -113,17 +113,21 @@ def sweep(
     ------
     ArgumentError
         If these are no stored findings, or not prescriptions in a row.
+
+    Examples
+    --------
+    >>> from infantmon.reviewing import review
+    >>> from infantmon.simulate import Pause, Scenario, simulate_night
+    >>> scenario = Scenario(60.0, ecg_hz=125.0, impedance_hz=50.0, events=(Pause(20.0, 17.0),))
+    >>> plan = Prescription(apnea={"limit_s": 20})
+    >>> reviewed = review(simulate_night(scenario, seed=1).recording, plan)
+    >>> others = variations(plan, "apnea.limit_s", [15, 20])
+    >>> [(other.apnea.limit_s, len(events)) for other, events in sweep(reviewed.findings, others)]
+    [(15.0, 1), (20.0, 0)]
     """
-    if not isinstance(findings, StoredFindings):
-        raise ArgumentError(f"findings is a {type(findings).__name__}; pass Review.findings.")
-    if isinstance(plans, Prescription):
-        raise ArgumentError("plans is one Prescription; pass a list of them.")
-    plans = list(plans)
-    for plan in plans:
-        if not isinstance(plan, Prescription):
-            raise ArgumentError(
-                f"plans holds a {type(plan).__name__}; pass infantmon.Prescription objects."
-            )
+    require_kind(findings, StoredFindings, name="findings", called="Review.findings")
+    called = "infantmon.Prescription objects"
+    plans = require_each(plans, Prescription, name="plans", called=called)
     return sweep_whole(findings.whole, findings.chain, plans)
 
 
@@ -165,7 +169,7 @@ def variations(plan: Prescription, limit: str, values: Iterable[float]) -> list[
     Raises
     ------
     ArgumentError
-        If the prescription has no such limit.
+        If the prescription has no such limit, or an argument is of another kind.
     PrescriptionError
         If a value is out of range.
 
@@ -175,11 +179,13 @@ def variations(plan: Prescription, limit: str, values: Iterable[float]) -> list[
     >>> [other.apnea.limit_s for other in variations(plan, "apnea.limit_s", [15, 25])]
     [15.0, 25.0]
     """
+    require_kind(plan, Prescription, name="plan", called="an infantmon.Prescription")
     tables = plan.model_dump(exclude_none=True)
-    table, _, name = limit.partition(".")
+    table, _, name = require_text(limit, name="limit").partition(".")
     known = [f"{t}.{n}" for t, some in tables.items() if t not in PEOPLE for n in some]
     if limit not in known:
         raise ArgumentError(
             f"the limit to vary is {limit!r}; this prescription has {', '.join(known) or 'none'}."
         )
-    return [Prescription(**tables | {table: tables[table] | {name: value}}) for value in values]
+    tried = require_row(values, name="values", called="numbers")
+    return [Prescription(**tables | {table: tables[table] | {name: value}}) for value in tried]

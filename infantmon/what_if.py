@@ -14,7 +14,14 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import numpy.typing as npt
 
-from infantmon.errors import ArgumentError, PrescriptionError
+from infantmon.errors import (
+    ArgumentError,
+    PrescriptionError,
+    require_each,
+    require_kind,
+    require_mapping,
+    require_number,
+)
 from infantmon.events.rule_sets.episodes import Stored
 from infantmon.events.rule_sets.intervals import breath_intervals
 from infantmon.model.arrays import Floats
@@ -77,6 +84,8 @@ def neighbours(plan: Prescription, share: float = NEIGHBOUR_SHARE) -> list[Presc
     >>> [other.apnea.limit_s for other in neighbours(Prescription(apnea={"limit_s": 20}))]
     [18.0, 22.0]
     """
+    require_kind(plan, Prescription, name="plan", called="an infantmon.Prescription")
+    share = require_number(share, name="share", unit="of the limit")
     if not 0.0 < share < 1.0:
         raise ArgumentError(f"share is {share!r}; a share of the limit above 0 and below 1.")
     tables = plan.model_dump(exclude_none=True)
@@ -121,9 +130,13 @@ def what_if_table(
     """
     import pandas as pd  # noqa: PLC0415 - heavy; loaded only for who asks for a table
 
+    if not hasattr(findings, "whole"):
+        raise ArgumentError(f"findings is a {type(findings).__name__}; pass Review.findings.")
+    swept = require_each(swept, tuple, name="swept", called="what sweep() returned")
+    told = {} if truth is None else require_mapping(truth, name="truth", called="spans by kind")
     if not swept:
         raise ArgumentError("swept is empty; pass what sweep() returned for one plan or more.")
-    known = {kind: np.asarray(spans) for kind, spans in (truth or {}).items()}
+    known = {kind: np.asarray(spans) for kind, spans in told.items()}
     unknown = sorted(set(known) - set(KINDS))
     if unknown:
         raise ArgumentError(f"truth names {unknown}; kinds are {', '.join(KINDS)}.")

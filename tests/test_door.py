@@ -393,7 +393,7 @@ def test_what_is_passed_in_place_of_findings_plans_or_beats_is_told(reviewed, pl
         im.sweep(reviewed, [plan])
     with pytest.raises(im.ArgumentError, match=r"plans is one Prescription; pass a list of them\."):
         im.sweep(reviewed.findings, plan)
-    with pytest.raises(im.ArgumentError, match=r"plans holds a float; pass infantmon\."):
+    with pytest.raises(im.ArgumentError, match=r"one of plans is a float; pass infantmon\."):
         im.sweep(reviewed.findings, [20.0])
     beats = reviewed.r_peaks
     told = r"is a ndarray; pass the RPeaks that detect_r_peaks returns\."

@@ -207,7 +207,7 @@ def test_without_a_start_a_download_is_in_every_count_but_in_no_day():
 def test_without_any_start_there_is_no_table_of_days():
     summary = summarise_downloads([download("b", None, 3.0, [])])
     text = downloads_text(summary, 100)
-    assert text.splitlines()[0] == "1 downloads: 3.0 h recorded, 3.0 h usable"
+    assert text.splitlines()[0] == "1 download: 3.0 h recorded, 3.0 h usable"
     assert "recorded h" not in text
     assert "no event" in text
     page = downloads_html(summary)

@@ -513,3 +513,33 @@ def test_beats_missed_since_their_complexes_are_too_small_are_no_slow_heart(seed
     events = im.review(im.Recording({"ecg": faint}), plan).events
     assert len(events) >= 10
     assert not [event for event in events if event.judgement == "supported"]
+
+
+LONG_S = 2000.0
+
+
+@pytest.mark.parametrize(
+    ("kind", "happens"),
+    [
+        ("low heart rate", [sim.Bradycardia(100.0, 60.0, hold_s=LONG_S)]),
+        ("high heart rate", [sim.Tachycardia(100.0, 200.0, hold_s=LONG_S)]),
+        ("no heart beat", [sim.Standstill(100.0, LONG_S)]),
+        ("periodic breathing", [sim.Pause(100.0 + 15.0 * k, 5.0) for k in range(134)]),
+    ],
+)
+def test_that_nothing_was_seen_before_is_not_said_of_what_is_no_longer_known(kind, happens):
+    """What came before an event of over half an hour is no longer kept when it is judged."""
+    scenario = sim.Scenario(LONG_S + 200.0, 125.0, 50.0, events=tuple(happens))
+    plan = im.Prescription(
+        low_heart_rate={"limit_bpm": 80, "hold_off_s": 5, "average_beats": 8},
+        high_heart_rate={"limit_bpm": 180, "hold_off_s": 5, "average_beats": 8},
+        no_heart_beat={"limit_s": 4},
+        periodic_breathing={"pause_s": 3, "count": 3, "gap_s": 20},
+    )
+    events = im.review(sim.simulate_night(scenario, seed=2).recording, plan).events
+    (event,) = events.of_kind(kind)
+    assert event.length_s > 1800.0
+    told = [str(reason) for reason in event.reasons]
+    assert "beside: it lasted so long that what came before is no longer known" in told
+    assert not [text for text in told if "before" in text and text.startswith("against")]
+    assert event.judgement == "supported"

@@ -200,8 +200,8 @@ def test_notes_beside_signals_count_from_the_first_record(tmp_path):
 @pytest.mark.parametrize(
     ("note", "words"),
     [
-        (TimedNote(math.nan, None, "x"), "begins at nan s"),
-        (TimedNote(0.0, -1.0, "x"), "lasts -1.0 s"),
+        (TimedNote(math.nan, None, "x"), "onset_s of a note is nan s"),
+        (TimedNote(0.0, -1.0, "x"), "length_s of a note is -1 s"),
         (TimedNote(0.0, None, "a\x14b"), "0x14"),
         (TimedNote(0.0, None, ""), "a text without"),
         (TimedNote(0.0, None, "x" * 60_000), "Shorten it"),

@@ -286,14 +286,40 @@ def test_a_header_field_of_another_form_stops_it_and_nothing_is_written(tmp_path
     assert not list(out.iterdir())
 
 
-def test_an_original_is_never_replaced(tmp_path):
+@pytest.mark.parametrize("name", ["a", "copy"])
+def test_copies_never_lie_among_originals(tmp_path, name):
+    originals, linked = tmp_path / "originals", tmp_path / "linked"
+    originals.mkdir()
+    linked.mkdir()
+    wfdb_record(originals, "a", {"II": ramp(50)})
+    (linked / "a.hea").symlink_to(originals / "a.hea")
+    before = sorted(originals.iterdir())
+    for path in (originals / "a", linked / "a.hea"):
+        with pytest.raises(ArgumentError, match="copies would lie among originals"):
+            deidentify([path], originals / ".." / "originals", name=name)
+    assert sorted(originals.iterdir()) == before
+
+
+def test_no_copy_replaces_another(tmp_path):
+    out = tmp_path / "out"
+    out.mkdir()
+    for name in ("a", "b"):
+        wfdb_record(tmp_path, name, {"II": ramp(50)})
+    deidentify([tmp_path / "a"], out, name="copy-2")
+    before = {path: path.read_bytes() for path in out.iterdir()}
+    with pytest.raises(ArgumentError, match=r"copy-2\.hea is there already"):
+        deidentify([tmp_path / "a", tmp_path / "b"], out, name="copy")
+    assert {path: path.read_bytes() for path in out.iterdir()} == before
+
+
+def test_what_cannot_be_copied_is_told(tmp_path):
+    out = tmp_path / "out"
+    out.mkdir()
     wfdb_record(tmp_path, "a", {"II": ramp(50)})
-    with pytest.raises(ArgumentError, match="would replace"):
-        deidentify([tmp_path / "a"], tmp_path, name="a")
     with pytest.raises(ArgumentError, match="cannot name a recording"):
-        deidentify([tmp_path / "a"], tmp_path, name="../a")
+        deidentify([tmp_path / "a"], out, name="../a")
     with pytest.raises(RecordingError, match="no recording"):
-        deidentify([tmp_path / "b"], tmp_path)
+        deidentify([tmp_path / "b"], out)
 
 
 def test_the_command_writes_copies_and_says_what_it_left_out(tmp_path, capsys):

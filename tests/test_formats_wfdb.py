@@ -457,3 +457,14 @@ def test_readings_equal_those_of_the_wfdb_package(recordings, name, roles):
         [segment] = recording.channels[role].segments
         np.testing.assert_array_equal(segment.values, record.p_signal[:, column])
         assert recording.channels[role].rate_hz == record.fs
+
+
+def test_a_rate_that_no_channel_can_have_is_told_with_its_file(tmp_path):
+    wfdb_record(tmp_path, "a", {"II": np.arange(100)})
+    header = tmp_path / "a.hea"
+    lines = header.read_text().splitlines()
+    words = lines[0].split()
+    lines[0] = " ".join([*words[:2], "2000000", *words[3:]])
+    header.write_text("\n".join(lines) + "\n")
+    with pytest.raises(RecordingError, match=r"a\.hea: rate_hz is 2e\+06 Hz"):
+        read(tmp_path / "a")

@@ -306,6 +306,16 @@ def test_the_command_says_what_is_not_watched(streamed):
     assert {"apnea", "low heart rate"} <= set(json.loads(lines[0])["not_watched"])
 
 
+def test_a_stream_of_which_no_line_was_taken_has_failed(recording, streamed):
+    words = ("--ecg-hz", "125", "--impedance-hz", "50")
+    code, told, fault = streamed(b"time_s,ecg\n0,0.1\n", *words)
+    assert (code, told[-1]) == (2, "0 frames in 2 lines; 2 skipped")
+    assert "not one of 2 lines was a frame; each is a JSON object" in fault
+    first = next(frames_of(recording, step_s=10.0))
+    assert streamed(b"no frame\n" + first, *words)[0] == 0
+    assert streamed(b"", *words)[0] == 0
+
+
 def test_a_stream_that_came_to_its_end_is_not_gone_on_with(recording, streamed):
     sent = b"".join(frames_of(recording, step_s=10.0))
     words = ("--ecg-hz", "125", "--impedance-hz", "50", "--record", "a.db")

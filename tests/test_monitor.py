@@ -256,7 +256,7 @@ def test_a_monitor_needs_a_rate_and_a_prescription():
     ("wrong", "words"),
     [
         ({"ecg_hz": 1e9}, r"ecg_hz is 1e\+09 Hz; the highest rate"),
-        ({"ecg_unit": 3}, "the unit is 3; pass text such as 'mV', or None"),
+        ({"ecg_unit": 3}, "unit is 3; a text is expected"),
         ({"ahead_s": -1.0}, "ahead_s is -1 s; it must be between 0 and 604800 s"),
     ],
 )

@@ -58,7 +58,7 @@ def test_the_published_series_comes_out(recordings, name, snr_db):
 def test_what_cannot_be_added(tmp_path):
     with pytest.raises(ArgumentError, match="there is no noise 'xx'; give bw"):
         NoiseStress("xx", 6.0)
-    with pytest.raises(ArgumentError, match="-40 to 80 dB"):
+    with pytest.raises(ArgumentError, match="between -40 and 80 dB"):
         NoiseStress("em", 200.0)
     with pytest.raises(ArgumentError, match="constant"):
         noise_gain(1.0, np.ones(3600), 0.0)

@@ -10,8 +10,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from invented_review import InventedReview, invented_review, many_events
+from invented_review import PLAN, InventedReview, invented_review, many_events
 
+import infantmon as im
 from infantmon.errors import ArgumentError
 from infantmon.model.channel import Channel
 from infantmon.model.event import NOT_ASSESSABLE, Event, Evidence
@@ -19,8 +20,11 @@ from infantmon.model.prescription import Prescription
 from infantmon.model.recording import Recording
 from infantmon.model.spans import Reason, Spans
 from infantmon.report.cautions import BLIND_SPOT, CAUTIONS
+from infantmon.report.extremes import extremes_of
 from infantmon.report.page import review_page, who_set_text, write_review_page
 from infantmon.report.summary import extreme_of, kind_summaries
+from infantmon.report.timeline import timelines_of
+from infantmon.report.words import share_text
 
 VOID = {"meta", "link", "br", "input"}
 
@@ -316,3 +320,37 @@ def test_the_longest_event_is_a_supported_one_or_says_that_it_is_not():
     assert extreme_of([slow, unsure]) == "lowest 61/min (12/min not assessable)"
     assert extreme_of([unsure]) == "lowest 12/min not assessable"
     assert extreme_of([slow, dataclasses.replace(unsure, lowest_bpm=70.0)]) == "lowest 61/min"
+
+
+def test_where_nothing_could_be_used_nothing_is_said_to_be_absent() -> None:
+    lost = {role: im.Channel(np.full(6000, 1.0), 100.0) for role in ("ecg", "impedance")}
+    text = Outline(review_page(im.review(im.Recording(lost), PLAN))).text
+    assert "could not be looked for: no ECG could be used" in text
+    assert "could not be looked for: no chest impedance could be used" in text
+    assert "none found in 0" not in text
+    assert "0.0 % of the ECG usable · 0.0 % of the chest impedance usable" in text
+    breathing = timelines_of(im.review(im.Recording(lost), PLAN))[0].graphs[1]
+    assert [float(tick.text) >= 0.0 for tick in breathing.ticks] == [True] * len(breathing.ticks)
+
+
+def test_breaths_of_a_recording_below_a_minute_count_by_its_own_length() -> None:
+    time_s = np.arange(1500) / 50.0
+    swings = im.Channel(np.sin(2.0 * np.pi * 0.7 * time_s), 50.0)  # 42 breaths a minute for 30 s
+    (rate, _) = extremes_of(im.review(im.Recording({"impedance": swings}), PLAN))
+    assert rate.words == "breaths in each minute"
+    assert float(rate.middle) == pytest.approx(42.0, abs=2.0)
+
+
+def test_the_share_of_events_is_one_of_the_usable_time(review: InventedReview) -> None:
+    """An event that spans unusable time took up more than all of the usable time."""
+    spans = Spans(np.array([100.0]), np.array([1700.0]), np.array([int(Reason.FLAT)]))
+    event = Event(1, "apnea", 90.0, 110.0, 1720.0, 1725.0, NOT_ASSESSABLE)
+    usable_s = review.recorded_s - 1600.0
+    lost = dataclasses.replace(
+        review,
+        events=(event,),
+        contact={"impedance": spans},
+        usable_s={"impedance": usable_s},
+    )
+    (apnea,) = [one for one in kind_summaries(lost) if one.kind == "apnea"]
+    assert apnea.share == share_text(30.0, usable_s)

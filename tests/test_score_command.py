@@ -56,6 +56,27 @@ def test_figures_add_up_in_every_file(folder, tmp_path, capsys):
         assert "not a medical device" in text
 
 
+def test_what_is_told_of_a_folder_stands_in_every_file(folder, tmp_path, capsys):
+    told = {"population": "term infants", "label_origin": "two readers", "tuned_on": "no"}
+    words = [word for k, v in told.items() for word in (f"--{k.replace('_', '-')}", v)]
+    assert score(folder, *words, "--out", str(tmp_path)) == 0
+    (card,) = json.loads((tmp_path / "score.json").read_text())["cards"]
+    assert {key: card[key] for key in told} == told
+    (row, *_) = csv.DictReader((tmp_path / "score.csv").read_text().splitlines())
+    assert {key: row[key] for key in told} == told
+    page = (tmp_path / "score.html").read_text()
+    for text in (capsys.readouterr().out, (tmp_path / "score.md").read_text(), page):
+        assert "term infants" in text
+        assert "two readers" in text
+
+
+def test_what_is_known_of_a_database_is_not_told_otherwise(folder, capsys):
+    assert main(["score", "mitdb", "--population", "infants"]) == 2
+    assert "of mitdb this is known: population" in capsys.readouterr().err
+    assert score(folder, "--label-origin", " ") == 2
+    assert "label_origin is blank" in capsys.readouterr().err
+
+
 def test_the_page_is_whole_and_shows_where_it_went_wrong(folder, tmp_path):
     score(folder, "--out", str(tmp_path))
     page = (tmp_path / "score.html").read_text()

@@ -45,5 +45,5 @@ def test_undefined_is_none():
 def test_settings_that_cannot_be_used():
     with pytest.raises(ArgumentError, match="confidence level"):
         record_interval([], sensitivities, seed=1, level=1.0)
-    with pytest.raises(ArgumentError, match="at least 1 draw"):
+    with pytest.raises(ArgumentError, match="repeats is 0; a whole number from 1"):
         record_interval([], sensitivities, seed=1, repeats=0)

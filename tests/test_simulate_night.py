@@ -276,13 +276,22 @@ def test_periodic_breathing_alternates_pauses_and_breathing():
         (lambda: Scenario(0.0, 250.0, 62.5), "duration_s is 0 s; it must be between 1"),
         (lambda: Scenario(60.0, 0.0, 62.5), "ecg_hz is 0 Hz; a sampling rate must be above 0"),
         (lambda: Scenario(60.0, 250.0, float("nan")), "impedance_hz is nan Hz"),
-        (lambda: Scenario(60.0, 250.0, 62.5, events=("apnea",)), "an event is 'apnea'; pass"),
+        (
+            lambda: Scenario(60.0, 250.0, 62.5, events=("apnea",)),
+            "one of events is a str; pass pauses",
+        ),
         (lambda: ImpedanceChannel(base_ohm=3000.0), "base_ohm is 3000 ohm; it must be between"),
         (lambda: EcgChannel(low_mv=1.0, high_mv=-1.0), "the upper end must be above the lower"),
         (lambda: MuscleNoise(1.0, -2.0), "length_s is -2 s"),
         (lambda: Pause(float("inf"), 20.0), "onset_s is inf s"),
-        (lambda: simulate_night(scenario(), -1), "seed is -1; a whole number from 0 to"),
-        (lambda: simulate_night(scenario(), 1.5), "seed is 1.5; a whole number from 0 to"),
+        (
+            lambda: simulate_night(scenario(), -1),
+            "seed is -1; a whole number from 0 to",
+        ),
+        (
+            lambda: simulate_night(scenario(), 1.5),
+            "seed is 1.5; a whole number from 0 to",
+        ),
         (lambda: pauses_scenario(20.0, ecg_hz=250.0, impedance_hz=50.0, every_s=30.0), "raise eve"),
     ],
 )

@@ -15,7 +15,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from infantmon.errors import RecordingError
+from infantmon.errors import RecordingError, require_path
 from infantmon.formats.parquet_table import arrow_package
 from infantmon.report.cautions import NOTICE
 
@@ -144,7 +144,7 @@ class Dataset:
     """
 
     def __init__(self, folder: str | os.PathLike[str]) -> None:
-        self.folder = Path(folder)
+        self.folder = require_path(folder, name="folder")
 
     def path(self, table: str, key: str) -> Path:
         """Return the file of one recording in one table.

@@ -95,6 +95,8 @@ def list_recordings(
     InfantmonError
         If fsspec is needed and not installed (``pip install 'infantmon[remote]'``).
     """
+    if not isinstance(source, (str, os.PathLike)):
+        raise ArgumentError(f"source is a {type(source).__name__}; pass a folder, list or address.")
     text = os.fspath(source)
     if "://" in text or Path(text).is_dir():
         found = _in_folder(text, labels, by_folder)

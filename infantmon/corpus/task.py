@@ -5,10 +5,17 @@ from __future__ import annotations
 import dataclasses
 import hashlib
 import json
-import math
 from dataclasses import dataclass
 
-from infantmon.errors import ArgumentError
+from infantmon.errors import (
+    ArgumentError,
+    as_floats,
+    require_each,
+    require_kind,
+    require_number,
+    require_row,
+    require_text,
+)
 from infantmon.model.prescription import Prescription
 from infantmon.report.identity import plan_without_identity
 
@@ -49,13 +56,11 @@ class Settings:
     impedance: str | None = None
 
     def __post_init__(self) -> None:
-        for plan in (self.plan, *self.what_if):
-            if not isinstance(plan, Prescription):
-                raise ArgumentError(
-                    f"a plan is a {type(plan).__name__}; pass an infantmon.Prescription."
-                )
-        object.__setattr__(self, "plan", _bare(self.plan))
-        object.__setattr__(self, "what_if", tuple(_bare(plan) for plan in self.what_if))
+        called = "an infantmon.Prescription"
+        plan = require_kind(self.plan, Prescription, name="plan", called=called)
+        others = require_each(self.what_if, Prescription, name="what_if", called=called)
+        object.__setattr__(self, "plan", _bare(plan))
+        object.__setattr__(self, "what_if", tuple(map(_bare, others)))
 
     @property
     def sha256(self) -> str:
@@ -122,16 +127,21 @@ class ScoreSettings:
     def __post_init__(self) -> None:
         from infantmon.scorecard.detectors import find_detector  # noqa: PLC0415 - heavy
 
+        as_floats(self)
+        for name in ("what", "detector", "labels"):
+            require_text(getattr(self, name), name=name)
         if self.what not in USUAL_WINDOWS_S:
             raise ArgumentError(
                 f"a corpus cannot be scored for {self.what!r}; pass {' or '.join(USUAL_WINDOWS_S)}."
             )
         find_detector(self.detector, self.what)
-        object.__setattr__(self, "windows_s", tuple(self.windows_s) or USUAL_WINDOWS_S[self.what])
+        told = require_row(self.windows_s, name="windows_s", called="seconds")
+        windows_s = tuple(require_number(one, name="windows_s", unit="s") for one in told)
+        object.__setattr__(self, "windows_s", windows_s or USUAL_WINDOWS_S[self.what])
         for window_s in self.windows_s:
-            if not 0.0 < window_s < math.inf:
+            if not window_s > 0.0:
                 raise ArgumentError(f"a match window is {window_s:g} s; it must be above 0 s.")
-        if not 0.0 <= self.from_s < math.inf:
+        if not require_number(self.from_s, name="from_s", unit="s") >= 0.0:
             raise ArgumentError(f"from_s is {self.from_s:g} s; 0 s or more is expected.")
         if not self.labels or not self.labels.isalnum():
             raise ArgumentError(

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from infantmon.downloads.stretches import Stretch
-from infantmon.errors import RecordingError
+from infantmon.errors import RecordingError, require_path
 from infantmon.formats.files import readable_file, told_clearly
 from infantmon.recorded.decisions import Decisions
 from infantmon.recorded.event import TEST
@@ -132,7 +132,7 @@ def read_download(path: str | Path) -> Download:
     RecordingError
         If a file is missing, damaged, or of another format.
     """
-    place = Path(path)
+    place = require_path(path)
     file = review_file(place) if place.is_dir() else place
     source = readable_file(file, what="a stored review")
     with told_clearly(source, "a stored review"):

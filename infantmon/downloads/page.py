@@ -6,8 +6,15 @@ import os
 from pathlib import Path
 
 from infantmon.downloads.summary import DownloadsSummary
-from infantmon.downloads.telling import JUDGEMENTS, downloads_json_text, downloads_plain
+from infantmon.downloads.telling import (
+    JUDGEMENTS,
+    downloads_json_text,
+    downloads_plain,
+    hours_digits,
+)
+from infantmon.errors import require_path
 from infantmon.formats.files import write_whole
+from infantmon.model.counting import counted
 from infantmon.report.cautions import CAUTIONS
 from infantmon.report.rendering import templates_of
 
@@ -23,7 +30,8 @@ def downloads_html(summary: DownloadsSummary, *, identity: bool = False) -> str:
         Whether dates and names of downloads are shown.
     """
     environment = templates_of("infantmon.downloads")
-    environment.filters["hours"] = lambda hours: f"{hours:.1f}"
+    environment.filters["hours"] = hours_digits
+    environment.filters["counted"] = counted
     environment.filters["rate"] = lambda rate: "–" if rate is None else f"{rate:.2f}"
     environment.filters["percent"] = lambda share: "–" if share is None else f"{100 * share:.0f} %"
     return environment.get_template("downloads.html").render(
@@ -52,7 +60,7 @@ def write_downloads(
     ArgumentError
         If the folder does not exist, or nothing can be written to it.
     """
-    place = Path(folder)
+    place = require_path(folder, name="folder")
     place.mkdir(parents=True, exist_ok=True)
     write_whole(place / "downloads.html", downloads_html(summary, identity=identity))
     write_whole(place / "downloads.json", downloads_json_text(summary, identity=identity) + "\n")

@@ -12,7 +12,7 @@ from scipy import stats
 
 from infantmon.downloads.download import Download, FoundEvent, without_tests
 from infantmon.downloads.stretches import Stretch, joined, within, without
-from infantmon.errors import ArgumentError, require_between
+from infantmon.errors import ArgumentError, require_between, require_each, require_kind
 from infantmon.model.prescription import kinds_in_order
 from infantmon.report.summary import TECHNICAL
 
@@ -39,6 +39,10 @@ class Prescribed:
     hours_a_day: float | None = None
 
     def __post_init__(self) -> None:
+        for name in ("first", "last"):
+            if type(getattr(self, name)) is not date:
+                told = type(getattr(self, name)).__name__
+                raise ArgumentError(f"{name} is a {told}; pass a datetime.date.")
         if self.last < self.first:
             raise ArgumentError(
                 f"the prescribed days end on {self.last}, before they begin on {self.first}; "
@@ -234,6 +238,11 @@ def summarise_downloads(
     -------
     DownloadsSummary
 
+    Raises
+    ------
+    ArgumentError
+        If an argument is of another kind.
+
     Notes
     -----
     Days run from midnight to midnight on the recorder's clock as it was stored; a clock that was
@@ -242,6 +251,9 @@ def summarise_downloads(
     rate is that of a Poisson count (Garwood 1936, from memory): it takes alarms as independent,
     which they are not quite.
     """
+    downloads = require_each(downloads, Download, name="downloads", called="Download objects")
+    if prescribed is not None:
+        require_kind(prescribed, Prescribed, name="prescribed", called="a Prescribed")
     dated = sorted(
         (d for d in downloads if d.started_at is not None), key=lambda d: (d.started_at, d.name)
     )

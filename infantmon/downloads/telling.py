@@ -7,6 +7,7 @@ from datetime import date, datetime
 from typing import Any
 
 from infantmon.downloads.summary import HOUR_S, PER_HOURS, DownloadsSummary
+from infantmon.model.counting import counted
 from infantmon.model.event import DOUBTFUL, NOT_ASSESSABLE, SUPPORTED
 from infantmon.recorded.decisions import DECISIONS
 from infantmon.report.cautions import BLIND_SPOT, NOTICE
@@ -151,9 +152,11 @@ def downloads_json_text(summary: DownloadsSummary, *, identity: bool = False) ->
 def downloads_text(summary: DownloadsSummary, width: int, *, identity: bool = False) -> str:
     """Return the figures as tables of plain text, no line longer than `width` characters."""
     plain = downloads_plain(summary, identity=identity)
-    hours = f"{plain['recorded_h']:.1f} h recorded, {plain['usable_h']:.1f} h usable"
-    on_days = f", on {summary.days_used} of {len(summary.days)} days" if summary.days else ""
-    parts = [f"{len(summary.names)} downloads: {hours}{on_days}"]
+    hours = f"{hours_digits(plain['recorded_h'])} h recorded"
+    hours += f", {hours_digits(plain['usable_h'])} h usable"
+    days_told = counted(len(summary.days), "day")
+    on_days = f", on {summary.days_used} of {days_told}" if summary.days else ""
+    parts = [f"{counted(len(summary.names), 'download')}: {hours}{on_days}"]
     if summary.share_of_hours is not None:
         parts.append(f"share of the prescribed hours: {100.0 * summary.share_of_hours:.0f} %")
     parts += [
@@ -165,8 +168,8 @@ def downloads_text(summary: DownloadsSummary, width: int, *, identity: bool = Fa
     days = [
         (
             day["day"],
-            f"{day['recorded_h']:.1f}",
-            f"{day['usable_h']:.1f}",
+            hours_digits(day["recorded_h"]),
+            hours_digits(day["usable_h"]),
             str(day["breathing_and_heart_events"]),
         )
         for day in plain["use_by_day"]
@@ -185,6 +188,11 @@ def downloads_text(summary: DownloadsSummary, width: int, *, identity: bool = Fa
     head = ("alarms", "count", f"for each {PER_HOURS:g} h", "95 % interval")
     parts += ["", plain_table(head, loads, width)]
     return "\n".join(parts)
+
+
+def hours_digits(hours: float) -> str:
+    """Return hours in digits: two places below one hour, of which one tells little."""
+    return f"{hours:.1f}" if hours >= 1.0 or hours == 0.0 else f"{hours:.2f}"
 
 
 def _rate_text(rate: float | None) -> str:

@@ -11,7 +11,7 @@ from functools import cached_property
 
 import numpy as np
 
-from infantmon.events.history import History
+from infantmon.events.history import LONGEST_KEPT_S, History
 from infantmon.model.event import Event, Evidence, Side
 from infantmon.model.marks import RPeaks
 from infantmon.model.spans import BLOCKING, Spans
@@ -24,6 +24,7 @@ HAIR_S = 1e-6
 """By so much a stretch of time is widened or narrowed, to have what is at its ends in it or not."""
 ONSET_S = 1.0
 """So long before an event its onset reaches, in seconds: what is disturbed there counts too."""
+NOT_KEPT = "it lasted so long that what came before is no longer known"
 DISTURBED_SHARE = 0.2
 """From this share of an event under movement it is doubtful."""
 
@@ -51,6 +52,11 @@ class Case:
     until_s: float
     known_s: float
     history: History
+
+    @property
+    def before_is_kept(self) -> bool:
+        """False where it has lasted so long that what came before is no longer in the history."""
+        return self.event.onset_s - BEFORE_S >= self.known_s - LONGEST_KEPT_S
 
     @property
     def length_s(self) -> float:
@@ -98,8 +104,3 @@ def disturbed(case: Case, spans: Spans, what: str) -> list[Evidence]:
 def usual_size(beats: RPeaks) -> float:
     """Return the usual height of beats, of whatever polarity."""
     return float(np.median(np.abs(beats.amplitude)))
-
-
-def counted(count: int, what: str) -> str:
-    """Return a count with its noun, in the singular for one."""
-    return f"{count} {what}" if count == 1 else f"{count} {what}s"

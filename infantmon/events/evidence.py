@@ -17,8 +17,9 @@ from functools import partial
 from infantmon.events import evidence_breathing as breathing
 from infantmon.events import evidence_heart as heart
 from infantmon.events import evidence_standstill as standstill
-from infantmon.events.case import Case, counted
+from infantmon.events.case import Case
 from infantmon.events.shared import Shared
+from infantmon.model.counting import counted
 from infantmon.model.event import DOUBTFUL, NOT_ASSESSABLE, SUPPORTED, Evidence
 
 __all__ = ["Case", "judge", "reasons_for"]

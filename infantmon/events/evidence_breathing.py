@@ -9,9 +9,17 @@ from __future__ import annotations
 
 import numpy as np
 
-from infantmon.events.case import BEFORE_S, DISTURBED_SHARE, HAIR_S, Case, counted, disturbed
+from infantmon.events.case import (
+    BEFORE_S,
+    DISTURBED_SHARE,
+    HAIR_S,
+    NOT_KEPT,
+    Case,
+    disturbed,
+)
 from infantmon.events.measures import unusable_inside
 from infantmon.events.probable_apneas import LEAST
+from infantmon.model.counting import counted
 from infantmon.model.event import NOT_ASSESSABLE, Evidence, Side
 from infantmon.model.marks import (
     PROBABILITY_EVERY_S,
@@ -87,6 +95,8 @@ def _before(case: Case) -> Breaths:
 
 def breathing_before(case: Case) -> list[Evidence]:
     """Tell the rate of breathing before, or that there was hardly any."""
+    if not case.before_is_kept:
+        return [Evidence(NOT_KEPT, "beside")]
     before = _before(case)
     if len(before) < ENOUGH_BEFORE:
         seen, recorded_s = counted(len(before), "breath"), min(BEFORE_S, case.event.onset_s)

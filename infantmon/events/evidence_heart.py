@@ -15,12 +15,13 @@ from infantmon.events.case import (
     BEFORE_S,
     DISTURBED_SHARE,
     HAIR_S,
+    NOT_KEPT,
     Case,
-    counted,
     disturbed,
     usual_size,
 )
 from infantmon.model.arrays import Floats
+from infantmon.model.counting import counted
 from infantmon.model.event import NOT_ASSESSABLE, Event, Evidence, Side
 from infantmon.model.marks import RPeaks
 from infantmon.model.spans import BLOCKING, DISTURBING
@@ -83,11 +84,23 @@ def beats_alike(case: Case) -> list[Evidence]:
     event = case.event
     beats = case.history.beats(event.onset_s - AROUND_S, case.until_s + HAIR_S, case.known_s)
     stopped = event.kind == "no heart beat"
+    if not case.before_is_kept and (not len(beats) or beats.time_s[0] > event.onset_s + HAIR_S):
+        seen = bool(np.any(beats.reliable))
+        side: Side = "beside" if seen else NOT_ASSESSABLE if stopped else "against"
+        return [Evidence(NOT_KEPT, side), *_alike(case, beats)]
     if not len(beats):
         # whether a heart has stopped cannot be told by a lead that has not shown it beat
         return [Evidence("no heart beat was seen before", NOT_ASSESSABLE if stopped else "against")]
     if beats.time_s[0] > event.onset_s + HAIR_S:
         return [Evidence("no heart beat was seen before", "against")]
+    return _alike(case, beats)
+
+
+def _alike(case: Case, beats: RPeaks) -> list[Evidence]:
+    """Tell how many of the beats in an event and shortly before look alike."""
+    if not len(beats):
+        return []
+    event = case.event
     strange_side: Side = "beside" if _carried_by_second_lead(case) else "against"
     share = float(np.mean(~beats.reliable))
     text = f"{100 * (1 - share):.0f} % of the beats around look alike"

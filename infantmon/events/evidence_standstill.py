@@ -10,7 +10,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from infantmon.events.case import AROUND_S, BEFORE_S, HAIR_S, Case, counted, usual_size
+from infantmon.events.case import AROUND_S, BEFORE_S, HAIR_S, Case, usual_size
+from infantmon.model.counting import counted
 from infantmon.model.event import NOT_ASSESSABLE, Evidence
 from infantmon.model.spans import BLOCKING, INTERFERING, SHIFTED
 
@@ -55,7 +56,7 @@ def few_beats_before(case: Case) -> list[Evidence]:
     cannot be told.
     """
     start_s, end_s = case.longest_without_beat_s
-    if end_s - start_s < VANISHED_S:
+    if end_s - start_s < VANISHED_S or not case.before_is_kept:
         return []
     seen = case.history.beats(start_s - BEFORE_S, start_s + HAIR_S, case.known_s)
     if len(seen) >= FEW_BEATS:
@@ -75,6 +76,8 @@ def followed_briefly(case: Case) -> list[Evidence]:
     start_s = event.onset_s - BEFORE_S
     beats_s = case.history.beats(start_s, case.until_s + HAIR_S, case.known_s).time_s
     if event.kind != "low heart rate" or event.end_s is None or not len(beats_s):
+        return []
+    if not case.before_is_kept:
         return []
     before = int(np.count_nonzero(beats_s <= event.onset_s + HAIR_S))
     if before >= FEW_BEATS or case.until_s - beats_s[0] >= FOLLOWED_S:

@@ -10,7 +10,8 @@ import dataclasses
 from collections.abc import Iterable, Iterator, Sequence
 from typing import TYPE_CHECKING, overload
 
-from infantmon.errors import ArgumentError
+from infantmon.errors import ArgumentError, require_each
+from infantmon.model.counting import counted
 from infantmon.model.display import notebook_html
 from infantmon.model.event import Change, Event, Excursion
 from infantmon.model.prescription import KINDS
@@ -35,10 +36,23 @@ class EventLog(Sequence[Event]):
     ----------
     events : iterable of Event
         The events as they stand at last.
+
+    Raises
+    ------
+    ArgumentError
+        If they are no events.
+
+    Examples
+    --------
+    >>> log = EventLog([Event(1, "apnea", 20.0, 40.0, 45.0), Event(2, "contact loss", 60.0, 65.0)])
+    >>> [event.length_s for event in log.of_kind("apnea")]
+    [25.0]
+    >>> list(log.to_frame()["kind"])
+    ['apnea', 'contact loss']
     """
 
     def __init__(self, events: Iterable[Event] = ()) -> None:
-        self._events = tuple(events)
+        self._events = require_each(events, Event, name="events", called="infantmon.Event objects")
 
     @overload
     def __getitem__(self, index: int) -> Event: ...
@@ -108,7 +122,7 @@ class EventLog(Sequence[Event]):
         return notebook_html("events", self)
 
     def __repr__(self) -> str:
-        return f"EventLog({len(self._events)} events)"
+        return f"EventLog({counted(len(self._events), 'event')})"
 
 
 def fold(changes: Iterable[Change]) -> tuple[EventLog, tuple[Excursion, ...]]:

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from infantmon.errors import ArgumentError, require_between
 from infantmon.model.arrays import Bools
 from infantmon.model.marks import PROBABILITY_EVERY_S, ApneaProbabilities
 
@@ -54,6 +55,11 @@ def probable_apneas(
     list of ProbableApnea
         In order of time.
 
+    Raises
+    ------
+    ArgumentError
+        If an argument is of another kind.
+
     Notes
     -----
     A stretch is where P > 0.1. It is kept if its weighted duration, the integral of P, is 2 s or
@@ -64,6 +70,10 @@ def probable_apneas(
     ----------
     H. Lee, C. G. Rusin, D. E. Lake et al., Physiol Meas 33:1-17, 2012.
     """
+    if not hasattr(found, "probability"):
+        told = type(found).__name__
+        raise ArgumentError(f"found is a {told}; pass what the stage of that name gives.")
+    step_s = require_between(step_s, 0.01, 10.0, name="step_s", unit="s")
     above = np.nan_to_num(found.probability, nan=0.0) > LEAST
     kept = [one for one in _stretches(found, above, step_s) if one.weighted_s >= LEAST_WEIGHTED_S]
     kept = [

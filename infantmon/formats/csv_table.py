@@ -10,7 +10,7 @@ from typing import Any, Literal
 
 import numpy as np
 
-from infantmon.errors import ArgumentError, RecordingError
+from infantmon.errors import ArgumentError, RecordingError, require_text
 from infantmon.formats.column import BLOCK_ROWS
 from infantmon.formats.csv_layout import MISSING, SECONDS_IN, read_layout
 from infantmon.formats.files import told_clearly
@@ -202,6 +202,9 @@ class CsvSource(TableSource):
 
 
 def _check_told(separator: str | None, decimal: str | None) -> None:
+    for name, sign in (("separator", separator), ("decimal", decimal)):
+        if sign is not None:
+            require_text(sign, name=name)
     if separator is not None and (len(separator) != 1 or separator in '"\r\n'):
         raise ArgumentError(f"the separator is {separator!r}; one character such as ';' is needed.")
     if decimal not in {None, ".", ","}:

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from infantmon.errors import ArgumentError, RecordingError
+from infantmon.errors import ArgumentError, RecordingError, require_path, require_row, require_text
 from infantmon.formats.anonymous import DateShift
 from infantmon.formats.anonymous_edf import write_anonymous_edf
 from infantmon.formats.anonymous_table import write_anonymous_csv, write_anonymous_parquet
@@ -50,7 +50,8 @@ def deidentify(
         WFDB records (name or header), EDF, BDF, CSV or Parquet files. All have their dates moved by
         the same number of days, so that they still can be joined in time.
     folder : str or path
-        Where the copies go; it must be there.
+        Where the copies go; it must be there, and be none of the folders of the originals: what
+        may be given away is not to lie among what may not.
     name : str
         What they are called: NAME, or NAME-1, NAME-2, ... where there are several.
 
@@ -65,7 +66,8 @@ def deidentify(
         If a recording cannot be read, or a field of its header is not of its form: then nothing of
         that recording is written.
     ArgumentError
-        If the name cannot be used, the folder does not exist, or a copy would replace its original.
+        If the name cannot be used, the folder does not exist or holds an original or a file of a
+        copy's name: then nothing is written.
 
     Notes
     -----
@@ -75,15 +77,21 @@ def deidentify(
     beside a WFDB record are not copied. Look through what is written before you give it away: no
     program can promise that a recording is anonymous.
     """
-    if not re.fullmatch(r"[A-Za-z0-9_-]+", name):
+    if not re.fullmatch(r"[A-Za-z0-9_-]{1,200}", require_text(name, name="name")):
         raise ArgumentError(
-            f"{name!r} cannot name a recording; use letters, digits, hyphens and underscores."
+            f"{name!r} cannot name a recording; use up to 200 letters, digits, hyphens and "
+            "underscores."
         )
+    if isinstance(paths, os.PathLike):
+        raise ArgumentError("paths is one path; pass a list of them.")
+    originals = [require_path(p) for p in require_row(paths, name="paths", called="paths")]
+    target = require_path(folder, name="folder")
+    names = [f"{name}-{k}" for k in range(1, len(paths) + 1)] if len(paths) > 1 else [name]
+    for path, called in zip(originals, names, strict=True):
+        _require_apart(path, target, called)
     shift = DateShift.drawn()
-    several = len(paths) > 1
     return [
-        _copied(Path(path), Path(folder), f"{name}-{number}" if several else name, shift)
-        for number, path in enumerate(paths, start=1)
+        _copied(path, target, called, shift) for path, called in zip(originals, names, strict=True)
     ]
 
 
@@ -103,7 +111,6 @@ def _copied(path: Path, folder: Path, name: str, shift: DateShift) -> Deidentifi
     if writer is None:
         return _copied_wfdb(path, folder, name, shift)
     target = folder / f"{name}{ending}"
-    _check_other(path, target)
     with written_whole(folder, (target.name,)) as scratch, told_clearly(path, "the recording"):
         left_out = writer(path, scratch / target.name, shift)
     return Deidentified((target,), tuple(left_out))
@@ -115,7 +122,6 @@ def _copied_wfdb(path: Path, folder: Path, name: str, shift: DateShift) -> Deide
         raise RecordingError(
             f"no recording {path}: pass a WFDB record, an EDF, BDF, CSV or Parquet file."
         )
-    _check_other(header, folder / f"{name}.hea")
     names: list[str] = []
     with written_whole(folder, names) as scratch, told_clearly(header, "the record"):
         copy = AnonymousWfdb(scratch, name, shift)
@@ -125,8 +131,17 @@ def _copied_wfdb(path: Path, folder: Path, name: str, shift: DateShift) -> Deide
     return Deidentified(tuple(folder / file for file in names), tuple(left_out))
 
 
-def _check_other(path: Path, target: Path) -> None:
-    if target.exists() and path.exists() and target.samefile(path):
+def _require_apart(path: Path, folder: Path, name: str) -> None:
+    """Raise where a copy would lie among originals, or replace what is there."""
+    if folder.resolve() in (path.parent.resolve(), path.resolve().parent):
         raise ArgumentError(
-            f"the copy would replace {path} itself; choose another folder or another name."
+            f"{folder} is the folder of {path}: copies would lie among originals; choose another "
+            "folder."
+        )
+    ending = path.suffix.casefold()
+    target = folder / f"{name}{ending if ending in _WRITERS else '.hea'}"
+    if target.exists():
+        raise ArgumentError(
+            f"{target} is there already, maybe the copy of another recording; choose another "
+            "folder or another name."
         )

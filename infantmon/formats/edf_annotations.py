@@ -7,7 +7,6 @@ Kemp B, Olivan J, Clinical Neurophysiology 114:1755-1761, 2003 (EDF+ and its ann
 
 from __future__ import annotations
 
-import math
 import os
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -16,7 +15,16 @@ from pathlib import Path
 
 import numpy as np
 
-from infantmon.errors import ArgumentError, RecordingError
+from infantmon.errors import (
+    ArgumentError,
+    RecordingError,
+    require_between,
+    require_each,
+    require_kind,
+    require_number,
+    require_path,
+    require_text,
+)
 from infantmon.formats.edf_layout import read_layout
 from infantmon.formats.edf_records import onsets_s, record_notes
 from infantmon.formats.files import told_clearly, written_whole
@@ -75,14 +83,17 @@ def write_edf_notes(
     -----
     Times are written with all their digits: `read_edf_notes` gives equal notes back.
     """
-    ordered = sorted(notes, key=lambda note: note.onset_s)
+    told = require_each(notes, TimedNote, name="notes", called="TimedNote objects")
+    ordered = sorted(map(_whole, told), key=lambda note: note.onset_s)
+    if started_at is not None:
+        require_kind(started_at, datetime, name="started_at", called="a datetime")
     if started_at is not None and started_at.microsecond:
         raise ArgumentError(
             f"the start {started_at} has a fraction of a second, which would shift the notes; "
             "pass a start in whole seconds, and times from there."
         )
     records = _records([_listed(note) for note in ordered])
-    target = Path(path)
+    target = require_path(path)
     with written_whole(target.parent, (target.name,)) as scratch:
         body = b"".join(record.ljust(RECORD_BYTES, b"\0") for record in records)
         (scratch / target.name).write_bytes(_header(len(records), started_at) + body)
@@ -107,7 +118,7 @@ def read_edf_notes(path: str | os.PathLike[str]) -> list[TimedNote]:
     RecordingError
         If the file is missing or damaged, or is no EDF+ or BDF+ file.
     """
-    layout = read_layout(Path(path), for_samples=False)
+    layout = read_layout(require_path(path), for_samples=False)
     if not layout.plus or not layout.annotation_places:
         raise RecordingError(f"{path} is a plain EDF or BDF file; only EDF+ has annotations.")
     with told_clearly(layout.path, "the annotations"):
@@ -118,17 +129,17 @@ def read_edf_notes(path: str | os.PathLike[str]) -> list[TimedNote]:
         ]
 
 
+def _whole(note: TimedNote) -> TimedNote:
+    """Return a note whose times are floats, or say why it cannot be written."""
+    onset_s = require_number(note.onset_s, name="onset_s of a note", unit="s")
+    length_s = note.length_s
+    if length_s is not None:
+        length_s = require_between(length_s, 0.0, 1e9, name="length_s of a note", unit="s")
+    return TimedNote(onset_s, length_s, require_text(note.text, name="text of a note"))
+
+
 def _listed(note: TimedNote) -> bytes:
     """Return a note as a time-stamped annotation list."""
-    lengths = [] if note.length_s is None else [note.length_s]
-    if (
-        not all(math.isfinite(time_s) for time_s in (note.onset_s, *lengths))
-        or min(lengths, default=0.0) < 0.0
-    ):
-        raise ArgumentError(
-            f"a note begins at {note.onset_s} s and lasts {note.length_s} s; finite times and a "
-            "length of 0 s or more are expected."
-        )
     if not note.text or any(sign in note.text for sign in _FORBIDDEN):
         raise ArgumentError(
             f"a note at {note.onset_s:g} s has the text {note.text[:40]!r}; a text without NUL and "

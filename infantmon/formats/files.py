@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
-from infantmon.errors import ArgumentError, InfantmonError, RecordingError
+from infantmon.errors import ArgumentError, InfantmonError, RecordingError, require_path
 
 # What the libraries underneath, and the system, raise on files they cannot read. Each of these has
 # been met on damaged files; anything else is a fault of ours and must be seen.
@@ -130,6 +130,9 @@ def written_whole(folder: Path, names: Sequence[str]) -> Iterator[Path]:
     """
     if not folder.is_dir():
         raise ArgumentError(f"the folder {folder} does not exist; make it first.")
+    for name in names:
+        if not name:
+            raise ArgumentError(f"no file is named in {folder}; pass the path of a file.")
     try:
         scratch = Path(tempfile.mkdtemp(prefix=".writing-", dir=folder))
     except OSError as fault:
@@ -159,6 +162,6 @@ def write_whole(path: str | os.PathLike[str], text: str) -> None:
     ArgumentError
         If the folder does not exist or cannot be written to.
     """
-    target = Path(path)
+    target = require_path(path)
     with written_whole(target.parent, (target.name,)) as scratch:
         (scratch / target.name).write_text(text, encoding="utf-8", newline="\n")

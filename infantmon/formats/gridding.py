@@ -10,7 +10,7 @@ from fractions import Fraction
 
 import numpy as np
 
-from infantmon.errors import ArgumentError
+from infantmon.errors import ArgumentError, require_kind
 from infantmon.formats.naming import role_label
 from infantmon.model.arrays import Bools, Floats
 from infantmon.model.channel import Channel
@@ -88,8 +88,9 @@ def gridded(recording: Recording, *, frames_at_a_time: int = 1) -> Grid:
     Raises
     ------
     ArgumentError
-        If the rates have no common frame.
+        If the rates have no common frame, or this is no recording.
     """
+    require_kind(recording, Recording, name="recording", called="an infantmon.Recording")
     filled = [(r, recording.channels[r]) for r in ROLES if r in recording.channels]
     filled = [(role, channel) for role, channel in filled if channel.sample_count]
     frame_hz = common_frame_hz([channel.rate_hz for _, channel in filled])

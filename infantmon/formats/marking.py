@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol
 
+from infantmon.errors import ArgumentError, require_path, require_text
 from infantmon.formats.edf_annotations import TimedNote, write_edf_notes
 from infantmon.formats.wfdb_annotations import (
     NORMAL,
@@ -140,13 +141,16 @@ def write_marks(
     Raises
     ------
     ArgumentError
-        If the folder does not exist.
+        If the folder does not exist, or this is no review.
 
     Notes
     -----
     No name, no date and no channel name of the recording is written: times count from its start.
     """
-    home, paths = Path(folder), []
+    if not hasattr(found, "r_peaks"):
+        raise ArgumentError(f"found is a {type(found).__name__}; pass an infantmon.Review.")
+    require_text(name, name="name")
+    home, paths = require_path(folder, name="folder"), []
     ecg, impedance = found.recording.ecg, found.recording.impedance
     if ecg is not None:
         marks = beat_annotations(found.r_peaks)

@@ -10,7 +10,7 @@ import re
 from collections.abc import Collection, Mapping, Sequence
 from pathlib import Path
 
-from infantmon.errors import ArgumentError, RecordingError
+from infantmon.errors import ArgumentError, RecordingError, require_text
 from infantmon.formats.source import Listed
 from infantmon.model.recording import ROLE_WORDS
 from infantmon.model.units import IMPEDANCES, VOLTAGES
@@ -77,8 +77,9 @@ def choose(
     RecordingError
         If a channel asked for is not there, or no channel is ECG or impedance by name and unit.
     ArgumentError
-        If one channel is asked for in two roles.
+        If one channel is asked for in two roles, or a name is no text.
     """
+    _require_names(asked)
     chosen = {role: _named(channels, name, role, where) for role, name in asked.items() if name}
     indices = [listed.index for listed in chosen.values()]
     if len(set(indices)) < len(indices):
@@ -125,6 +126,12 @@ def has_kind(channels: Sequence[Listed], role: str) -> bool:
     """Tell whether one of the channels is, by its name and unit, of the kind of a role."""
     found, _ = _found(channels, "impedance" if role == "impedance" else "ecg")
     return found is not None
+
+
+def _require_names(asked: Mapping[str, str | None]) -> None:
+    for role, name in asked.items():
+        if name is not None:
+            require_text(name, name=role)
 
 
 def _named(channels: Sequence[Listed], name: str, role: str, where: Path) -> Listed:

@@ -6,7 +6,7 @@ import os
 from collections.abc import Collection, Mapping, Sequence
 from pathlib import Path
 
-from infantmon.errors import ArgumentError, RecordingError
+from infantmon.errors import ArgumentError, RecordingError, require_path
 from infantmon.formats.csv_table import CsvSource
 from infantmon.formats.edf import EdfSource
 from infantmon.formats.joining import joined
@@ -23,7 +23,7 @@ def read(
     ecg2: str | None = None,
     impedance: str | None = None,
 ) -> Recording:
-    """Read a recording.
+    r"""Read a recording.
 
     Parameters
     ----------
@@ -51,11 +51,22 @@ def read(
     Samples keep their rate and unit. An invalid sample is NaN; a stretch in which nothing was
     recorded is a hole of the channel. A short channel is held in memory as float64; of a long one
     only what is asked for is read, from its file, or for a table from a temporary copy.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> with TemporaryDirectory() as folder:
+    ...     table = Path(folder) / "night.csv"
+    ...     rows = (f"{k / 100},{k % 7},{500 + k % 3}\n" for k in range(200))
+    ...     _ = table.write_text("time_s,ECG [mV],impedance [ohm]\n" + "".join(rows))
+    ...     recording = read(table)
+    >>> recording.impedance
+    Channel(impedance: 200 samples at 100 Hz, ohm, 0 to 2 s)
     """
     if not names:
         raise ArgumentError("no recording was named; pass a WFDB record, an EDF or a CSV file.")
     asked = {"ecg": ecg, "ecg2": ecg2, "impedance": impedance}
-    sources = [open_source(Path(name)) for name in names]
+    sources = [open_source(require_path(name, name="the recording")) for name in names]
     if len(sources) == 1:
         return _recording(sources[0], asked)
     return joined([_of_several(source, sources, asked) for source in sources])
@@ -102,7 +113,9 @@ def read_csv(
         unit is told for a column that is not there, or a separator or decimal sign cannot be used.
     """
     asked = {"ecg": ecg, "ecg2": ecg2, "impedance": impedance}
-    source = CsvSource(Path(path), rate_hz, units=units, separator=separator, decimal=decimal)
+    source = CsvSource(
+        require_path(path), rate_hz, units=units, separator=separator, decimal=decimal
+    )
     return _recording(source, asked)
 
 
@@ -144,7 +157,7 @@ def read_parquet(
         If pyarrow is not installed (``pip install 'infantmon[parquet]'``).
     """
     asked = {"ecg": ecg, "ecg2": ecg2, "impedance": impedance}
-    return _recording(ParquetSource(Path(path), rate_hz, units=units), asked)
+    return _recording(ParquetSource(require_path(path), rate_hz, units=units), asked)
 
 
 def _of_several(
@@ -169,7 +182,10 @@ def _recording(
     source: Source, asked: Mapping[str, str | None], elsewhere: Collection[str] = ()
 ) -> Recording:
     chosen, notes = choose(source.channels, asked, source.path, elsewhere)
-    channels = {role: source.load(listed) for role, listed in chosen.items()}
+    try:
+        channels = {role: source.load(listed) for role, listed in chosen.items()}
+    except ArgumentError as fault:  # the file states what no channel can have, such as its rate
+        raise RecordingError(f"{source.path}: {fault}") from fault
     return Recording(
         channels,
         name=source.name,

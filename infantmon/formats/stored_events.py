@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from infantmon.errors import RecordingError
+from infantmon.errors import RecordingError, require_path
 from infantmon.event_store import (
     EventStore,
     Overwritten,
@@ -62,7 +62,7 @@ def read_stored_events(path: str | Path) -> EventStore:
     RecordingError
         If the file is not there, is damaged, or is of another format.
     """
-    source = readable_file(Path(path), what="a file of stored events")
+    source = readable_file(require_path(path), what="a file of stored events")
     with told_clearly(source, "a file of stored events"):
         plain = json.loads(source.read_text(encoding="utf-8"))
         _require_format(source, plain.get("format"))
@@ -87,7 +87,7 @@ def write_stored_events_parquet(store: EventStore, path: str | Path) -> None:
     parquet = arrow_package()
     import pyarrow as pa  # noqa: PLC0415 - an extra
 
-    target = Path(path)
+    target = require_path(path)
     roles = sorted({role for stored in store for role in stored.waveforms})
     columns: dict[str, Any] = {
         "number": pa.array([s.event.number for s in store], pa.int64()),
@@ -125,7 +125,7 @@ def read_stored_events_parquet(path: str | Path) -> EventStore:
         If pyarrow is not installed.
     """
     parquet = arrow_package()
-    source = readable_file(Path(path), what="a Parquet file of stored events")
+    source = readable_file(require_path(path), what="a Parquet file of stored events")
     with arrow_told(source, "a Parquet file of stored events"):
         table = parquet.read_table(source)
         told = table.schema.metadata or {}

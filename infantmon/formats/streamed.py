@@ -14,7 +14,14 @@ from typing import IO
 
 import numpy as np
 
-from infantmon.errors import ArgumentError, require_rate
+from infantmon.errors import (
+    ArgumentError,
+    as_floats,
+    require_number,
+    require_path,
+    require_rate,
+    require_text,
+)
 from infantmon.formats.files import written_whole
 from infantmon.model.arrays import Floats
 
@@ -53,7 +60,12 @@ class StreamedChannel:
     bits: int = 16
 
     def __post_init__(self) -> None:
+        as_floats(self)
         require_rate(self.rate_hz)
+        for name in ("role", "name", "unit"):
+            require_text(getattr(self, name), name=name)
+        for name in ("low", "high", "step"):
+            require_number(getattr(self, name), name=name, unit=self.unit)
         if not self.low < self.high:
             raise ArgumentError(
                 f"the range of {self.name} is {self.low:g} to {self.high:g} {self.unit}; "
@@ -79,14 +91,14 @@ def stream_arrays(chunks: Chunks, channels: Sequence[StreamedChannel], folder: _
         If the folder does not exist.
     """
     names = [f"{channel.role}.npy" for channel in channels]
-    with written_whole(Path(folder), tuple(names)) as scratch:
+    with written_whole(require_path(folder, name="folder"), tuple(names)) as scratch:
         arrays = [
             _Array(channel, scratch / file) for channel, file in zip(channels, names, strict=True)
         ]
         feed(chunks, arrays)
         for array in arrays:
             array.finish()
-    return [Path(folder) / file for file in names]
+    return [require_path(folder, name="folder") / file for file in names]
 
 
 class Sink:

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
-from infantmon.errors import ArgumentError
+from infantmon.errors import ArgumentError, require_path
 from infantmon.formats.files import written_whole
 from infantmon.formats.streamed import Chunks, StreamedChannel, whole_records
 from infantmon.model.arrays import Floats
@@ -48,7 +48,7 @@ def stream_csv(chunks: Chunks, channels: Sequence[StreamedChannel], path: _PATH)
             f"the rates {told} Hz are not whole parts of the fastest, so the channels cannot share "
             "the rows of one table; write WFDB or EDF."
         )
-    target = Path(path)
+    target = require_path(path)
     strides = [round(ratio) for ratio in ratios]
     rows = _CSV_ROWS * math.lcm(*strides)
     head = ["time_s", *(f"{channel.name} [{channel.unit}]" for channel in channels)]

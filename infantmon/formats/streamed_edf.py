@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
-from infantmon.errors import ArgumentError
+from infantmon.errors import ArgumentError, require_path
 from infantmon.formats.edf import INVALID_TEXT, UNRECORDED_TEXT
 from infantmon.formats.files import written_whole
 from infantmon.formats.streamed import Chunks, StreamedChannel, whole_records
@@ -49,7 +49,7 @@ def stream_edf(
     """
     record_s = _record_s(channels)
     counts = [round(channel.rate_hz * record_s) for channel in channels]
-    target = Path(path)
+    target = require_path(path)
     with (
         written_whole(target.parent, (target.name,)) as scratch,
         (scratch / target.name).open("w+b") as file,

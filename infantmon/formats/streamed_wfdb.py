@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from infantmon.errors import ArgumentError
+from infantmon.errors import ArgumentError, require_path
 from infantmon.formats.files import written_whole
 from infantmon.formats.streamed import Chunks, Sink, StreamedChannel, feed
 from infantmon.model.arrays import Floats
@@ -55,7 +55,7 @@ def stream_wfdb(
     frame_hz, in_frame = _frames(channels)
     names = [f"{name}_{channel.role}.dat" for channel in channels]
     header = f"{name}.hea"
-    with written_whole(Path(folder), (*names, header)) as scratch:
+    with written_whole(require_path(folder, name="folder"), (*names, header)) as scratch:
         signals = [
             _WfdbSignal(channel, scratch / file, each)
             for channel, file, each in zip(channels, names, in_frame, strict=True)
@@ -65,7 +65,7 @@ def stream_wfdb(
         lines = [f"{name} {len(signals)} {_number(frame_hz)} {frames}"]
         lines += [signal.finished(frames) for signal in signals]
         (scratch / header).write_text("\n".join(lines) + "\n", encoding="ascii")
-    return [Path(folder) / file for file in (*names, header)]
+    return [require_path(folder, name="folder") / file for file in (*names, header)]
 
 
 class _WfdbSignal(Sink):

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from infantmon.errors import ArgumentError, RecordingError, require_rate
+from infantmon.errors import ArgumentError, RecordingError, require_mapping, require_rate
 from infantmon.formats.column import Column
 from infantmon.formats.evenness import EvenRows, Run, measured_rows
 from infantmon.formats.files import told_clearly
@@ -128,6 +128,9 @@ class TableSource(Source):
         return even
 
 
+_UNITS_TOLD = 'a mapping of columns to units, such as {"ecg": "mV"}'
+
+
 def with_told_units(
     path: Path,
     names: Sequence[str],
@@ -141,8 +144,8 @@ def with_told_units(
     ArgumentError
         If a unit is told for a column that is not there.
     """
-    told = told or {}
-    strange = sorted(set(told) - set(names))
+    told = {} if told is None else require_mapping(told, name="units", called=_UNITS_TOLD)
+    strange = sorted(set(map(str, told)) - set(names))
     if strange:
         raise ArgumentError(
             f"a unit is told for {', '.join(map(repr, strange))}, but {path} has the columns "

@@ -10,14 +10,22 @@ from __future__ import annotations
 import os
 from array import array
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import chain
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from infantmon.errors import ArgumentError, RecordingError, require_rate
+from infantmon.errors import (
+    ArgumentError,
+    RecordingError,
+    require_kind,
+    require_path,
+    require_rate,
+    require_text,
+    require_whole,
+)
 from infantmon.formats.files import readable_file, told_clearly, written_whole
 from infantmon.formats.wfdb_files import read_header
 from infantmon.model.arrays import Floats, Ints
@@ -119,7 +127,10 @@ def write_annotations(
         format, or the folder does not exist.
     """
     rate = require_rate(rate_hz)
-    target = Path(path)
+    target = require_path(path)
+    if isinstance(annotations, str) or not isinstance(annotations, Iterable):
+        told = type(annotations).__name__
+        raise ArgumentError(f"annotations is a {told}; pass a list of Annotation objects.")
     stated = f"{_RESOLUTION}{repr(rate).removesuffix('.0')}"
     with (
         written_whole(target.parent, (target.name,)) as scratch,
@@ -145,8 +156,12 @@ def read_annotations(path: str | os.PathLike[str], *, rate_hz: float | None = No
     ------
     RecordingError
         If the file is missing, damaged or of another format, or its rate is not known.
+    ArgumentError
+        If the rate is no rate.
     """
-    source = Path(path)
+    source = require_path(path)
+    if rate_hz is not None:
+        require_rate(rate_hz)
     readable_file(source, what="a WFDB annotation file")
     size = source.stat().st_size
     if size > LARGEST_BYTES:
@@ -265,7 +280,8 @@ def _signed(value: int, bits: int) -> int:
 
 def _words(annotations: Iterable[Annotation]) -> Iterator[bytes]:
     at, channel, number = 0, 0, 0
-    for mark in annotations:
+    for told in annotations:  # one by one: there may be millions
+        mark = _whole(told)
         step = mark.sample - at
         if step < 0:
             raise ArgumentError(
@@ -290,6 +306,17 @@ def _words(annotations: Iterable[Annotation]) -> Iterator[bytes]:
         if mark.text:
             text = mark.text.encode("utf-8")
             yield _word(_AUX, len(text)) + text + b"\x00" * (len(text) % 2)
+
+
+def _whole(mark: Annotation) -> Annotation:
+    """Return a mark whose numbers are Python's own, as its bytes are made of them."""
+    require_kind(mark, Annotation, name="one of annotations", called="Annotation objects")
+    numbers: dict[str, Any] = {
+        name: require_whole(getattr(mark, name), -(2**31), 2**53, name=name)
+        for name in ("sample", "code", "subtype", "channel", "number")
+    }
+    require_text(mark.text, name="text")
+    return replace(mark, **numbers)
 
 
 def _word(code: int, rest: int) -> bytes:

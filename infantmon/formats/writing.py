@@ -9,12 +9,11 @@ from __future__ import annotations
 import math
 import os
 import re
-from pathlib import Path
 
 import numpy as np
 import numpy.typing as npt
 
-from infantmon.errors import ArgumentError
+from infantmon.errors import ArgumentError, require_path, require_text, require_whole
 from infantmon.formats.edf_file import edf_of
 from infantmon.formats.files import written_whole
 from infantmon.formats.gridding import Laid, gridded
@@ -51,7 +50,7 @@ def write_csv(recording: Recording, path: _PATH) -> None:
     """
     import pandas as pd  # noqa: PLC0415 - heavy
 
-    target = Path(path)
+    target = require_path(path)
     table = pd.DataFrame(_table(recording))
     with written_whole(target.parent, (target.name,)) as scratch:
         table.to_csv(scratch / target.name, index=False)
@@ -81,7 +80,7 @@ def write_parquet(recording: Recording, path: _PATH) -> None:
     parquet = arrow_package()
     import pyarrow as pa  # noqa: PLC0415 - an extra
 
-    target = Path(path)
+    target = require_path(path)
     columns = {
         name: pa.array(values, mask=np.isnan(values)) for name, values in _table(recording).items()
     }
@@ -141,18 +140,22 @@ def write_wfdb(recording: Recording, folder: _PATH, name: str, *, bits: int = 16
     start time: it is written as a header comment, "UTC+01:00" for one, from which `read` restores
     it.
     """
-    if not re.fullmatch(r"[A-Za-z0-9_-]+", name):
+    if not re.fullmatch(r"[A-Za-z0-9_-]{1,200}", require_text(name, name="name")):
         raise ArgumentError(
-            f"{name!r} cannot name a WFDB record; use letters, digits, hyphens and underscores."
+            f"{name!r} cannot name a WFDB record; use up to 200 letters, digits, hyphens and "
+            "underscores."
         )
-    if bits not in {16, 24, 32}:
-        raise ArgumentError(f"bits is {bits!r}; a WFDB sample can have 16, 24 or 32 bits here.")
+    if require_whole(bits, 1, 64, name="bits", unit="bits") not in {16, 24, 32}:
+        raise ArgumentError(f"bits is {bits}; a WFDB sample can have 16, 24 or 32 bits here.")
     grid = gridded(recording)
     stored = [_digital(laid, bits) for laid in grid.channels]
     started_at = grid.started_at(recording)
     offset = offset_words(started_at)
     names = (f"{name}.dat", f"{name}.hea")
-    with written_whole(Path(folder), names) as scratch, wfdb_package() as wfdb:
+    with (
+        written_whole(require_path(folder, name="folder"), names) as scratch,
+        wfdb_package() as wfdb,
+    ):
         wfdb.wrsamp(
             name,
             fs=float(grid.frame_hz),
@@ -211,7 +214,7 @@ def write_edf(recording: Recording, path: _PATH) -> None:
     the start time: it is written among the additional words of the recording's identification,
     "UTC+01:00" for one, from which `read` restores it.
     """
-    target = Path(path)
+    target = require_path(path)
     file = edf_of(recording)
     with written_whole(target.parent, (target.name,)) as scratch:
         file.write(scratch / target.name)

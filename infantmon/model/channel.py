@@ -14,12 +14,17 @@ import numpy.typing as npt
 from infantmon.errors import (
     ArgumentError,
     RecordingError,
+    require_between,
     require_bound,
-    require_number,
+    require_each,
     require_rate,
+    require_text,
 )
 from infantmon.model.arrays import Floats, as_samples
 from infantmon.model.clock import Clock
+
+LONGEST_S = 1e9
+"""A start further away than some thirty years, in seconds, is a slip of the unit."""
 
 
 class StoredSamples(ABC):
@@ -101,7 +106,21 @@ class Channel:
     Raises
     ------
     ArgumentError
-        If the rate is not above 0, or the samples are not one-dimensional numbers.
+        If the rate is not above 0, the samples are not one-dimensional numbers, or unit or name is
+        no text.
+
+    Notes
+    -----
+    Memory: the samples, as float64; an array of float64 is not copied.
+
+    Examples
+    --------
+    >>> ecg = Channel([0.0, 0.1, math.nan, 0.1], rate_hz=250.0, unit="mV", name="II")
+    >>> ecg
+    Channel(II: 4 samples at 250 Hz, mV, 0 to 0.016 s)
+    >>> time_s, values = ecg.between(0.004, 0.012)
+    >>> time_s
+    array([0.004, 0.008])
     """
 
     def __init__(
@@ -113,7 +132,10 @@ class Channel:
         name: str = "",
     ) -> None:
         rate = require_rate(rate_hz)
-        start = require_number(start_s, name="start_s", unit="s")
+        start = require_between(start_s, -LONGEST_S, LONGEST_S, name="start_s", unit="s")
+        if unit is not None:
+            require_text(unit, name="unit")
+        require_text(name, name="name")
         self.clock = Clock(rate)
         self.unit = unit
         self.name = name
@@ -145,10 +167,14 @@ class Channel:
         ------
         RecordingError
             If pieces overlap by more than one sample.
+        ArgumentError
+            As for a channel of one piece, or if the pieces are no tuples.
         """
         channel = cls([], rate_hz, unit, 0.0, name)
         segments: list[Segment] = []
-        for start_s, values in sorted(pieces, key=lambda piece: piece[0]):
+        called = "tuples of a start in seconds and samples"
+        told = require_each(pieces, tuple, name="pieces", called=called)
+        for start_s, values in sorted(told, key=lambda piece: piece[0]):
             first_tick = round(start_s * channel.rate_hz)
             if segments and first_tick < segments[-1].end_tick:
                 if segments[-1].end_tick - first_tick > 1:
@@ -228,10 +254,17 @@ class Channel:
         ----------
         start_s, end_s : float
             The stretch to return, in seconds of the recording; by default all of it.
+
+        Raises
+        ------
+        ArgumentError
+            If a bound is no number, or NaN.
         """
         import pandas as pd  # noqa: PLC0415 - heavy; loaded only for who asks for a table
 
-        time_s, values = self.between(max(start_s, self.start_s), min(end_s, self.end_s))
+        start_s = max(require_bound(start_s, name="start_s", unit="s"), self.start_s)
+        end_s = min(require_bound(end_s, name="end_s", unit="s"), self.end_s)
+        time_s, values = self.between(start_s, end_s)
         return pd.DataFrame({"time_s": time_s, "value": values})
 
     def holes_s(self) -> Iterator[tuple[float, float]]:

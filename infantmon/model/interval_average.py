@@ -6,7 +6,7 @@ from typing import ClassVar
 
 import numpy as np
 
-from infantmon.errors import ArgumentError
+from infantmon.errors import ArgumentError, require_between, require_whole
 from infantmon.model.arrays import NO_FLOATS, Floats, Ints
 from infantmon.model.carried import Carried
 
@@ -28,6 +28,12 @@ class IntervalAverage(Carried):
                 f"the number to average over is {average_beats} and average_s is {average_s}; "
                 "give exactly one of the two."
             )
+        if average_beats is not None:
+            average_beats = require_whole(
+                average_beats, 1, 100_000, name="the number to average over", unit="intervals"
+            )
+        if average_s is not None:
+            average_s = require_between(average_s, 0.1, 86400.0, name="average_s", unit="s")
         self._beats = average_beats
         self._span_s = average_s
         self._times = NO_FLOATS  # the beats that the next mean may reach back to

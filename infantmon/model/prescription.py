@@ -15,7 +15,8 @@ from typing import Any, Self, get_args
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator, model_validator
 
-from infantmon.errors import PrescriptionError
+from infantmon.errors import PrescriptionError, require_path
+from infantmon.model.counting import counted
 
 KINDS = (
     "apnea",
@@ -211,7 +212,7 @@ class Prescription(_Table):
             If the file cannot be read, is not TOML, or has faults (all told at once).
         """
         try:
-            tables = tomllib.loads(Path(path).read_text(encoding="utf-8"))
+            tables = tomllib.loads(require_path(path).read_text(encoding="utf-8"))
         except OSError as fault:
             why = fault.strerror or str(fault)
             raise PrescriptionError(
@@ -276,8 +277,7 @@ def _tell_all(fault: ValidationError) -> str:
         unit = _unit_of(error["loc"]) if error["type"] in _BOUNDS else ""
         known = _known_beside(error["loc"]) if error["type"] == "extra_forbidden" else ""
         lines.append(f"{where}: {_plain_words(error['type'], error['msg'])}{unit}{known}{seen}")
-    faults = "1 fault" if len(lines) == 1 else f"{len(lines)} faults"
-    return f"the prescription has {faults}:\n  " + "\n  ".join(lines)
+    return f"the prescription has {counted(len(lines), 'fault')}:\n  " + "\n  ".join(lines)
 
 
 _BOUNDS = ("greater_than_equal", "less_than_equal")

@@ -6,7 +6,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 
-from infantmon.errors import ArgumentError, RecordingError
+from infantmon.errors import (
+    ArgumentError,
+    RecordingError,
+    require_each,
+    require_kind,
+    require_mapping,
+    require_text,
+)
 from infantmon.model.channel import Channel, require_channel
 from infantmon.model.display import notebook_html
 
@@ -37,9 +44,17 @@ class Recording:
     Raises
     ------
     ArgumentError
-        If a key is not a role, or a value is not a `Channel`.
+        If a key is not a role, a value is not a `Channel`, or name, start or notes are of another
+        kind.
     RecordingError
         If no channel holds a sample, or the channels do not overlap in time.
+
+    Examples
+    --------
+    >>> impedance = Channel([500.0] * 100, rate_hz=50.0, unit="ohm")
+    >>> recording = Recording({"impedance": impedance}, name="night 1")
+    >>> recording.end_s, recording.ecg
+    (2.0, None)
     """
 
     channels: Mapping[str, Channel]
@@ -48,11 +63,19 @@ class Recording:
     notes: tuple[str, ...] = field(default=())
 
     def __post_init__(self) -> None:
-        unknown = sorted(set(self.channels) - set(ROLES))
+        called = 'channels by role, such as {"ecg": infantmon.Channel(...)}'
+        require_mapping(self.channels, name="channels", called=called)
+        unknown = sorted(set(map(str, self.channels)) - set(ROLES))
         if unknown or not self.channels:
             raise ArgumentError(
-                f"the channels are {sorted(self.channels)}; use some of {', '.join(ROLES)} as keys."
+                f"the channels are {sorted(map(str, self.channels))}; use some of "
+                f"{', '.join(ROLES)} as keys."
             )
+        require_text(self.name, name="name")
+        if self.started_at is not None:
+            require_kind(self.started_at, datetime, name="started_at", called="a datetime")
+        notes = require_each(self.notes, str, name="notes", called="texts")
+        object.__setattr__(self, "notes", notes)
         ordered = {role: self.channels[role] for role in ROLES if role in self.channels}
         object.__setattr__(self, "channels", ordered)  # tables and pictures keep one order
         filled = [require_channel(c, key=k) for k, c in ordered.items()]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from infantmon.errors import require_text
+
 _UNITS = {
     "v": "V",
     "mv": "mV",
@@ -24,8 +26,14 @@ _NO_UNIT = frozenset({"", "?", "-", "nu", "au", "a.u.", "arb", "arb.", "n/a", "n
 
 
 def plain_unit(text: str) -> str | None:
-    """Return a unit in plain spelling ("mV", "uV", "ohm"), others as they are, or None for none."""
-    stripped = text.strip().strip("[]()").strip()
+    """Return a unit in plain spelling ("mV", "uV", "ohm"), others as they are, or None for none.
+
+    Raises
+    ------
+    ArgumentError
+        If it is no text.
+    """
+    stripped = require_text(text, name="unit").strip().strip("[]()").strip()
     if stripped.casefold() in _NO_UNIT:
         return None
     told = stripped.replace("\u00b5", "u").replace("\u03bc", "u")  # two micro signs

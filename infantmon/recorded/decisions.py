@@ -11,8 +11,18 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-from infantmon.errors import ArgumentError, RecordingError
+from infantmon.errors import (
+    ArgumentError,
+    RecordingError,
+    as_floats,
+    require_each,
+    require_kind,
+    require_number,
+    require_path,
+    require_text,
+)
 from infantmon.formats.files import readable_file, told_clearly, write_whole
+from infantmon.model.counting import counted
 from infantmon.model.event import Event
 from infantmon.recorded.event import RecordedEvent
 from infantmon.scoring.agreement import Agreement, cohen_kappa
@@ -55,6 +65,12 @@ class Decision:
     decided_at_utc: str | None = None
 
     def __post_init__(self) -> None:
+        as_floats(self)
+        for name in ("kind", "recording", "decision", "note"):
+            require_text(getattr(self, name), name=name)
+        for name in ("onset_s", "end_s"):
+            if getattr(self, name) is not None:
+                require_number(getattr(self, name), name=name, unit="s")
         if self.decision not in DECISIONS:
             raise ArgumentError(
                 f"the decision is {self.decision!r}; choose one of {', '.join(DECISIONS)}."
@@ -89,7 +105,14 @@ def _when(made: Decision) -> float:
 
 
 def key_of(event: Event | RecordedEvent) -> tuple[str, str, float | None, float | None]:
-    """Return what tells an event from others: excerpt, kind, onset and end in seconds."""
+    """Return what tells an event from others: excerpt, kind, onset and end in seconds.
+
+    Raises
+    ------
+    ArgumentError
+        If it is no event.
+    """
+    require_kind(event, (Event, RecordedEvent), name="event", called="an event of the review")
     recording = event.recording if isinstance(event, RecordedEvent) else ""
     times = (None if t is None or not math.isfinite(t) else t for t in (event.onset_s, event.end_s))
     onset_s, end_s = times
@@ -103,10 +126,23 @@ class Decisions:
     ----------
     made : iterable of Decision
         Earlier ones, such as of a file.
+
+    Raises
+    ------
+    ArgumentError
+        If they are no decisions.
+
+    Examples
+    --------
+    >>> apnea = Event(1, "apnea", onset_s=20.0, known_s=40.0, end_s=45.0)
+    >>> decisions = Decisions()
+    >>> made = decisions.add(apnea, "real", by="a reader", note="no effort seen")
+    >>> [(one.by, one.decision) for one in decisions.of(apnea)]
+    [('a reader', 'real')]
     """
 
     def __init__(self, made: Iterable[Decision] = ()) -> None:
-        self._made = list(made)
+        self._made = list(require_each(made, Decision, name="made", called="Decision objects"))
 
     def __len__(self) -> int:
         return len(self._made)
@@ -121,7 +157,7 @@ class Decisions:
 
     def __repr__(self) -> str:
         readers = list(dict.fromkeys(decision.by for decision in self._made))
-        return f"Decisions({len(self)} by {len(readers)} readers)"
+        return f"Decisions({len(self)} by {counted(len(readers), 'reader')})"
 
     def add(
         self, event: Event | RecordedEvent, decision: str, *, by: str, note: str = ""
@@ -140,7 +176,7 @@ class Decisions:
         Raises
         ------
         ArgumentError
-            If the decision is none, or nobody is named.
+            If the decision is none, nobody is named, or this is no event.
         """
         recording, kind, onset_s, end_s = key_of(event)
         now = datetime.now(UTC).isoformat(timespec="seconds")
@@ -149,7 +185,13 @@ class Decisions:
         return made
 
     def of(self, event: Event | RecordedEvent) -> tuple[Decision, ...]:
-        """Return all decisions of an event, the earliest first."""
+        """Return all decisions of an event, the earliest first.
+
+        Parameters
+        ----------
+        event : Event or RecordedEvent
+            The event.
+        """
         wanted = key_of(event)
         return tuple(made for made in self._made if made.key == wanted)
 
@@ -189,7 +231,13 @@ class Decisions:
         ----------
         other : Decisions
             Those of another reader, or another file.
+
+        Raises
+        ------
+        ArgumentError
+            If these are no decisions.
         """
+        require_kind(other, Decisions, name="other", called="infantmon.Decisions")
         return Decisions(dict.fromkeys([*self._made, *other._made]))
 
     def agreement(self, one: str, other: str) -> Agreement:
@@ -267,7 +315,7 @@ class Decisions:
         RecordingError
             If the file is missing, damaged, or of another format.
         """
-        source = readable_file(Path(path), what="a file of decisions")
+        source = readable_file(require_path(path), what="a file of decisions")
         with told_clearly(source, "a file of decisions"):
             plain = json.loads(source.read_text(encoding="utf-8"))
             if plain.get("format") != FORMAT:

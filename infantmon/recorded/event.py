@@ -5,8 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import overload
+from typing import Any, overload
 
+from infantmon.errors import ArgumentError, require_each
+from infantmon.model.counting import counted
 from infantmon.model.prescription import KINDS
 
 TEST = "test"
@@ -63,10 +65,20 @@ class RecordedEvents(Sequence[RecordedEvent]):
     ----------
     events : iterable of RecordedEvent
         The rows.
+
+    Raises
+    ------
+    ArgumentError
+        If they are no recorded events.
     """
 
     def __init__(self, events: Iterable[RecordedEvent] = ()) -> None:
-        self._events = tuple(events)
+        self._events = require_each(
+            events,
+            RecordedEvent,
+            name="events",
+            called="what read_recorded or recorded_events gives",
+        )
 
     @overload
     def __getitem__(self, index: int) -> RecordedEvent: ...
@@ -82,7 +94,7 @@ class RecordedEvents(Sequence[RecordedEvent]):
         return len(self._events)
 
     def __repr__(self) -> str:
-        return f"RecordedEvents({len(self)} rows)"
+        return f"RecordedEvents({counted(len(self), 'row')})"
 
     def __iter__(self) -> Iterator[RecordedEvent]:
         return iter(self._events)
@@ -114,13 +126,19 @@ def recorded_events(
         Onset and end in seconds (NaN where not given), kind, excerpt, and whether it is a
         known-input test period.
 
+    Raises
+    ------
+    ArgumentError
+        If a row does not hold these five.
+
     Notes
     -----
     A row that is out of order, overlaps an earlier one of its kind, has no end, or has an unknown
     kind is kept and told: nothing is lost.
     """
     events: list[RecordedEvent] = []
-    for row, (onset_s, end_s, word, recording, test) in enumerate(rows, start=1):
+    for row, told in enumerate(require_each(rows, tuple, name="rows", called=_ROW), start=1):
+        onset_s, end_s, word, recording, test = _cells(row, told)
         name = word.strip().lower()
         kind = TRADE_WORDS.get(name, name)
         before = [e for e in events if e.recording == recording and not e.test]
@@ -129,6 +147,17 @@ def recorded_events(
             RecordedEvent(row, onset_s, end_s, kind, recording, test or kind == TEST, faults)
         )
     return RecordedEvents(events)
+
+
+_ROW = "tuples of onset_s, end_s, kind, recording and whether it is a test"
+
+
+def _cells(row: int, told: tuple[Any, ...]) -> tuple[float, float, str, str, bool]:
+    try:
+        onset_s, end_s, word, recording, test = told
+        return float(onset_s), float(end_s), word.strip(), str(recording), bool(test)
+    except (AttributeError, TypeError, ValueError) as fault:
+        raise ArgumentError(f"row {row} is {told!r}; pass {_ROW}.") from fault
 
 
 def _faults(

@@ -6,6 +6,7 @@ import math
 from collections import Counter
 from dataclasses import dataclass
 
+from infantmon.errors import require_between, require_kind
 from infantmon.events.case import DISTURBED_SHARE
 from infantmon.model.event import DOUBTFUL, NOT_ASSESSABLE, SUPPORTED, Event, Evidence
 from infantmon.model.prescription import KINDS
@@ -100,6 +101,11 @@ class JudgedList:
         return f"of {len(self.judged)} recorded: {told}"
 
 
+def require_margin(margin_s: object) -> float:
+    """Return how far listed times may be off, in seconds, or say what it must be."""
+    return require_between(margin_s, 0.0, 600.0, name="margin_s", unit="s")
+
+
 def judge_recorded(
     found: Reviewed, recorded: RecordedEvents, *, margin_s: float = 2.0
 ) -> JudgedList:
@@ -119,7 +125,14 @@ def judge_recorded(
     -------
     JudgedList
         Every row is in it: judged, or as a test period.
+
+    Raises
+    ------
+    ArgumentError
+        If the margin is not between 0 and 600 s.
     """
+    require_kind(recorded, RecordedEvents, name="recorded", called="infantmon.RecordedEvents")
+    margin_s = require_margin(margin_s)
     tests = tuple(event for event in recorded if event.test)
     judged = tuple(_judged(found, one, margin_s) for one in recorded if not one.test)
     taken = {event.number for one in judged for event in one.events}

@@ -7,7 +7,7 @@ import math
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 
-from infantmon.errors import RecordingError
+from infantmon.errors import RecordingError, require_path, require_rate
 from infantmon.formats.edf_annotations import read_edf_notes
 from infantmon.formats.files import readable_file
 from infantmon.formats.wfdb_annotations import read_annotations
@@ -22,7 +22,7 @@ Row = tuple[float, float, str, str, bool]
 
 
 def read_recorded(path: str | Path, *, rate_hz: float | None = None) -> RecordedEvents:
-    """Read an outside event list.
+    r"""Read an outside event list.
 
     Parameters
     ----------
@@ -42,8 +42,24 @@ def read_recorded(path: str | Path, *, rate_hz: float | None = None) -> Recorded
     ------
     RecordingError
         If the file is missing, damaged or too large, or a CSV file lacks a column.
+    ArgumentError
+        If the rate is no rate.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> with TemporaryDirectory() as folder:
+    ...     path = Path(folder) / "listed.csv"
+    ...     _ = path.write_text("onset_s,end_s,kind\n10.5,32.0,apnea\n40,,bradycardia\n")
+    ...     listed = read_recorded(path)
+    >>> [(row.kind, row.onset_s) for row in listed]
+    [('apnea', 10.5), ('low heart rate', 40.0)]
+    >>> listed.faults
+    ('row 2: no end is given; only its onset is looked at',)
     """
-    source = readable_file(Path(path), what="a list of recorded events")
+    source = readable_file(require_path(path), what="a list of recorded events")
+    if rate_hz is not None:
+        require_rate(rate_hz)
     if source.stat().st_size > LARGEST_BYTES:
         raise RecordingError(
             f"{source} has {source.stat().st_size} bytes; a list of at most {LARGEST_BYTES} bytes "

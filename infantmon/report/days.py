@@ -10,6 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from infantmon.errors import require_between
+from infantmon.model.counting import counted
 from infantmon.model.event import Event
 from infantmon.model.prescription import KINDS, kinds_in_order
 from infantmon.model.recording import ROLE_WORDS, ROLES
@@ -82,7 +83,7 @@ class Days:
         """The counts in words."""
         counts = ((self.count(which), which) for which in (EVENT_FREE, WITH_EVENTS, NOT_ENOUGH))
         parts = [f"{number} {which}" for number, which in counts if number]
-        return f"Of {len(self.rows)} {'day' if len(self.rows) == 1 else 'days'}: {', '.join(parts)}"
+        return f"Of {counted(len(self.rows), 'day')}: {', '.join(parts)}"
 
 
 def day_ends(recorded_s: float) -> list[tuple[float, float]]:

@@ -5,8 +5,9 @@ from __future__ import annotations
 import os
 from dataclasses import dataclass
 
-from infantmon.errors import ArgumentError
+from infantmon.errors import ArgumentError, require_path
 from infantmon.formats.files import write_whole
+from infantmon.model.counting import counted
 from infantmon.model.event import Event
 from infantmon.recorded.event import RecordedEvent
 from infantmon.report.alarm import alarm_times
@@ -47,7 +48,7 @@ class Drawing:
         ArgumentError
             If the folder does not exist, or nothing can be written to it.
         """
-        if not os.fspath(path).lower().endswith(".svg"):
+        if require_path(path).suffix.lower() != ".svg":
             raise ArgumentError(f"the file is {os.fspath(path)}; drawings are saved as .svg only.")
         write_whole(path, self.svg)
 
@@ -77,8 +78,8 @@ def draw_event(reviewed: Reviewed, event: Event | int) -> Drawing:
     number = event.number if isinstance(event, Event) else event
     found = next((one for one in reviewed.events if one.number == number), None)
     if found is None:
-        count = len(reviewed.events)
-        raise ArgumentError(f"event {number!r} is not in this review; it has {count} event(s).")
+        count = counted(len(reviewed.events), "event")
+        raise ArgumentError(f"event {number!r} is not in this review; it has {count}.")
     alarm = alarm_times(reviewed.changes).get(found.number)
     strip = strip_of(reviewed, found, alarm=alarm)
     svg = templates_for(reviewed).get_template("strip.svg").render(strip=strip, alone=True)

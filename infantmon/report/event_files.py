@@ -7,9 +7,9 @@ import json
 import math
 import os
 from collections.abc import Iterable
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from infantmon.errors import require_path
 from infantmon.formats.files import write_whole, written_whole
 from infantmon.formats.parquet_table import arrow_package
 from infantmon.model.event import Event
@@ -106,7 +106,7 @@ def write_events_parquet(events: Iterable[Event], path: str | os.PathLike[str]) 
     parquet = arrow_package()
     import pyarrow as pa  # noqa: PLC0415 - an extra
 
-    target = Path(path)
+    target = require_path(path)
     table = pa.Table.from_pandas(events_table(events), preserve_index=False)
     table = table.replace_schema_metadata({"notice": SHORT_NOTICE})
     with written_whole(target.parent, (target.name,)) as scratch:

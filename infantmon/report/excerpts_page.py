@@ -6,6 +6,7 @@ import os
 from collections.abc import Mapping
 
 from infantmon.formats.files import write_whole
+from infantmon.model.counting import counted
 from infantmon.model.event import Event
 from infantmon.model.prescription import Prescription
 from infantmon.recorded.decisions import Decisions
@@ -81,7 +82,7 @@ def excerpts_page(
         .get_template("excerpts.html")
         .render(
             title=TITLE,
-            facts=[f"{len(names)} excerpts", f"{len(rows)} recorded events"],
+            facts=[counted(len(names), "excerpt"), counted(len(rows), "recorded event")],
             cautions=CAUTIONS,
             notice=NOTICE,
             version=excerpts.version,

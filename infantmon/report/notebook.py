@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from infantmon.model.counting import counted
 from infantmon.model.event import Event
 from infantmon.model.recording import ROLE_WORDS, Recording
 from infantmon.report.cautions import BLIND_SPOT, NOTICE
@@ -86,7 +87,7 @@ def events_html(events: Sequence[Event]) -> str:
     if not events:
         notes = ["An empty list says nothing about what was watched or could be used."]
     return _rendered(
-        "1 event" if len(events) == 1 else f"{len(events)} events",
+        counted(len(events), "event"),
         ("event", "onset", "length", "kind", "judgement", "main reason"),
         rows,
         notes=notes,

@@ -7,6 +7,7 @@ from collections.abc import Collection, Iterator, Sequence
 from dataclasses import dataclass
 
 from infantmon.formats.files import write_whole
+from infantmon.model.counting import counted
 from infantmon.model.event import NOT_ASSESSABLE, Event
 from infantmon.model.prescription import KINDS, Prescription
 from infantmon.model.recording import ROLE_WORDS
@@ -34,7 +35,7 @@ from infantmon.report.summary import (
 from infantmon.report.timeline import timelines_of
 from infantmon.report.what_if import Tried, what_if_of
 from infantmon.report.window import LEAD_MOST_S, LEAD_S, TAIL_S
-from infantmon.report.words import hours_text
+from infantmon.report.words import hours_text, share_text
 
 SIDES = (
     ("for", "speaks for it"),
@@ -217,14 +218,22 @@ def _facts(reviewed: Reviewed) -> list[str]:
         facts += [f"born on {infant.born_on}"] if infant.born_on else []
         weeks = infant.postmenstrual_age_weeks
         facts += [f"{weeks:g} weeks postmenstrual age"] if weeks is not None else []
-    facts.append(_count_words(list(reviewed.events)))
+    facts += _usable_texts(reviewed)
+    facts.append(counted(len(reviewed.events), "event"))
     if is_nameless(reviewed):
         facts.append("shown without names and dates")
     return facts
 
 
-def _count_words(events: list[Event]) -> str:
-    return "1 event" if len(events) == 1 else f"{len(events)} events"
+def _usable_texts(reviewed: Reviewed) -> list[str]:
+    """Say how much of each channel could be used: a count of events means little without."""
+    return [
+        f"no {ROLE_WORDS[role]} recorded"
+        if role in reviewed.missing_roles
+        else f"{share_text(reviewed.usable_s[role], reviewed.recorded_s)} of the {words} usable"
+        for role, words in ROLE_WORDS.items()
+        if role in (*reviewed.usable_s, *reviewed.missing_roles)
+    ]
 
 
 def who_set_text(plan: Prescription) -> str:

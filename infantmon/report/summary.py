@@ -157,7 +157,7 @@ def _kind(reviewed: Reviewed, kind: str) -> KindSummary:
         counts=tuple(sum(event.judgement == which for event in events) for which in JUDGEMENTS),
         longest=_extreme(events, lengths, max, length_text) if events else "–",
         extreme=extreme_of(events),
-        share=share_text(sum(lengths), _basis_s(reviewed, kind)) if lengths else "–",
+        share=_share(reviewed, events, kind) if events else "–",
         brief=sum(excursion.kind == kind for excursion in reviewed.excursions),
         none_found="" if events else none_found_text(reviewed, kind),
     )
@@ -209,11 +209,18 @@ def basis_role(kind: str) -> str | None:
     return None if kind in TECHNICAL else _BASIS.get(kind, "ecg")
 
 
-def _basis_s(reviewed: Reviewed, kind: str) -> float:
+def _share(reviewed: Reviewed, events: Sequence[Event], kind: str) -> str:
+    """Return which share of the usable time lies in events of a kind: unusable time is in none."""
     role = basis_role(kind)
+    length_s = sum(event_length_s(event, reviewed.recorded_s) for event in events)
     if role is None:
-        return reviewed.recorded_s
-    return reviewed.usable_s.get(role, 0.0)
+        return share_text(length_s, reviewed.recorded_s)
+    spans = reviewed.contact.get(role)
+    if spans is not None:
+        for event in events:
+            end_s = reviewed.recorded_s if event.end_s is None else event.end_s
+            length_s -= spans.blocking.overlap_s(event.onset_s, end_s)
+    return share_text(max(length_s, 0.0), reviewed.usable_s.get(role, 0.0))
 
 
 def none_found_text(reviewed: Reviewed, kind: str) -> str:
@@ -223,8 +230,10 @@ def none_found_text(reviewed: Reviewed, kind: str) -> str:
         return f"none found in {hours_text(reviewed.recorded_s)} recorded"
     if role in reviewed.missing_roles:
         return f"could not be looked for: {ROLE_WORDS[role]} was not recorded"
-    usable = hours_text(reviewed.usable_s.get(role, 0.0))
-    text = f"none found in {usable} of usable {ROLE_WORDS[role]}"
+    usable_s = reviewed.usable_s.get(role, 0.0)
+    if not usable_s > 0.0:
+        return f"could not be looked for: no {ROLE_WORDS[role]} could be used"
+    text = f"none found in {hours_text(usable_s)} of usable {ROLE_WORDS[role]}"
     return f"{text}; {BLIND_SPOT}" if role == "impedance" else text
 
 

@@ -195,7 +195,7 @@ def _breathing_graph(reviewed: Reviewed, part: Part, top: float) -> Panel:
         return Panel(name, unit, top, LANE, note="chest impedance not recorded")
     edges = bin_edges(part.start_s, part.end_s, count=round(part.width / 3), least_s=30.0)
     rate = breathing_rate(reviewed.breaths.time_s, reviewed.contact.get("impedance"), edges)
-    low, high = range_of(np.append(rate, 0.0), least=20.0, margin=0.04)
+    low, high = range_of(np.append(rate, (0.0, 20.0)), margin=0.04)
     scale = Scale(min(low, 0.0), high, top + BREATH_HEIGHT, top)
     steps_x = part.x(np.repeat(edges, 2)[1:-1])
     return Panel(

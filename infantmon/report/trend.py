@@ -29,8 +29,8 @@ class Trend:
 
 
 def bin_edges(start_s: float, end_s: float, *, count: int, least_s: float) -> Floats:
-    """Return edges of about `count` equal bins, none shorter than `least_s` seconds."""
-    length = max(end_s - start_s, least_s)
+    """Return edges of about `count` equal bins, none below `least_s` unless there is only one."""
+    length = max(end_s - start_s, 1e-3)  # a bin beyond the end would count time not recorded
     bins = max(int(min(count, length // least_s)), 1)
     return np.linspace(start_s, start_s + length, bins + 1)
 

@@ -38,8 +38,10 @@ def length_text(length_s: float | None) -> str:
 
 
 def hours_text(length_s: float) -> str:
-    """Return a length of time in hours, with enough digits for short recordings too."""
+    """Return a length of time in hours; below 0.1 h, where two digits tell little, in minutes."""
     hours = length_s / 3600
+    if hours < 0.1:
+        return length_text(length_s)
     return f"{hours:.1f} h" if hours >= 10 else f"{hours:.2f} h"
 
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from infantmon.dsp.runs import last_true_index
 from infantmon.effort import detect_breaths
-from infantmon.errors import ArgumentError
+from infantmon.errors import ArgumentError, require_text
 from infantmon.labelled.database import Labelled
 from infantmon.model.arrays import Bools, Floats
 from infantmon.model.channel import Channel
@@ -155,7 +155,7 @@ def find_detector(name: str, what: str) -> Detector:
         If there is none, naming those that there are, or its package is not installed.
     """
     role = "ecg" if what == BEAT_MARKS else "impedance"
-    if ":" in name:
+    if ":" in require_text(name, name="the detector"):
         return AdaptedDetector(name, load_detector(name).detect, role)  # type: ignore[arg-type]
     if what == BEAT_MARKS and name == OURS:
         return OwnBeats()

@@ -6,7 +6,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from infantmon.errors import ArgumentError
+from infantmon.errors import ArgumentError, require_text
 from infantmon.scorecard.card import Card
 from infantmon.scoring.tallies import Tally, percent
 
@@ -117,7 +117,7 @@ def parse_gates(text: str, *, lower: bool = False) -> tuple[Gate, ...]:
         has no interval.
     """
     gates = []
-    for part in text.split(","):
+    for part in require_text(text, name="the gate").split(","):
         match = re.fullmatch(r"\s*(\w+)\s*>=\s*([0-9.]+)\s*%?\s*", part)
         if match is None or match[1].lower() not in _FIGURES or match[2].count(".") > 1:
             raise ArgumentError(

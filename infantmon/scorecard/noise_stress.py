@@ -20,7 +20,7 @@ import numpy as np
 from scipy.signal import resample_poly
 from scipy.stats import trim_mean
 
-from infantmon.errors import ArgumentError, RecordingError
+from infantmon.errors import ArgumentError, RecordingError, as_floats, require_between, require_text
 from infantmon.formats.wfdb_files import wfdb_package
 from infantmon.labelled.database import Labelled
 from infantmon.labelled.places import recordings_folder
@@ -58,13 +58,11 @@ class NoiseStress:
     folder: Path | None = None
 
     def __post_init__(self) -> None:
-        if self.kind not in NOISES:
+        as_floats(self)
+        if require_text(self.kind, name="kind") not in NOISES:
             told = ", ".join(f"{name} ({words})" for name, words in NOISES.items())
             raise ArgumentError(f"there is no noise {self.kind!r}; give {told}.")
-        if not -40.0 <= self.snr_db <= 80.0:
-            raise ArgumentError(
-                f"the signal-to-noise ratio is {self.snr_db:g} dB; -40 to 80 dB are expected."
-            )
+        require_between(self.snr_db, -40.0, 80.0, name="snr_db", unit="dB")
 
     @property
     def words(self) -> str:

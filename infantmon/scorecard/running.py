@@ -11,7 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
-from infantmon.errors import ArgumentError, InfantmonError
+from infantmon.errors import ArgumentError, InfantmonError, require_text
 from infantmon.labelled.database import Database, Labelled
 from infantmon.labelled.known import database, known_names
 from infantmon.labelled.wfdb_folder import wfdb_folder
@@ -45,6 +45,7 @@ WINDOWS_S = {
 """Match windows where they are not EC57's 150 ms (and 50 ms beside): marks of breaths sit within a
 second of each other between annotators, those of preterm segments are a program's."""
 _USUAL_WINDOWS_S = (0.15, 0.05)
+_TOLD_OF = ("population", "label_origin", "tuned_on")
 
 
 @dataclass(frozen=True)
@@ -59,11 +60,17 @@ class Source:
         Suffix of the annotation files of such a folder.
     folder : Path or None
         The folder that holds the known databases; None for the usual places.
+    population, label_origin, tuned_on : str or None
+        Of a folder: whom its recordings show, who made the labels, and whether the detector was
+        tuned on them; None where it is not told. Of a known database they are known.
     """
 
     name: str
     annotator: str = "atr"
     folder: Path | None = None
+    population: str | None = None
+    label_origin: str | None = None
+    tuned_on: str | None = None
 
     def open(self) -> Database:
         """Return the database.
@@ -71,18 +78,28 @@ class Source:
         Raises
         ------
         ArgumentError
-            If there is none of that name.
+            If there is none of that name, or something is told of a known one.
         RecordingError
             If the recordings are not at hand.
         """
+        require_text(self.name, name="the database")
+        told = {name: value for name in _TOLD_OF if (value := getattr(self, name)) is not None}
         if self.name in known_names():
+            if told:
+                raise ArgumentError(
+                    f"of {self.name} this is known: {', '.join(told)}; leave that out, or give the "
+                    "path of a folder."
+                )
             return database(self.name, self.folder)
         if not Path(self.name).is_dir():
             raise ArgumentError(
                 f"there is no database or folder {self.name!r}; give one of "
                 f"{', '.join(known_names())}, or a folder of WFDB records with annotations."
             )
-        return wfdb_folder(Path(self.name), self.annotator)
+        for name, value in told.items():
+            if not value.strip():
+                raise ArgumentError(f"{name} is blank; say it in words, or leave it out.")
+        return replace(wfdb_folder(Path(self.name), self.annotator), **told)
 
     def scored_for(self) -> tuple[str, ...]:
         """Return what its labels allow to score."""
@@ -194,13 +211,19 @@ def run_task(task: Task, *, workers: int = 2, progress: Progress | None = None) 
         shelf.name,
         shelf.population,
         shelf.label_origin,
-        shelf.tuned_on if task.detector in (OURS, OURS_ALONE) else f"not known of {name}",
+        _tuned_on(task, shelf, name),
         task.what,
         name,
         from_s=from_s,
         records=tuple(scores[record] for record in shelf.names),
         noise="" if task.noise is None else task.noise.words,
     )
+
+
+def _tuned_on(task: Task, shelf: Database, name: str) -> str:
+    if task.source.tuned_on is not None or task.detector in (OURS, OURS_ALONE):
+        return shelf.tuned_on
+    return f"not known of {name}"
 
 
 def _scores(task: Task, records: Sequence[str], workers: int) -> Iterator[tuple[str, RecordScore]]:

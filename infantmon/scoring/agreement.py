@@ -9,7 +9,7 @@ from statistics import NormalDist
 
 import numpy as np
 
-from infantmon.errors import ArgumentError
+from infantmon.errors import ArgumentError, require_each
 from infantmon.model.arrays import Ints
 from infantmon.scoring.checks import require_level
 
@@ -63,7 +63,7 @@ def cohen_kappa(first: Sequence[str], second: Sequence[str], *, level: float = 0
     Raises
     ------
     ArgumentError
-        If the two are not of equal length, or the level is not between 0 and 1.
+        If the two are not of equal length or hold no texts, or the level is not between 0 and 1.
 
     Notes
     -----
@@ -81,6 +81,9 @@ def cohen_kappa(first: Sequence[str], second: Sequence[str], *, level: float = 0
     >>> round(cohen_kappa(a, b).kappa, 3)
     0.4
     """
+    called = "one judgement an item, as texts"
+    first = require_each(first, str, name="first", called=called)
+    second = require_each(second, str, name="second", called=called)
     if len(first) != len(second):
         raise ArgumentError(
             f"one reader judged {len(first)} items and the other {len(second)}; pass both "

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
-from infantmon.errors import ArgumentError
+from infantmon.errors import ArgumentError, require_each, require_whole
 from infantmon.model.arrays import Floats
 from infantmon.scoring.checks import require_level
 from infantmon.scoring.tallies import Tally
@@ -52,7 +52,8 @@ def record_interval(
     Raises
     ------
     ArgumentError
-        If the level is not between 0 and 1, or repeats are fewer than 1.
+        If the level is not between 0 and 1, repeats are fewer than 1, or an argument is of another
+        kind.
 
     References
     ----------
@@ -66,8 +67,11 @@ def record_interval(
     (0.98, 0.98)
     """
     require_level(level)
-    if repeats < 1:
-        raise ArgumentError(f"repeats is {repeats}; at least 1 draw of records is needed.")
+    repeats = require_whole(repeats, 1, 10_000_000, name="repeats", unit="draws of records")
+    seed = require_whole(seed, 0, 2**53, name="seed")
+    tallies = require_each(tallies, Tally, name="tallies", called="Tally objects")
+    if not callable(figure):
+        raise ArgumentError(f"figure is a {type(figure).__name__}; pass `sensitivities` or alike.")
     if len(tallies) < _FEWEST:
         return None
     counts = np.array(

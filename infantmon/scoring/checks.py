@@ -98,7 +98,10 @@ def require_level(level: object) -> float:
 def _as_floats(values: npt.ArrayLike, *, name: str) -> Floats:
     if hasattr(values, "time_s"):
         raise ArgumentError(f"{name} is a {type(values).__name__}; pass its times, .time_s.")
-    array = np.asarray(values)
+    try:
+        array = np.asarray(values)
+    except ValueError as fault:  # rows of unequal length
+        raise ArgumentError(f"{name} cannot be made an array of times ({fault}).") from fault
     if array.size and array.dtype.kind not in "fiu":
         raise ArgumentError(
             f"{name} has type {array.dtype}; times in seconds are expected{_hint(array)}."

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
-from infantmon.errors import ArgumentError, require_between, require_rate
+from infantmon.errors import ArgumentError, require_between, require_number, require_rate
 from infantmon.model.arrays import Floats, as_samples
 
 WINDOW_S = 32.0
@@ -102,10 +103,12 @@ def impedance_quality(
     """
     samples = as_samples(impedance, name="impedance")
     rate_hz = require_rate(rate_hz)
-    require_between(window_s, 4.0, 3600.0, name="window_s", unit="s")
-    marks = np.asarray(breath_s, dtype=np.float64)
-    if marks.ndim != 1 or np.any(np.diff(marks) < 0.0):
+    window_s = require_between(window_s, 4.0, 3600.0, name="window_s", unit="s")
+    marks = as_samples(breath_s, name="breath_s")
+    if np.any(np.diff(marks) < 0.0):
         raise ArgumentError("breath_s is not one row of times in order; sort it.")
+    ends = [require_number(end_s, name="lengths_s", unit="s") for end_s in _pair(lengths_s)]
+    lengths_s = (ends[0], ends[1])
     if not 0.0 < lengths_s[0] < lengths_s[1]:
         raise ArgumentError(f"lengths_s is {lengths_s} s; give the shorter one first, above 0.")
     count = int(len(samples) / rate_hz / window_s + 1e-9)
@@ -113,6 +116,14 @@ def impedance_quality(
         _window(samples, rate_hz, marks, (k * window_s, (k + 1) * window_s), lengths_s)
         for k in range(count)
     ]
+
+
+def _pair(lengths_s: object) -> Sequence[object]:
+    if not isinstance(lengths_s, (tuple, list)) or len(lengths_s) != 2:
+        raise ArgumentError(
+            f"lengths_s is {lengths_s!r}; the shortest and the longest are expected."
+        )
+    return lengths_s
 
 
 def _window(

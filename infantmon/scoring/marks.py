@@ -171,6 +171,12 @@ def score_marks(
     ------
     ArgumentError
         As in `match_marks`, or if the period ends before it starts.
+
+    Examples
+    --------
+    >>> score = score_marks([1.0, 2.0, 3.0], [1.1, 2.0, 2.6], window_s=0.15)
+    >>> score.tally
+    Tally(true_positives=2, false_negatives=1, false_positives=1)
     """
     start, end = require_period(start_s, end_s)
     match = match_marks(reference_s, test_s, window_s)

@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from statistics import NormalDist
 
-from infantmon.errors import ArgumentError, require_number
+from infantmon.errors import ArgumentError, require_each, require_number, require_row
 from infantmon.scoring.checks import require_level
 
 
@@ -95,8 +95,19 @@ class Tally:
 
 
 def gross(tallies: Iterable[Tally]) -> Tally:
-    """Return the sum of the tallies of many records: gross figures weigh every mark alike."""
-    return sum(tallies, Tally())
+    """Return the sum of the tallies of many records: gross figures weigh every mark alike.
+
+    Parameters
+    ----------
+    tallies : iterable of Tally
+        One a record.
+
+    Raises
+    ------
+    ArgumentError
+        If they are no tallies.
+    """
+    return sum(require_each(tallies, Tally, name="tallies", called="Tally objects"), Tally())
 
 
 def average(figures: Iterable[float | None]) -> float | None:
@@ -108,8 +119,15 @@ def average(figures: Iterable[float | None]) -> float | None:
     ----------
     figures : iterable of float or None
         One a record; None where it is undefined.
+
+    Raises
+    ------
+    ArgumentError
+        If one is no number.
     """
-    defined = [figure for figure in figures if figure is not None]
+    told = require_row(figures, name="figures", called="shares, None where undefined")
+    unit = "shares of 1"
+    defined = [require_number(f, name="figures", unit=unit) for f in told if f is not None]
     return math.fsum(defined) / len(defined) if defined else None
 
 
@@ -148,8 +166,7 @@ def wilson_interval(count: int, of: int, level: float = 0.95) -> tuple[float, fl
     Wilson EB, Probable inference, the law of succession, and statistical inference, J Am Stat
     Assoc 22:209-212, 1927.
     """
-    _require_count(count, name="count")
-    _require_count(of, name="of")
+    count, of = _require_count(count, name="count"), _require_count(of, name="of")
     if count > of:
         raise ArgumentError(f"count is {count} of {of}; a share cannot be above 1.")
     require_level(level)
@@ -176,7 +193,8 @@ def percent(figure: float | None, decimals: int = 2) -> str:
     return "-" if figure is None else f"{100.0 * figure:.{decimals}f}"
 
 
-def _require_count(value: object, *, name: str) -> None:
+def _require_count(value: object, *, name: str) -> int:
     number = require_number(value, name=name, unit="marks")
     if number < 0 or number != int(number):
         raise ArgumentError(f"{name} is {number:g}; a count of 0 or more is expected.")
+    return int(number)

@@ -74,6 +74,11 @@ def heart_at(age_months: float, *, centile: float = 50.0) -> Heart:
         Age, in months; below 36.
     centile : float
         Of the rate among infants of that age, 1 to 99.
+
+    Raises
+    ------
+    ArgumentError
+        If age or centile lie outside of what is published.
     """
     return Heart(rate_bpm=_at(rates_at(age_months).heart_bpm, centile))
 
@@ -87,6 +92,11 @@ def breathing_at(age_months: float, *, centile: float = 50.0) -> Breathing:
         Age, in months; below 36.
     centile : float
         Of the rate among infants of that age, 1 to 99.
+
+    Raises
+    ------
+    ArgumentError
+        If age or centile lie outside of what is published.
     """
     return Breathing(rate_per_min=_at(rates_at(age_months).breathing_per_min, centile))
 

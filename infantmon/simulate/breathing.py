@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from infantmon.errors import require_between
+from infantmon.errors import as_floats, require_between
 from infantmon.model.arrays import Floats
 from infantmon.simulate.noise import Source, generator
 from infantmon.simulate.obstruction import Obstruction
@@ -52,6 +52,7 @@ class Breathing:
     inspired_share: float = 0.4
 
     def __post_init__(self) -> None:
+        as_floats(self)
         require_between(self.rate_per_min, 5.0, 180.0, name="rate_per_min", unit="a minute")
         require_between(self.size_ohm, 0.0, 100.0, name="size_ohm", unit="ohm")
         require_between(self.inspired_share, 0.1, 0.9, name="inspired_share", unit="of a cycle")

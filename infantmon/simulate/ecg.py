@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from infantmon.errors import require_between
+from infantmon.errors import as_floats, require_between
 from infantmon.model.arrays import Bools, Floats
 from infantmon.simulate.heart import Beats
 from infantmon.simulate.noise import bumps
@@ -56,6 +56,7 @@ class EcgLead:
     breathing_share: float = 0.08
 
     def __post_init__(self) -> None:
+        as_floats(self)
         require_between(self.r_mv, 0.0, 20.0, name="r_mv", unit="mV")
         for name in ("p_share", "q_share", "s_share", "t_share"):
             require_between(getattr(self, name), -5.0, 5.0, name=name, unit="of R")

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from infantmon.errors import ArgumentError, require_between, require_number
+from infantmon.errors import ArgumentError, as_floats, require_between, require_number
 from infantmon.model.arrays import Floats, Ints
 from infantmon.simulate.ecg import EcgLead
 from infantmon.simulate.heart import Beats
@@ -50,6 +50,7 @@ class EctopicBeats:
     times: float = 1.3
 
     def __post_init__(self) -> None:
+        as_floats(self)
         require_number(self.start_s, name="start_s", unit="s")
         require_between(self.length_s, 0.0, 1e7, name="length_s", unit="s")
         for name, least in (("every", 1), ("first", 0)):
@@ -116,6 +117,7 @@ class AxisChange:
     ramp_s: float = 3.0
 
     def __post_init__(self) -> None:
+        as_floats(self)
         require_number(self.start_s, name="start_s", unit="s")
         require_between(self.length_s, 0.0, 1e7, name="length_s", unit="s")
         require_between(self.ramp_s, 0.0, 1e6, name="ramp_s", unit="s")

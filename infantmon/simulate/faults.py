@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from infantmon.errors import require_between, require_number
+from infantmon.errors import as_floats, require_between, require_number
 from infantmon.model.arrays import Bools, Floats
 from infantmon.simulate.noise import envelope, knot_count, smooth_curve
 from infantmon.simulate.shown import AtRail, Noisy, Shown
@@ -39,6 +39,7 @@ class Disturbance:
     length_s: float
 
     def __post_init__(self) -> None:
+        as_floats(self)
         require_number(self.start_s, name="start_s", unit="s")
         require_between(self.length_s, 0.0, 1e7, name="length_s", unit="s")
 

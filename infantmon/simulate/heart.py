@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from infantmon.errors import ArgumentError, require_between, require_number
+from infantmon.errors import ArgumentError, as_floats, require_between, require_number
 from infantmon.model.arrays import Bools, Floats
 from infantmon.simulate.noise import Source, generator, knot_count, smooth_curve, smoothstep
 
@@ -50,6 +50,7 @@ class Heart:
     jitter: float = 0.006
 
     def __post_init__(self) -> None:
+        as_floats(self)
         require_between(self.rate_bpm, SLOWEST_BPM, 320.0, name="rate_bpm", unit="a minute")
         require_between(self.slow_variability, 0, 0.2, name="slow_variability", unit="of the rate")
         require_between(self.breathing_coupling, 0, 0.5, name="breathing_coupling", unit="of rate")
@@ -78,6 +79,7 @@ class RateChange:
     return_s: float = 5.0
 
     def __post_init__(self) -> None:
+        as_floats(self)
         require_number(self.start_s, name="start_s", unit="s")
         require_between(self.rate_bpm, SLOWEST_BPM, 320.0, name="rate_bpm", unit="a minute")
         for name in ("ramp_s", "hold_s", "return_s"):
@@ -133,6 +135,12 @@ class SlowingInPause:
     fall_s: float = 4.0
     return_s: float = 5.0
 
+    def __post_init__(self) -> None:
+        as_floats(self)
+        require_between(self.rate_bpm, SLOWEST_BPM, 320.0, name="rate_bpm", unit="a minute")
+        for name in ("delay_s", "fall_s", "return_s"):
+            require_between(getattr(self, name), 0.0, 1e6, name=name, unit="s")
+
     def change(self, onset_s: float, length_s: float) -> Bradycardia:
         """Return the change of rate that goes with a pause (onset and length in seconds).
 
@@ -169,6 +177,7 @@ class Standstill:
     length_s: float
 
     def __post_init__(self) -> None:
+        as_floats(self)
         require_number(self.start_s, name="start_s", unit="s")
         require_between(self.length_s, 0.0, 1e6, name="length_s", unit="s")
 

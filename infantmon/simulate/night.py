@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from infantmon.errors import ArgumentError, require_between
+from infantmon.errors import require_between, require_kind, require_whole
 from infantmon.model.arrays import NO_FLOATS, Floats
 from infantmon.model.channel import Channel
 from infantmon.model.clock import Clock
@@ -97,10 +97,9 @@ class InventedInfant:
     """
 
     def __init__(self, scenario: Scenario, seed: int) -> None:
-        if not isinstance(seed, (int, np.integer)) or not 0 <= seed <= 2**63:
-            raise ArgumentError(f"seed is {seed!r}; a whole number from 0 to {2**63} is expected.")
-        self.seed = int(seed)
-        self.scenario = scenario
+        self.seed = require_whole(seed, 0, 2**63, name="seed")
+        called = "an infantmon.simulate.Scenario"
+        self.scenario = require_kind(scenario, Scenario, name="scenario", called=called)
         self.layout = lay_out(scenario, self.seed)
         self.breaths, self.beats = self.layout.breaths, self.layout.beats
         self._renders: dict[str, Render] = {
@@ -160,9 +159,27 @@ def simulate_night(scenario: Scenario, seed: int) -> SimulatedNight:
     seed : int
         Of the random numbers, 0 or more; the same seed gives the same samples, bit for bit.
 
+    Returns
+    -------
+    SimulatedNight
+        The recording, and what is true of it: every beat, breath and pause.
+
+    Raises
+    ------
+    ArgumentError
+        If this is no scenario, or the seed is no whole number of 0 or more.
+
     Notes
     -----
     All samples are held in memory; use `InventedInfant.chunks` for long nights.
+
+    Examples
+    --------
+    >>> from infantmon.simulate.pauses import Pause
+    >>> scenario = Scenario(60.0, ecg_hz=250.0, impedance_hz=62.5, events=(Pause(20.0, 15.0),))
+    >>> night = simulate_night(scenario, seed=1)
+    >>> night.truth.pauses.length_s
+    array([15.])
     """
     return InventedInfant(scenario, seed).night()
 

@@ -7,6 +7,7 @@ from enum import IntEnum
 
 import numpy as np
 
+from infantmon.errors import require_whole
 from infantmon.model.arrays import Floats
 
 
@@ -33,7 +34,14 @@ class Source(IntEnum):
 
 
 def generator(seed: int, *key: int) -> np.random.Generator:
-    """Return the random numbers that belong to a seed and a key, whatever was drawn before."""
+    """Return the random numbers that belong to a seed and a key, whatever was drawn before.
+
+    Raises
+    ------
+    ArgumentError
+        If the seed is no whole number of 0 or more.
+    """
+    seed = require_whole(seed, 0, 2**63, name="seed")
     return np.random.Generator(np.random.PCG64(np.random.SeedSequence(seed, spawn_key=key)))
 
 

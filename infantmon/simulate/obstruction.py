@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from infantmon.errors import require_between, require_number
+from infantmon.errors import as_floats, require_between, require_number
 from infantmon.model.arrays import Bools, Floats
 from infantmon.simulate.heart import RateChange, SlowingInPause
 from infantmon.simulate.pauses import Pause
@@ -41,6 +41,7 @@ class ObstructiveApnea:
     bradycardia: SlowingInPause | None = None
 
     def __post_init__(self) -> None:
+        as_floats(self)
         require_number(self.onset_s, name="onset_s", unit="s")
         require_between(self.length_s, 0.1, 1e6, name="length_s", unit="s")
         for name in ("effort_start", "effort_end"):
@@ -113,6 +114,7 @@ class MixedApnea:
     bradycardia: SlowingInPause | None = None
 
     def __post_init__(self) -> None:
+        as_floats(self)
         require_number(self.onset_s, name="onset_s", unit="s")
         for name in ("central_s", "obstructed_s"):
             require_between(getattr(self, name), 0.1, 1e6, name=name, unit="s")

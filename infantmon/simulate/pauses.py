@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from infantmon.errors import ArgumentError, require_between, require_number
+from infantmon.errors import ArgumentError, as_floats, require_between, require_number
 from infantmon.model.arrays import Floats
 from infantmon.simulate.heart import SlowingInPause
 from infantmon.simulate.noise import smoothstep
@@ -34,6 +34,7 @@ class Rebound:
     to_peak_s: float = 2.5
 
     def __post_init__(self) -> None:
+        as_floats(self)
         require_between(self.share, -2.0, 2.0, name="share", unit="of a breath")
         require_between(self.to_peak_s, 0.1, 60.0, name="to_peak_s", unit="s")
 
@@ -67,6 +68,7 @@ class Pause:
     rebound: Rebound | None = None
 
     def __post_init__(self) -> None:
+        as_floats(self)
         require_number(self.onset_s, name="onset_s", unit="s")
         require_between(self.length_s, 0.1, 1e6, name="length_s", unit="s")
         if self.bradycardia is not None:
@@ -100,6 +102,7 @@ class ShallowBreathing:
     share: float = 0.25
 
     def __post_init__(self) -> None:
+        as_floats(self)
         require_number(self.start_s, name="start_s", unit="s")
         require_between(self.length_s, 0.0, 1e6, name="length_s", unit="s")
         require_between(self.share, 0.0, 5.0, name="share", unit="of a breath")
@@ -122,6 +125,7 @@ class BreathingRate:
     rate_per_min: float
 
     def __post_init__(self) -> None:
+        as_floats(self)
         require_number(self.start_s, name="start_s", unit="s")
         require_between(self.rate_per_min, 5.0, 180.0, name="rate_per_min", unit="a minute")
         require_between(self.length_s, self.cycle_s, 1e7, name="length_s", unit="s")
@@ -153,6 +157,7 @@ class Sigh:
     times: float = 2.5
 
     def __post_init__(self) -> None:
+        as_floats(self)
         require_number(self.at_s, name="at_s", unit="s")
         require_between(self.times, 0.0, 10.0, name="times", unit="breaths")
 

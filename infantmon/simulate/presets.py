@@ -7,7 +7,13 @@ from dataclasses import replace
 
 import numpy as np
 
-from infantmon.errors import ArgumentError, require_between
+from infantmon.errors import (
+    ArgumentError,
+    require_between,
+    require_number,
+    require_row,
+    require_whole,
+)
 from infantmon.simulate.faults import LooseElectrode, Movement
 from infantmon.simulate.heart import RateChange, SlowingInPause
 from infantmon.simulate.noise import Source, generator
@@ -71,8 +77,10 @@ def periodic_breathing(
     ArgumentError
         If `count` is not 1 or more.
     """
-    require_between(count, 1, 100_000, name="count", unit="pauses")
-    every = pause_s + breathing_s
+    count = require_whole(count, 1, 100_000, name="count", unit="pauses")
+    start_s = require_number(start_s, name="start_s", unit="s")
+    every = require_between(pause_s, 0.1, 1e6, name="pause_s", unit="s")
+    every += require_between(breathing_s, 0.0, 1e6, name="breathing_s", unit="s")
     return tuple(Pause(start_s + number * every, pause_s) for number in range(count))
 
 
@@ -111,7 +119,9 @@ def pauses_scenario(
     ArgumentError
         If the pauses would not leave 15 s of breathing between them.
     """
-    require_between(count, 1, 100_000, name="count", unit="pauses")
+    count = require_whole(count, 1, 100_000, name="count", unit="pauses")
+    length_s = require_between(length_s, 0.1, 1e6, name="length_s", unit="s")
+    every_s = require_between(every_s, 0.1, 1e6, name="every_s", unit="s")
     room = every_s - length_s - 15.0
     if room < 0.0:
         raise ArgumentError(
@@ -145,10 +155,16 @@ def heart_rate_steps(
         How long each lasts, in seconds.
     start_s : float
         When the first begins, in seconds.
+
+    Raises
+    ------
+    ArgumentError
+        If a rate or a time cannot be used.
     """
+    rates, hold_s, start_s = _steps(rates_bpm, hold_s, start_s)
     return tuple(
         RateChange(start_s + number * hold_s, rate, ramp_s=0.0, hold_s=hold_s, return_s=0.0)
-        for number, rate in enumerate(rates_bpm)
+        for number, rate in enumerate(rates)
     )
 
 
@@ -165,8 +181,25 @@ def breathing_rate_steps(
         How long each lasts, in seconds.
     start_s : float
         When the first begins, in seconds.
+
+    Raises
+    ------
+    ArgumentError
+        If a rate or a time cannot be used.
     """
+    rates, hold_s, start_s = _steps(rates_per_min, hold_s, start_s)
     return tuple(
-        BreathingRate(start_s + number * hold_s, hold_s, rate)
-        for number, rate in enumerate(rates_per_min)
+        BreathingRate(start_s + number * hold_s, hold_s, rate) for number, rate in enumerate(rates)
+    )
+
+
+def _steps(
+    rates: Sequence[float], hold_s: float, start_s: float
+) -> tuple[tuple[float, ...], float, float]:
+    """Return rates, how long each lasts and when the first begins, checked."""
+    row = require_row(rates, name="the rates", called="numbers a minute")
+    return (
+        tuple(require_number(rate, name="a rate", unit="a minute") for rate in row),
+        require_between(hold_s, 0.1, 1e6, name="hold_s", unit="s"),
+        require_number(start_s, name="start_s", unit="s"),
     )

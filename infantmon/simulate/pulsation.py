@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from infantmon.errors import require_between
+from infantmon.errors import as_floats, require_between
 from infantmon.model.arrays import Floats, Ints
 from infantmon.simulate.heart import Beats
 
@@ -41,6 +41,7 @@ class Pulsation(ABC):
     growth: float = 0.0
 
     def __post_init__(self) -> None:
+        as_floats(self)
         require_between(self.share, 0.0, 10.0, name="share", unit="of a breath")
         require_between(self.growth, -3.0, 3.0, name="growth", unit="(power)")
 

@@ -7,7 +7,15 @@ from typing import TypeVar
 
 import numpy as np
 
-from infantmon.errors import ArgumentError, require_between, require_rate
+from infantmon.errors import (
+    ArgumentError,
+    as_floats,
+    require_between,
+    require_each,
+    require_kind,
+    require_rate,
+    require_text,
+)
 from infantmon.model.arrays import Floats
 from infantmon.simulate.breathing import Breathing
 from infantmon.simulate.ecg import EcgLead
@@ -41,9 +49,18 @@ Event = (
 _E = TypeVar("_E", bound=Event)
 
 
+_PARTS = {
+    "heart": Heart,
+    "breathing": Breathing,
+    "lead": EcgLead,
+    "lead2": EcgLead,
+    "pulsation": Pulsation,
+}
+
+
 def _require_range(low: float, high: float, *, unit: str) -> None:
     """Refuse a converter range whose ends are not finite and in order."""
-    require_between(low, -1e9, 1e9, name="low", unit=unit)
+    low = require_between(low, -1e9, 1e9, name="low", unit=unit)
     if require_between(high, -1e9, 1e9, name="high", unit=unit) <= low:
         raise ArgumentError(
             f"the range is {low:g} to {high:g} {unit}; the upper end must be above the lower."
@@ -74,6 +91,7 @@ class EcgChannel:
     clock_error: float = 0.0
 
     def __post_init__(self) -> None:
+        as_floats(self)
         for name in ("noise_mv", "wander_mv", "step_mv"):
             require_between(getattr(self, name), 0.0, 100.0, name=name, unit="mV")
         require_between(self.clock_error, -0.05, 0.05, name="clock_error", unit="of the rate")
@@ -109,6 +127,7 @@ class ImpedanceChannel:
     clock_error: float = 0.0
 
     def __post_init__(self) -> None:
+        as_floats(self)
         _require_range(self.low_ohm, self.high_ohm, unit="ohm")
         require_between(self.base_ohm, self.low_ohm, self.high_ohm, name="base_ohm", unit="ohm")
         for name in ("drift_ohm", "noise_ohm", "step_ohm"):
@@ -172,16 +191,23 @@ class Scenario:
     ecg2: EcgChannel = EcgChannel()
 
     def __post_init__(self) -> None:
+        as_floats(self)
         require_between(self.duration_s, 1.0, 31 * 86400.0, name="duration_s", unit="s")
         require_rate(self.ecg_hz, name="ecg_hz", lowest_hz=20.0)
         require_rate(self.impedance_hz, name="impedance_hz", lowest_hz=5.0)
-        object.__setattr__(self, "events", tuple(self.events))
-        for event in self.events:
-            if not isinstance(event, Event):
-                raise ArgumentError(
-                    f"an event is {event!r}; pass pauses, rate changes or disturbances from "
-                    "infantmon.simulate."
-                )
+        for name, kind in _PARTS.items():
+            part = getattr(self, name)
+            if not (name == "lead2" and part is None):
+                require_kind(part, kind, name=name, called=f"an infantmon.simulate.{kind.__name__}")
+        called = "pauses, rate changes or disturbances from infantmon.simulate"
+        events: tuple[Event, ...] = require_each(
+            self.events,
+            Event,  # type: ignore[arg-type]  # a union, which isinstance takes
+            name="events",
+            called=called,
+        )
+        object.__setattr__(self, "events", events)
+        require_text(self.name, name="name")
         require_apart(self.pauses, self.breathing.cycle_s)
         require_rates_apart(self.of(BreathingRate))
         self._require_directions()

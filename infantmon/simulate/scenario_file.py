@@ -13,10 +13,10 @@ import os
 import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
-from infantmon.errors import ArgumentError
+from infantmon.errors import ArgumentError, require_path, require_text
+from infantmon.model.counting import counted
 from infantmon.simulate.ages import breathing_at, heart_at
 from infantmon.simulate.breathing import Breathing
 from infantmon.simulate.ecg import EcgLead
@@ -66,7 +66,7 @@ def read_scenario(path: str | os.PathLike[str]) -> tuple[Scenario, int | None]:
         If the file cannot be read, or with every fault in it, one a line.
     """
     try:
-        text = Path(path).read_text(encoding="utf-8")
+        text = require_path(path).read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as fault:
         told = getattr(fault, "strerror", None) or "it is not a text in UTF-8"
         raise ArgumentError(f"{path} cannot be read ({told}); pass a scenario as TOML.") from fault
@@ -89,7 +89,7 @@ def scenario_from_toml(text: str, *, where: str = "the scenario") -> tuple[Scena
         With every fault, one a line.
     """
     try:
-        table = tomllib.loads(text)
+        table = tomllib.loads(require_text(text, name="text"))
     except tomllib.TOMLDecodeError as fault:
         raise ArgumentError(f"{where} is not TOML: {fault}.") from fault
     reader = Reader()
@@ -105,7 +105,7 @@ def scenario_from_toml(text: str, *, where: str = "the scenario") -> tuple[Scena
     if made is None:
         listed = "\n  ".join(reader.faults)
         count = len(reader.faults)
-        raise ArgumentError(f"{where} has {count} fault{'s' * (count != 1)}:\n  {listed}")
+        raise ArgumentError(f"{where} has {counted(count, 'fault')}:\n  {listed}")
     return made, seed
 
 

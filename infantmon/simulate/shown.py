@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from infantmon.errors import as_floats, require_between, require_number
 from infantmon.model.arrays import Floats
 from infantmon.model.spans import Reason
 
@@ -67,6 +68,10 @@ class Flat(Shown):
     level: float = 0.0
     reason = Reason.FLAT
 
+    def __post_init__(self) -> None:
+        as_floats(self)
+        require_number(self.level, name="level", unit="the channel's unit")
+
     def values(self, place: Place) -> Floats:
         """Return the value throughout."""
         return np.full(len(place.time_s), self.level)
@@ -100,6 +105,12 @@ class Noisy(Shown):
     frequency_hz: float = 50.0
     reason = Reason.NOISE
 
+    def __post_init__(self) -> None:
+        as_floats(self)
+        for name in ("deviation", "mains"):
+            require_between(getattr(self, name), 0.0, 1e6, name=name, unit="the channel's unit")
+        require_between(self.frequency_hz, 1.0, 1000.0, name="frequency_hz", unit="Hz")
+
     def values(self, place: Place) -> Floats:
         """Return noise around 0."""
         turns = (self.frequency_hz * place.time_s) % 1.0
@@ -120,6 +131,11 @@ class OutOfRange(Shown):
     level: float
     deviation: float = 0.05
     reason = Reason.OUT_OF_RANGE
+
+    def __post_init__(self) -> None:
+        as_floats(self)
+        require_number(self.level, name="level", unit="the channel's unit")
+        require_between(self.deviation, 0.0, 1e6, name="deviation", unit="the channel's unit")
 
     def values(self, place: Place) -> Floats:
         """Return noise around the level."""

@@ -23,7 +23,7 @@ from infantmon.dsp.decimate import GroupMean
 from infantmon.dsp.moving_spread import MovingSpread
 from infantmon.dsp.sections import Sections
 from infantmon.dsp.slow_envelope import TINY, SlowEnvelope
-from infantmon.errors import ArgumentError, require_between, require_number, require_rate
+from infantmon.errors import ArgumentError, as_floats, require_between, require_number, require_rate
 from infantmon.model.arrays import Bools, Floats, as_samples
 from infantmon.model.carried import record
 from infantmon.model.clock import Clock
@@ -96,6 +96,7 @@ class ApneaProbabilitySettings:
     start_s: float = 0.0
 
     def __post_init__(self) -> None:
+        as_floats(self)
         require_rate(self.rate_hz, lowest_hz=LOWEST_HZ)
         require_between(self.beat_lag_s, 0.0, 60.0, name="beat_lag_s", unit="s")
         require_number(self.start_s, name="start_s", unit="s")

@@ -20,7 +20,7 @@ from infantmon.dsp.bridged import Bridged
 from infantmon.dsp.decimate import GroupMean
 from infantmon.dsp.fir import SymmetricFir
 from infantmon.dsp.sections import Sections, band_pass, delay_ticks
-from infantmon.errors import ArgumentError, require_number, require_rate
+from infantmon.errors import ArgumentError, as_floats, require_number, require_rate
 from infantmon.model.arrays import Floats, as_samples
 from infantmon.model.carried import record
 from infantmon.model.clock import Clock
@@ -63,6 +63,7 @@ class EcgBandPassSettings:
     high_hz: float = 25.0
 
     def __post_init__(self) -> None:
+        as_floats(self)
         rate = require_rate(self.rate_hz, lowest_hz=LOWEST_ECG_HZ)
         require_number(self.start_s, name="start_s", unit="s")
         low = require_number(self.low_hz, name="low_hz", unit="Hz")
@@ -168,6 +169,7 @@ class ImpedanceBandPassSettings:
     cutoff_hz: float = 2.5
 
     def __post_init__(self) -> None:
+        as_floats(self)
         require_rate(self.rate_hz, lowest_hz=LOWEST_IMPEDANCE_HZ)
         require_number(self.start_s, name="start_s", unit="s")
         cutoff = require_number(self.cutoff_hz, name="cutoff_hz", unit="Hz")

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import ClassVar
 
+from infantmon.errors import as_floats, require_between
 from infantmon.model.carried import record
 from infantmon.model.counted_average import CountedAverage
 from infantmon.model.marks import BreathingRates, Breaths
@@ -34,6 +35,10 @@ class BreathingRateSettings:
     average_breaths: int | None = None
     average_s: float | None = None
     breath_lag_s: float = 0.0
+
+    def __post_init__(self) -> None:
+        as_floats(self)
+        require_between(self.breath_lag_s, 0.0, 60.0, name="breath_lag_s", unit="s")
 
 
 class BreathingRate(Stage):

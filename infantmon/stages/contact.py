@@ -22,7 +22,7 @@ from infantmon.dsp.held_edges import FlatEdges, RailEdges
 from infantmon.dsp.level_shifts import LevelShifts
 from infantmon.dsp.mains import MainsEdges
 from infantmon.dsp.stretches import Edge, FlagEdges, LongRunEdges, Stretches, StretchMark
-from infantmon.errors import ArgumentError, require_between, require_number
+from infantmon.errors import ArgumentError, as_floats, require_between, require_kind, require_number
 from infantmon.model.arrays import Bools, Floats, as_samples
 from infantmon.model.carried import record
 from infantmon.model.clock import Clock
@@ -86,6 +86,8 @@ class ContactSettings:
     tells_shifts: bool = False
 
     def __post_init__(self) -> None:
+        as_floats(self)
+        require_kind(self.clock, Clock, name="clock", called="a Clock")
         names = ("flat_s", "rail_run_s", "rail_held_s", "rail_within_s", "rail_settle_s")
         for name in names:
             require_between(getattr(self, name), 0.0, 3600.0, name=name, unit="s")

@@ -9,9 +9,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import ClassVar
 
+from infantmon.errors import as_floats, require_between
 from infantmon.model.carried import record
 from infantmon.model.counted_average import CountedAverage
-from infantmon.model.marks import HeartRates, RPeaks
+from infantmon.model.marks import HeartRates, RPeaks, require_r_peaks
 from infantmon.model.spans import ContactMarks
 from infantmon.stages.contract import Stage, settled_before
 
@@ -34,6 +35,10 @@ class HeartRateSettings:
     average_beats: int | None = None
     average_s: float | None = None
     beat_lag_s: float = 0.0
+
+    def __post_init__(self) -> None:
+        as_floats(self)
+        require_between(self.beat_lag_s, 0.0, 60.0, name="beat_lag_s", unit="s")
 
 
 class HeartRate(Stage):
@@ -77,7 +82,15 @@ class HeartRate(Stage):
             New contact marks of the ECG, known up to the same stream time.
         last : bool
             Whether the stream has ended.
+
+        Raises
+        ------
+        ArgumentError
+            If the beats are bare times.
+        StateError
+            If the stream has ended already.
         """
+        require_r_peaks(beats, name="beats")
         self.begin_push(last=last)
         self._settled_s = max(self._settled_s, beats.settled_until_s)
         counting, mean_s = self._average.push(beats, contact)

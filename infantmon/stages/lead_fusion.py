@@ -14,7 +14,7 @@ from typing import ClassVar
 import numpy as np
 
 from infantmon.dsp.lead_pairing import FARTHEST_S, FusedBeat, LeadPairing
-from infantmon.errors import require_between, require_number, require_rate
+from infantmon.errors import as_floats, require_between, require_bound, require_number, require_rate
 from infantmon.model.carried import record
 from infantmon.model.marks import FusedRPeaks, RPeaks, require_r_peaks
 from infantmon.stages.contract import Stage
@@ -43,6 +43,7 @@ class LeadFusionSettings:
     start_s: float = 0.0
 
     def __post_init__(self) -> None:
+        as_floats(self)
         require_rate(self.rate_hz)
         require_between(self.first_lag_s, 0.0, 60.0, name="first_lag_s", unit="s")
         require_between(self.second_lag_s, 0.0, 60.0, name="second_lag_s", unit="s")
@@ -137,7 +138,11 @@ class LeadFusion(Stage):
         ------
         StateError
             If the stream has ended already.
+        ArgumentError
+            If the beats are bare times.
         """
+        for name, lead in (("first", first), ("second", second)):
+            require_r_peaks(lead, name=name)
         self.begin_push(last=last)
         self._pairing.take(first, second)
         lags_s = self.settings.first_lag_s, self.settings.second_lag_s
@@ -185,7 +190,7 @@ def fuse_r_peaks(
     Raises
     ------
     ArgumentError
-        If the rate cannot be used, or the beats are bare times.
+        If rate or end cannot be used, or the beats are bare times.
 
     See Also
     --------
@@ -201,6 +206,7 @@ def fuse_r_peaks(
     """
     for name, lead in (("first", first), ("second", second)):
         require_r_peaks(lead, name=name)
+    end_s = require_bound(end_s, name="end_s", unit="s")
     lags_s = [
         float(np.max(lead.known_s - lead.time_s)) if len(lead) else 0.0 for lead in (first, second)
     ]

@@ -27,7 +27,7 @@ from infantmon.dsp.qrs_candidates import CandidateFinder
 from infantmon.dsp.qrs_decisions import BeatDecider
 from infantmon.dsp.qrs_envelope import LOWEST_RATE_HZ, QrsEnvelope
 from infantmon.dsp.qrs_locator import QrsLocator
-from infantmon.errors import require_rate
+from infantmon.errors import as_floats, require_number, require_rate, require_text
 from infantmon.model.arrays import Bools, Floats, Ints, as_samples
 from infantmon.model.carried import record
 from infantmon.model.clock import Clock
@@ -66,7 +66,11 @@ class RPeakSettings:
     unit: str | None = None
 
     def __post_init__(self) -> None:
+        as_floats(self)
         require_rate(self.rate_hz, lowest_hz=LOWEST_RATE_HZ)
+        require_number(self.start_s, name="start_s", unit="s")
+        if self.unit is not None:
+            require_text(self.unit, name="unit")
 
 
 class RPeakDetector(Stage):

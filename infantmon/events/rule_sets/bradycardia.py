@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from infantmon.errors import require_between
+from infantmon.errors import as_floats, require_between, require_whole
 from infantmon.events.rule_sets.episodes import Episode, Episodes, Stored, joined
 from infantmon.events.rule_sets.intervals import (
     ROUNDING_S,
@@ -59,6 +59,12 @@ class SustainedSlowing:
 
     source = "Nagraj VP et al., Pediatr Res 2019;86:622-627; joining from the group's open code"
 
+    def __post_init__(self) -> None:
+        as_floats(self)
+        require_between(self.limit_bpm, 20.0, 350.0, name="limit_bpm", unit="a minute")
+        require_between(self.least_s, 0.0, 600.0, name="least_s", unit="s")
+        require_between(self.joined_s, 0.0, 3600.0, name="joined_s", unit="s")
+
     def episodes(self, findings: Stored) -> Episodes:
         """Return what the rule makes of stored findings."""
         beats = beat_intervals(findings.whole)
@@ -101,6 +107,12 @@ class PooledSlowBeats:
 
     source = "Gee AH et al., IEEE Trans Biomed Eng 2017;64:2300-2308 (PICS database page)"
 
+    def __post_init__(self) -> None:
+        as_floats(self)
+        require_between(self.interval_s, 0.1, 10.0, name="interval_s", unit="s")
+        require_whole(self.least_beats, 1, 1000, name="least_beats", unit="intervals")
+        require_between(self.pooled_s, 0.0, 3600.0, name="pooled_s", unit="s")
+
     def episodes(self, findings: Stored) -> Episodes:
         """Return what the rule makes of stored findings."""
         beats = beat_intervals(findings.whole)
@@ -139,6 +151,7 @@ class RelativeFall:
     source = "Poets CF et al., Pediatr Res 1993;34:144; how the baseline is found: project's choice"
 
     def __post_init__(self) -> None:
+        as_floats(self)
         require_between(self.share, 0.01, 0.99, name="share", unit="of the baseline")
         require_between(self.least_s, 0.0, 600.0, name="least_s", unit="s")
         require_between(self.baseline_s, 5.0, 3600.0, name="baseline_s", unit="s")

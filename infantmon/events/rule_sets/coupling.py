@@ -13,6 +13,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from infantmon.errors import require_each
 from infantmon.events.rule_sets.episodes import Episode
 from infantmon.events.watch import COUPLED_AFTER_END_S, COUPLED_AFTER_ONSET_S
 
@@ -43,9 +44,15 @@ def coupled(apneas: Iterable[Episode], slowings: Iterable[Episode]) -> list[Coup
     ----------
     apneas, slowings : iterable of Episode
         Pauses and slow hearts, in order of time.
+
+    Raises
+    ------
+    ArgumentError
+        If they are no episodes.
     """
-    slow = list(slowings)
-    return [Coupling(apnea, tuple(one for one in slow if _belongs(one, apnea))) for apnea in apneas]
+    slow = require_each(slowings, Episode, name="slowings", called="Episode objects")
+    pauses = require_each(apneas, Episode, name="apneas", called="Episode objects")
+    return [Coupling(apnea, tuple(one for one in slow if _belongs(one, apnea))) for apnea in pauses]
 
 
 def _belongs(slowing: Episode, apnea: Episode) -> bool:

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from infantmon.errors import require_between
+from infantmon.errors import as_floats, require_between
 from infantmon.events.rule_sets.episodes import Episodes, Stored, in_order
 from infantmon.events.rule_sets.intervals import beat_intervals, breath_intervals
 from infantmon.events.rule_sets.pauses import long_pauses
@@ -66,6 +66,7 @@ class HomeStudyEvents:
     )
 
     def __post_init__(self) -> None:
+        as_floats(self)
         age = self.postmenstrual_age_weeks
         require_between(age, 22.0, 200.0, name="postmenstrual_age_weeks", unit="weeks")
 

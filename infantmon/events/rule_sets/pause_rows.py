@@ -12,7 +12,7 @@ from types import MappingProxyType
 
 import numpy as np
 
-from infantmon.errors import require_between
+from infantmon.errors import as_floats, require_between
 from infantmon.events.rule_sets.episodes import Episode, Episodes, Stored
 from infantmon.events.rule_sets.intervals import Intervals, breath_intervals, reaches, unusable
 from infantmon.model.spans import Spans
@@ -49,6 +49,7 @@ class PauseRows:
     source: str
 
     def __post_init__(self) -> None:
+        as_floats(self)
         require_between(self.pause_s, 1.0, 60.0, name="pause_s", unit="s")
         require_between(self.count, 2, 100, name="count", unit="pauses")
         require_between(self.gap_s, 1.0, 600.0, name="gap_s", unit="s")
