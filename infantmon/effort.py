@@ -27,6 +27,9 @@ from infantmon.stages.cardiac_artifact import (
 
 BLOCK_S = 600.0  # replay goes on in blocks of this length
 BEAT_LAG_S = 1.2  # R peaks are known this long after their time at the latest
+UNLED_LAG_S = (
+    1.04  # without an ECG: so much later than its time a sample can be followed well enough
+)
 
 
 class EffortStages(Carried):
@@ -51,7 +54,7 @@ class EffortStages(Carried):
                 clock.rate_hz,
                 start_s=clock.start_s,
                 input_lag_s=self.bandpass.latency_s,
-                beat_lag_s=BEAT_LAG_S if beat_lag_s is None else beat_lag_s,
+                beat_lag_s=UNLED_LAG_S if beat_lag_s is None else beat_lag_s,
                 led_by_beats=led,
             )
         )

@@ -47,7 +47,6 @@ class CardiacArtifactSettings:
         How much later than its own time each sample is ready, in seconds of the raw input.
     beat_lag_s : float
         Latency of the R peaks: their frontier plus this is how far the ECG has come, in seconds.
-        Without an ECG as long is waited for what is followed in its place.
     led_by_beats : bool
         False where there is no ECG: R peaks are neither asked for nor waited for then, and the
         heart is followed in the impedance itself.
@@ -56,7 +55,7 @@ class CardiacArtifactSettings:
     rate_hz: float
     start_s: float = 0.0
     input_lag_s: float = 0.0
-    beat_lag_s: float = 1.04
+    beat_lag_s: float = 1.2
     led_by_beats: bool = True
 
     def __post_init__(self) -> None:
