@@ -115,7 +115,7 @@ _SLOW_HEART: tuple[_Look, ...] = (
     standstill.breathing_went_on,
     standstill.beats_went_on,
     standstill.beats_missing,
-    standstill.beats_too_small,
+    standstill.beats_not_counted,
 )
 _READ_LIMITS = (
     _length,
@@ -125,7 +125,7 @@ _READ_LIMITS = (
     heart.turned_beat,
     heart.doubled_intervals,
     standstill.beats_missing,
-    standstill.beats_too_small,
+    standstill.beats_not_counted,
 )
 _LOOKS: dict[str, tuple[_Look, ...]] = {
     "apnea": _BREATHING,
