@@ -611,3 +611,32 @@ def test_strange_beats_of_a_second_lead_say_nothing_against_a_fast_heart():
     shown = "the second lead shows 41 beats a minute meanwhile"
     assert fast_in_first(few_s)[0] == (shown, "against")
     assert fast_in_first(few_s, strange=range(len(few_s)))[0] == (shown, "beside")
+
+
+def spread_out(uneven_s, uneven_mv, *, second=False):
+    """A fast heart from 100 s on, beats 0.3 s apart; its judgement."""
+    draw = np.random.default_rng(4)
+    count = 60
+    time_s = 90.0 + np.cumsum(0.3 + uneven_s * draw.uniform(-1.0, 1.0, count))
+    amplitude = 1.0 + uneven_mv * draw.uniform(-1.0, 1.0, count)
+    flags = np.full(count, True)
+    beats = RPeaks(time_s, time_s, np.arange(count), amplitude, flags)
+    limits = {"limit_bpm": 160.0, "hold_off_s": 5.0}
+    event = Event(1, "high heart rate", 94.0, 99.0, float(time_s[-1]), limits=limits)
+    return judge(reasons_for(case_of(event, beats=beats, second=beats if second else None)))
+
+
+@pytest.mark.parametrize(
+    ("uneven_s", "uneven_mv", "judgement"),
+    [
+        (0.2, 0.5, "doubtful"),  # electrodes that move
+        (0.2, 0.1, "supported"),  # fibrillating atria
+        (0.05, 0.5, "supported"),  # every second beat smaller
+        (0.05, 0.1, "supported"),
+    ],
+)
+def test_a_fast_heart_of_beats_uneven_in_time_and_height_may_be_artefacts(
+    uneven_s, uneven_mv, judgement
+):
+    assert spread_out(uneven_s, uneven_mv) == judgement
+    assert spread_out(uneven_s, uneven_mv, second=True) == "supported"

@@ -53,6 +53,12 @@ LAST_BEATS = 2
 """So many beats before the longest interval are looked at by themselves, and so many in the event
 are enough to have a size."""
 
+ENOUGH_TO_SPREAD = 8
+"""With fewer beats than this in a fast heart it is not asked how uneven they are."""
+UNEVEN_INTERVALS, UNEVEN_HEIGHTS = 0.8, 0.5
+"""So far apart, as a share of their median, the middle 80 % of intervals and of heights lie in
+electrode motion (project's choice, on that of nstdb added to every second record of mitdb)."""
+
 DOUBLED = (1.85, 2.15)
 """An interval of so many usual ones may hold a beat that was not seen (project's choice)."""
 USUAL_SHARE = 1.5
@@ -269,6 +275,29 @@ def _carried_by_second_lead(case: Case) -> bool:
     start_s = case.event.onset_s - MEANWHILE_S
     other = case.history.second_beats(start_s, case.until_s + HAIR_S, case.known_s)
     return _beyond_limit(case, other) and (_leads_agree(case) or not _is_strange(other))
+
+
+def uneven_beats(case: Case) -> list[Evidence]:
+    """Tell that what is counted as a fast heart is uneven in time and in height, as artefacts are.
+
+    Fast hearts are even in one of them: fibrillating atria leave the height as it was, and wide
+    beats among others come at their times. A second lead that shows the same beats vouches for
+    them.
+    """
+    beats = case.history.beats(case.event.onset_s, case.until_s + HAIR_S, case.known_s)
+    if len(beats) < ENOUGH_TO_SPREAD or _carried_by_second_lead(case):
+        return []
+    intervals, heights = _spread(np.diff(beats.time_s)), _spread(np.abs(beats.amplitude))
+    if intervals < UNEVEN_INTERVALS or heights < UNEVEN_HEIGHTS:
+        return []
+    text = "its beats are uneven both in time and in height: some may be artefacts"
+    return [Evidence(text, "against")]
+
+
+def _spread(values: Floats) -> float:
+    """Return how far the middle 80 % of values lie apart, as a share of their median."""
+    low, middle, high = np.quantile(values, [0.1, 0.5, 0.9])
+    return float((high - low) / middle) if middle > 0.0 else np.inf
 
 
 def ecg_disturbed(case: Case) -> list[Evidence]:
