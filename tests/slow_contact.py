@@ -237,9 +237,9 @@ class SlowShift:
         self.samples: list[float] = []
         self.low: list[float] = []
         self.high: list[float] = []
+        self.level: list[float] = []
         self.free = 0
         self.began: int | None = None
-        self.level: list[float] = []
         self.sign = self.base = self.span = 0.0
 
     def tick(self, x: float, begins: list, ends: list) -> None:
@@ -250,6 +250,7 @@ class SlowShift:
         known = bool(seen) and 2 * len(seen) >= self.size
         self.low.append(min(seen) if known else math.nan)
         self.high.append(max(seen) if known else math.nan)
+        self.level.append(sum(seen) / len(seen) if known else math.nan)
         self.samples = []
         k = len(self.low) - 1
         if self.began is None:
@@ -273,14 +274,12 @@ class SlowShift:
             max(self.high[w : w + 8]) - min(self.low[w : w + 8]) for w in range(first, until - 7)
         ]
         span = statistics.median(spans)
-        low, high = self.low[until - 40 : until], self.high[until - 40 : until]
-        rise = min(self.low[start : start + 3]) - max(low)
-        fall = min(high) - max(self.high[start : start + 3])
+        base, held = self.level[until - 40 : until], self.level[start : start + 3]
+        rise, fall = min(held) - max(base), min(base) - max(held)
         if max(rise, fall) > 0.5 * span > 0.0:
             self.began, self.span = start, span
             self.sign = 1.0 if rise > fall else -1.0
-            self.level = self.low if rise > fall else self.high
-            self.base = statistics.median(low if rise > fall else high)
+            self.base = statistics.median(base)
             begins.append((int(Reason.SHIFT), start * self.size))
 
 

@@ -58,6 +58,21 @@ def test_beats_hidden_as_the_level_runs_back_are_no_sure_slow_or_stopped_heart(s
     assert {event.kind for event in review.events} == {"low heart rate", "no heart beat"}
 
 
+@pytest.mark.parametrize("size_mv", [2.0, -2.0])
+@pytest.mark.parametrize("seed", range(3))
+def test_a_shift_is_seen_through_noise_and_mains_that_come_and_go(size_mv, seed):
+    recording = blocked(night(), size_mv)
+    ecg = recording.ecg.segments[0].values.copy()
+    at_s = np.arange(len(ecg)) / HZ
+    mains = 0.4 * np.sin(2.0 * np.pi * 50.0 * at_s) * (at_s % 15.0 < 8.0)
+    ecg += mains + 0.05 * np.random.default_rng(seed).standard_normal(len(ecg))
+    review = reviewed(im.Recording({"ecg": im.Channel(ecg, HZ, "mV")}, name="blocked"))
+    spans = review.contact["ecg"]
+    shifted = spans.where((spans.reason & SHIFT) != 0)
+    assert shifted.start_s.tolist() == [pytest.approx(80.0, abs=0.3)]
+    assert {event.judgement for event in review.events} == {"doubtful"}
+
+
 def test_a_true_standstill_beside_wander_and_breathing_has_no_shift():
     review = reviewed(night(sim.Standstill(80.0, 6.0), wander_mv=0.4))
     assert not len(review.contact["ecg"])

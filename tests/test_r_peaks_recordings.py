@@ -14,7 +14,10 @@ pytestmark = pytest.mark.recordings
 
 
 def gross_figures(folder, name, windows_s, *, start_s=0.0, only=None):
-    """Gross sensitivity and positive predictivity in percent at each window, stretches left out."""
+    """Gross sensitivity and positive predictivity in percent at each window, stretches left out.
+
+    And the share of marks that are unreliable, the same stretches left out.
+    """
     shelf = database(name, folder)
     hits, misses, extras = np.zeros((3, len(windows_s)))
     unreliable = marks = 0
@@ -22,8 +25,11 @@ def gross_figures(folder, name, windows_s, *, start_s=0.0, only=None):
         labelled = shelf.load(record)
         ecg = labelled.recording.ecg
         peaks = detect_r_peaks(ecg.segments[0].values, ecg.rate_hz, unit=ecg.unit)
-        unreliable += int(np.sum(~peaks.reliable[peaks.time_s >= start_s]))
-        marks += int(np.sum(peaks.time_s >= start_s))
+        counts = peaks.time_s >= start_s
+        for apart in labelled.set_apart:
+            counts &= (peaks.time_s < apart.start_s) | (peaks.time_s > apart.end_s)
+        unreliable += int(np.sum(~peaks.reliable[counts]))
+        marks += int(np.sum(counts))
         edges = [start_s]
         for apart in labelled.set_apart:
             edges += [max(start_s, apart.start_s), max(start_s, apart.end_s)]

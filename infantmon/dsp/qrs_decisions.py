@@ -29,6 +29,7 @@ from infantmon.dsp.qrs_rules import (
     refractory_time,
     tells_anew,
 )
+from infantmon.dsp.unseen_beats import UnseenBeats
 from infantmon.model.arrays import NO_FLOATS, Bools, Floats, Ints
 from infantmon.model.carried import Carried
 
@@ -76,6 +77,7 @@ class BeatDecider(Carried):
         "_interval",
         "_last",
         "_plain",
+        "_unseen",
     )
 
     def __init__(self, rate_hz: float, rules: DecisionRules | None = None) -> None:
@@ -87,23 +89,31 @@ class BeatDecider(Carried):
         self._interval = LatestMedian(MEMORY)
         self._last = _NEVER  # tick of the last beat
         self._plain = 0  # candidates since then that would be beats if nothing were known
+        self._unseen = UnseenBeats(rate_hz, self._rules)
 
-    def push(self, found: Candidates) -> Ints:
-        """Return the indices of the candidates that are beats."""
-        beats = [np.empty(0, dtype=np.int64)]
+    def push(self, found: Candidates) -> tuple[Ints, Bools]:
+        """Return the indices of the candidates that are beats.
+
+        And of each of them, whether other beats may have gone unseen before it (`UnseenBeats`).
+        """
+        beats, unseen = [np.empty(0, dtype=np.int64)], [np.empty(0, dtype=np.bool_)]
         start, size = 0, _WINDOW
         while start < len(found):
             some = found.part(start, start + size)
-            verdict = self._settle(some)
+            verdict, standing = self._settle(some)
+            unseen.append(self._unseen.push(some.part(0, len(verdict)), verdict, standing))
             self._take(some, verdict)
             beats.append(start + np.flatnonzero(verdict >= BEAT))
             start += len(verdict)
             # In noise few are settled at a time: then it is quicker to look at fewer.
             size = max(_LEAST, 2 * len(verdict)) if len(verdict) < len(some) else _WINDOW
-        return np.concatenate(beats)
+        return np.concatenate(beats), np.concatenate(unseen)
 
-    def _settle(self, some: Candidates) -> Ints:
-        """Return the verdicts on as many of the first candidates as could be settled."""
+    def _settle(self, some: Candidates) -> tuple[Ints, Standing]:
+        """Return the verdicts on as many of the first candidates as could be settled.
+
+        And what was known at each of them.
+        """
         verdict = self._expected(some)
         plain = is_plain(some, self._rules)
         right = 0
@@ -124,7 +134,7 @@ class BeatDecider(Carried):
             elif right == 0:
                 self._begin_with(float(some.height[0]))
         self._count_plain(plain[:right], verdict[:right])
-        return verdict[:right]
+        return verdict[:right], standing.part(right)
 
     def _expected(self, some: Candidates) -> Ints:
         """Return the verdicts if all large candidates are beats and the rate stays as it is.

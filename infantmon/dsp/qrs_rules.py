@@ -6,7 +6,7 @@ verdict on each. All thresholds stand in `DecisionRules`, with what they mean.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import Final
 
 import numpy as np
@@ -185,6 +185,12 @@ class Standing:
     clean: Floats
     interval: Floats
 
+    def part(self, stop: int) -> Standing:
+        """Return what is known at the first candidates: itself if these are all."""
+        if stop >= len(self.since):
+            return self
+        return Standing(*(getattr(self, f.name)[:stop] for f in fields(self)))
+
 
 def is_stale(at: Standing, rules: DecisionRules, rate_hz: float) -> Bools:
     """Tell at which candidates the levels are to be learned anew."""
@@ -287,9 +293,20 @@ def _t_wave(some: Candidates, at: Standing, rules: DecisionRules, rate_hz: float
     low = (at.cleans == 0) | (some.height < rules.t_wave_below * at.clean)
     clear = some.height > rules.small_over_noise * at.noise
     clear &= (some.depth > rules.small_depth) & (some.between <= rules.small_between)
-    late = (at.since > rules.small_gap * _root(at.interval, rate_hz)) & (at.interval > 0.0)
+    late = t_wave_over(at, rules, rate_hz) & (at.interval > 0.0)
     soon = at.since <= rules.t_wave_s * rate_hz
     return np.asarray(some.blunt & low & soon & ~(clear & late))
+
+
+def t_wave_over(at: Standing, rules: DecisionRules, rate_hz: float) -> Bools:
+    """Tell at which candidates the T wave of the beat before is over."""
+    return np.asarray(at.since > rules.small_gap * _root(at.interval, rate_hz))
+
+
+def size_of_beats(at: Standing, rules: DecisionRules) -> Floats:
+    """Return the height of beats at each candidate: no more than clean ones have, if known."""
+    capped = np.minimum(at.beat, rules.clean_cap * at.clean)
+    return np.where(at.cleans >= rules.clean_least, capped, at.beat)
 
 
 def _root(interval: Floats, rate_hz: float) -> Floats:
@@ -307,8 +324,7 @@ def _stands_out(some: Candidates, at: Standing, rules: DecisionRules, *, inserte
     rise += rules.rise_odd * (inserted & (some.likeness < rules.odd_likeness))
     due = np.abs(at.since - at.interval) < rules.due * at.interval
     rise += rules.rise_due * (due & (some.likeness > rules.due_likeness))
-    capped = np.minimum(at.beat, rules.clean_cap * at.clean)
-    beat = np.where(at.cleans >= rules.clean_least, capped, at.beat)
+    beat = size_of_beats(at, rules)
     noise = np.minimum(at.noise, rules.noise_cap * beat)
     return np.asarray(some.height > noise + rise * (beat - noise))
 

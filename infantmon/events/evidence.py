@@ -94,6 +94,7 @@ _FAST_HEART: tuple[_Look, ...] = (
     heart.cut_in_two,
     heart.beats_alike,
     heart.beat_size,
+    heart.uneven_beats,
     heart.second_lead,
     heart.ecg_disturbed,
     heart.electrodes_off,
@@ -116,17 +117,18 @@ _SLOW_HEART: tuple[_Look, ...] = (
     standstill.breathing_went_on,
     standstill.beats_went_on,
     standstill.beats_missing,
-    standstill.beats_too_small,
+    standstill.beats_not_counted,
 )
 _READ_LIMITS = (
     _length,
     breathing.swings_inside,
     heart.beats_alike,
+    heart.uneven_beats,
     heart.second_lead,
     heart.turned_beat,
     heart.doubled_intervals,
     standstill.beats_missing,
-    standstill.beats_too_small,
+    standstill.beats_not_counted,
 )
 _LOOKS: dict[str, tuple[_Look, ...]] = {
     "apnea": _BREATHING,

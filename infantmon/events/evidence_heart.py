@@ -22,7 +22,7 @@ from infantmon.events.case import (
 )
 from infantmon.model.arrays import Floats
 from infantmon.model.counting import counted
-from infantmon.model.event import NOT_ASSESSABLE, Event, Evidence, Side
+from infantmon.model.event import NOT_ASSESSABLE, Evidence, Side
 from infantmon.model.marks import RPeaks
 from infantmon.model.spans import BLOCKING, DISTURBING
 
@@ -36,6 +36,12 @@ UNRELIABLE_SHARE = 0.3
 """From this share of beats that do not look like their neighbours a rate is doubtful."""
 SAME_BEAT_S = 0.1
 """Marks of two leads no further apart than this are one beat, in seconds."""
+AVERAGED = 8
+"""Over so many of its intervals, at most, the rate in a second lead is averaged (project's choice).
+"""
+BEYOND_SHARE = 0.25
+"""For this share of the time its rate has to be beyond the limit (project's choice): where the
+first lead counts artefacts as well, its event is longer than what is true of it."""
 AGREE_SHARE = 0.8
 """From this share of beats that both leads have, either way, they show the same rhythm."""
 AGREE_BEFORE_S = 10.0
@@ -47,6 +53,12 @@ GROWN_SHARE = 3.0
 LAST_BEATS = 2
 """So many beats before the longest interval are looked at by themselves, and so many in the event
 are enough to have a size."""
+
+ENOUGH_TO_SPREAD = 8
+"""With fewer beats than this in a fast heart it is not asked how uneven they are."""
+UNEVEN_INTERVALS, UNEVEN_HEIGHTS = 0.8, 0.5
+"""So far apart, as a share of their median, the middle 80 % of intervals and of heights lie in
+electrode motion (project's choice, on that of nstdb added to every second record of mitdb)."""
 
 DOUBLED = (1.85, 2.15)
 """An interval of so many usual ones may hold a beat that was not seen (project's choice)."""
@@ -193,28 +205,59 @@ def doubled_intervals(case: Case) -> list[Evidence]:
 
 
 def second_lead(case: Case) -> list[Evidence]:
-    """Look at a second lead: another rhythm there speaks against; no beats there say nothing."""
+    """Look at a second lead: another rhythm there speaks against; no beats there say nothing.
+
+    Nor do strange ones against a fast heart: some may be missing.
+    """
     event = case.event
     if _leads_agree(case):
         return [Evidence("the second lead shows the same beats", "for")]
-    other = case.history.second_beats(
-        event.onset_s - MEANWHILE_S, case.until_s + MEANWHILE_S, case.known_s
-    )
-    if len(other) < ENOUGH_IN_SECOND:
+    until_s = case.until_s + MEANWHILE_S
+    other = case.history.second_beats(event.onset_s - MEANWHILE_S, until_s, case.known_s)
+    rate_bpm = _rate_meanwhile(case, other)
+    if rate_bpm is None:
         return []
-    rate_bpm = 60.0 / float(np.median(np.diff(other.time_s)))
     text = f"the second lead shows {rate_bpm:.0f} beats a minute meanwhile"
-    return [Evidence(text, "for" if _beyond_limit(event, other) else "against")]
+    if _beyond_limit(case, other):
+        return [Evidence(text, "for")]
+    says_nothing = event.kind == "high heart rate" and _is_strange(other)
+    return [Evidence(text, "beside" if says_nothing else "against")]
 
 
-def _beyond_limit(event: Event, beats: RPeaks) -> bool:
-    """Tell whether the beats of a lead are beyond the limit of an event by themselves."""
-    intervals_s = np.diff(beats.time_s)
+def _beyond_limit(case: Case, other: RPeaks) -> bool:
+    """Tell whether the beats of a second lead are beyond the limit of an event by themselves."""
+    event, rate_bpm = case.event, _rate_meanwhile(case, other)
+    if rate_bpm is None:
+        return False
     if event.kind == "no heart beat":
-        return float(intervals_s.max()) >= float(event.limits.get("limit_s", 0.0))
-    rate_bpm = 60.0 / float(np.median(intervals_s))
+        return float(np.diff(other.time_s).max()) >= float(event.limits.get("limit_s", 0.0))
     limit_bpm = float(event.limits.get("limit_bpm", 0.0))
     return rate_bpm > limit_bpm if event.kind == "high heart rate" else rate_bpm < limit_bpm
+
+
+def _rate_meanwhile(case: Case, other: RPeaks) -> float | None:
+    """Return the rate that a second lead comes up to, or down to, for a quarter of the time.
+
+    It is averaged over as many intervals as the first lead has beats in the event, eight at most,
+    in none of which the second lead was lost; None where there are none.
+    """
+    if len(other) < ENOUGH_IN_SECOND:
+        return None
+    starts_s, ends_s = other.time_s[:-1], other.time_s[1:]
+    own = case.history.beats(case.event.onset_s, case.until_s + HAIR_S, case.known_s)
+    count = min(max(len(own), 1), AVERAGED, len(starts_s))
+    lost = case.history.spans("ecg2", case.known_s, BLOCKING).unbridged
+    seen = sliding_window_view(~lost.touch(starts_s, ends_s), count).all(axis=1)
+    lengths_s = (ends_s[count - 1 :] - starts_s[: len(starts_s) - count + 1])[seen]
+    if not len(lengths_s):
+        return None
+    part = BEYOND_SHARE if case.event.kind == "high heart rate" else 1.0 - BEYOND_SHARE
+    return float(60.0 * count / np.quantile(lengths_s, part))
+
+
+def _is_strange(beats: RPeaks) -> bool:
+    """Tell whether so many beats do not look like their neighbours that a rate is doubtful."""
+    return float(np.mean(~beats.reliable)) >= UNRELIABLE_SHARE
 
 
 def _leads_agree(case: Case) -> bool:
@@ -239,17 +282,35 @@ def _distance_s(times_s: Floats, others_s: Floats) -> Floats:
 def _carried_by_second_lead(case: Case) -> bool:
     """Tell whether a second lead vouches for what the first shows but doubtfully.
 
-    It does if it shows the same beats, or if its own beats look alike and are beyond the limit too.
+    It does if its beats are beyond the limit too, and are the same, or look alike: the first lead
+    may have counted artefacts beside the same beats.
     """
-    if _leads_agree(case):
-        return True
-    event = case.event
-    other = case.history.second_beats(
-        event.onset_s - MEANWHILE_S, case.until_s + HAIR_S, case.known_s
-    )
-    if len(other) < ENOUGH_IN_SECOND or float(np.mean(~other.reliable)) >= UNRELIABLE_SHARE:
-        return False
-    return _beyond_limit(event, other)
+    start_s = case.event.onset_s - MEANWHILE_S
+    other = case.history.second_beats(start_s, case.until_s + HAIR_S, case.known_s)
+    return _beyond_limit(case, other) and (_leads_agree(case) or not _is_strange(other))
+
+
+def uneven_beats(case: Case) -> list[Evidence]:
+    """Tell that what is counted as a fast heart is uneven in time and in height, as artefacts are.
+
+    Fast hearts are even in one of them: fibrillating atria leave the height as it was, and wide
+    beats among others come at their times. A second lead that shows the same beats vouches for
+    them.
+    """
+    beats = case.history.beats(case.event.onset_s, case.until_s + HAIR_S, case.known_s)
+    if len(beats) < ENOUGH_TO_SPREAD or _carried_by_second_lead(case):
+        return []
+    intervals, heights = _spread(np.diff(beats.time_s)), _spread(np.abs(beats.amplitude))
+    if intervals < UNEVEN_INTERVALS or heights < UNEVEN_HEIGHTS:
+        return []
+    text = "its beats are uneven both in time and in height: some may be artefacts"
+    return [Evidence(text, "against")]
+
+
+def _spread(values: Floats) -> float:
+    """Return how far the middle 80 % of values lie apart, as a share of their median."""
+    low, middle, high = np.quantile(values, [0.1, 0.5, 0.9])
+    return float((high - low) / middle) if middle > 0.0 else np.inf
 
 
 def ecg_disturbed(case: Case) -> list[Evidence]:

@@ -191,24 +191,26 @@ def level_shifted(case: Case) -> list[Evidence]:
     return [Evidence(text, "against")]
 
 
-def beats_too_small(case: Case) -> list[Evidence]:
-    """Tell that most intervals so long end in a beat that follows one too small to be counted.
+def beats_not_counted(case: Case) -> list[Evidence]:
+    """Tell that most of the time in intervals so long ends in a beat that alone is not reliable.
 
-    That beat is not reliable, though one of the two before it is: in noise a whole row is not.
-    Where the small one was a beat the interval is none.
+    A beat is not where what was passed over before it was large: too small to be counted, or hidden
+    in noise (`RPeakDetector`). One of the two beats before it is reliable: in noise a whole row may
+    not be, and that is asked elsewhere.
     """
     beats = case.history.beats(case.event.onset_s - AROUND_S, case.until_s + HAIR_S, case.known_s)
     if len(beats) <= 1 or case.until_s - beats.time_s[-1] > case.longest_within_limit_s:
         return []
     starts_s, ends_s, good = beats.time_s[:-1], beats.time_s[1:], beats.reliable
+    lengths_s = ends_s - starts_s
     lost = case.history.spans("ecg", case.known_s, BLOCKING).unbridged
-    long = (ends_s - starts_s > case.longest_within_limit_s) & ~lost.touch(starts_s, ends_s)
-    alone = ~good[1:] & (good[:-1] | np.append(False, good[:-2]))
-    suspect, count = int(np.count_nonzero(long & alone)), int(np.count_nonzero(long))
-    if 2 * suspect <= count:
+    long = (lengths_s > case.longest_within_limit_s) & ~lost.touch(starts_s, ends_s)
+    suspect = long & ~good[1:] & (good[:-1] | np.append(False, good[:-2]))
+    if 2.0 * float(lengths_s[suspect].sum()) <= float(lengths_s[long].sum()):
         return []
-    text = f"a beat too small to be counted may be missing in {suspect} of the"
-    return [Evidence(f"{text} {counted(count, 'interval')} beyond the limit", "against")]
+    of_all = counted(int(np.count_nonzero(long)), "interval")
+    text = f"beats that were not counted may be missing in {np.count_nonzero(suspect)} of the"
+    return [Evidence(f"{text} {of_all} beyond the limit", "against")]
 
 
 def beats_missing(case: Case) -> list[Evidence]:

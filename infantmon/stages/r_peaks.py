@@ -127,9 +127,11 @@ class RPeakDetector(Stage):
 
     A beat is reliable if the third best score of the last eight beats exceeds 0.78; the score is
     the likeness less 0.04 per in-between candidate. It is not after a complex of 0.3 of its height
-    that is too small to be counted (see **Unit**): that may have been a beat. Nor is one of less
-    than 0.45 of the sixth largest of 24 beats before it, or one that follows such a beat, where
-    three of the latest eight are so small: P waves that are counted look so (`beat_sizes`).
+    that is too small to be counted (see **Unit**): that may have been a beat. Nor is it after an
+    interval of more than 1.8 R in which candidates of 0.35 B and more were passed over, at least
+    half as many as beats would be missing (`unseen_beats`). Nor is one of less than 0.45 of the
+    sixth largest of 24 beats before it, or one that follows such a beat, where three of the latest
+    eight are so small: P waves that are counted look so (`beat_sizes`).
 
     **Parameters.** Band and decision values were chosen on mitdb (26 records), adfecgdb r01, r04,
     r07, nstdb 118 and simulated signals, and on mitdb replayed up to twice as fast (adfecgdb 1.25
@@ -259,8 +261,8 @@ class RPeakDetector(Stage):
     def _beats(self, *, last: bool) -> tuple[Ints, Bools]:
         """Return the envelope's ticks at which beats are, and which of them are reliable."""
         found = self._finder.settled(last=last)
-        taken = self._decider.push(found)
-        reliable = self._reliability.push(found.likeness[taken], found.between[taken])
+        taken, unseen = self._decider.push(found)
+        reliable = self._reliability.push(found.likeness[taken], found.between[taken]) & ~unseen
         return found.place[taken], reliable
 
     def _marks(self, places: Ints, reliable: Bools) -> RPeaks:
