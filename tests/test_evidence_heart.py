@@ -4,39 +4,15 @@ import dataclasses
 
 import numpy as np
 import pytest
+from heart_cases import beats_at, case_of
 
 import infantmon as im
 from infantmon import simulate as sim
-from infantmon.events.batch import Batch
-from infantmon.events.evidence import Case, judge, reasons_for
-from infantmon.events.history import History
+from infantmon.events.evidence import judge, reasons_for
 from infantmon.model.channel import Channel
 from infantmon.model.event import Event
 from infantmon.model.marks import Breaths, Pulsations, RPeaks
 from infantmon.model.spans import ContactMarks, Reason
-
-REACHED_S = 200.0
-
-
-def case_of(event, *, beats=None, second=None, breaths=None, pulsation=None, contact=None):
-    history = History()
-    history.add(
-        Batch(
-            r_peaks=beats if beats is not None else RPeaks.empty(),
-            breaths=breaths if breaths is not None else Breaths.empty(),
-            pulsation=pulsation if pulsation is not None else Pulsations.empty(),
-            second_beats=second if second is not None else RPeaks.empty(),
-            contact=contact or {},
-            reached_s=REACHED_S,
-        )
-    )
-    return Case(event, assessable=True, until_s=event.end_s, known_s=REACHED_S, history=history)
-
-
-def beats_at(time_s, strange=()):
-    count = len(time_s)
-    reliable = ~np.isin(np.arange(count), strange)
-    return RPeaks(time_s, time_s, np.arange(count), np.ones(count), reliable)
 
 
 def slow(strange):
@@ -580,67 +556,6 @@ def test_that_nothing_was_seen_before_is_not_said_of_what_is_no_longer_known(kin
     assert "beside: it lasted so long that what came before is no longer known" in told
     assert not [text for text in told if "before" in text and text.startswith("against")]
     assert event.judgement == "supported"
-
-
-EVEN_S = np.arange(70.0, 121.0, 0.6)
-QUICK_S = np.arange(70.0, 121.0, 0.45)
-
-
-def fast_in_first(second_s, *, strange=(), lost_s=None):
-    """A fast heart from 102 to 119 s, limit 115, in a lead of strange beats; and a second lead.
-
-    The first lead counts an artefact after every fourth of its beats, which come 0.6 s apart. What
-    is said of the second lead, and the judgement.
-    """
-    inside_s = EVEN_S[EVEN_S >= 100.0]
-    time_s = np.sort(np.concatenate((EVEN_S, inside_s[::4] + 0.3)))
-    contact = {}
-    if lost_s is not None:
-        contact["ecg2"] = ContactMarks(
-            np.array([lost_s[0] + 1.0, lost_s[1]]),
-            np.array([lost_s[0] + 1.0, lost_s[1]]),
-            np.array([lost_s[0], lost_s[0]]),
-            np.array([int(Reason.MISSING)] * 2),
-            np.array([False, True]),
-            np.array([False, False]),
-        )
-    event = Event(
-        1, "high heart rate", 102.0, 107.0, 119.0, limits={"limit_bpm": 115.0, "hold_off_s": 5.0}
-    )
-    case = case_of(
-        event,
-        beats=beats_at(time_s, np.flatnonzero(time_s >= 99.0)),
-        second=beats_at(second_s, strange),
-        contact=contact,
-    )
-    reasons = reasons_for(case)
-    return *((r.text, r.side) for r in reasons if "second lead" in r.text), judge(reasons)
-
-
-def test_the_same_beats_in_a_second_lead_do_not_vouch_for_artefacts_beside_them():
-    assert fast_in_first(EVEN_S) == (("the second lead shows the same beats", "for"), "doubtful")
-    shown = "the second lead shows 133 beats a minute meanwhile"
-    assert fast_in_first(QUICK_S) == ((shown, "for"), "supported")
-
-
-def test_beats_in_pairs_are_not_as_fast_as_their_short_intervals():
-    """Two of three intervals are those of 133 a minute, the third is longer: 103 together."""
-    paired_s = 70.0 + np.cumsum(np.tile([0.45, 0.45, 0.85], 30))
-    shown = "the second lead shows 109 beats a minute meanwhile"  # where most of eight are short
-    assert fast_in_first(paired_s[paired_s < 121.0]) == ((shown, "against"), "doubtful")
-
-
-def test_the_rate_in_a_second_lead_is_averaged_over_no_time_in_which_it_was_lost():
-    kept_s = QUICK_S[(QUICK_S < 105.0) | (QUICK_S > 115.0)]
-    shown = "the second lead shows 133 beats a minute meanwhile"
-    assert fast_in_first(kept_s, lost_s=(105.0, 115.0)) == ((shown, "for"), "supported")
-
-
-def test_strange_beats_of_a_second_lead_say_nothing_against_a_fast_heart():
-    few_s = np.arange(70.0, 121.0, 1.45)
-    shown = "the second lead shows 41 beats a minute meanwhile"
-    assert fast_in_first(few_s)[0] == (shown, "against")
-    assert fast_in_first(few_s, strange=range(len(few_s)))[0] == (shown, "beside")
 
 
 def spread_out(uneven_s, uneven_mv, *, second=False):

@@ -18,6 +18,7 @@ from infantmon.events import evidence_breathing as breathing
 from infantmon.events import evidence_heart as heart
 from infantmon.events import evidence_standstill as standstill
 from infantmon.events.case import Case
+from infantmon.events.evidence_second_lead import second_lead
 from infantmon.events.shared import Shared
 from infantmon.model.counting import counted
 from infantmon.model.event import DOUBTFUL, NOT_ASSESSABLE, SUPPORTED, Evidence
@@ -95,7 +96,7 @@ _FAST_HEART: tuple[_Look, ...] = (
     heart.beats_alike,
     heart.beat_size,
     heart.uneven_beats,
-    heart.second_lead,
+    second_lead,
     heart.ecg_disturbed,
     heart.electrodes_off,
 )
@@ -109,7 +110,7 @@ _SLOW_HEART: tuple[_Look, ...] = (
     standstill.far_smaller_beside,
     heart.turned_beat,
     heart.doubled_intervals,
-    heart.second_lead,
+    second_lead,
     heart.ecg_disturbed,
     standstill.mains_began,
     standstill.level_shifted,
@@ -124,7 +125,7 @@ _READ_LIMITS = (
     breathing.swings_inside,
     heart.beats_alike,
     heart.uneven_beats,
-    heart.second_lead,
+    second_lead,
     heart.turned_beat,
     heart.doubled_intervals,
     standstill.beats_missing,
