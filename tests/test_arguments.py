@@ -25,6 +25,8 @@ from infantmon.recorder import Recorder
 from infantmon.scoring.impedance_quality import impedance_quality
 from infantmon.stages.bandpass import EcgBandPassSettings, ImpedanceBandPassSettings
 from infantmon.stages.breathing_rate import BreathingRate, BreathingRateSettings
+from infantmon.stages.breaths import BreathSettings
+from infantmon.stages.cardiac_artifact import CardiacArtifactSettings
 from infantmon.stages.contact import ContactSettings
 from infantmon.stages.heart_rate import HeartRate, HeartRateSettings
 from infantmon.stages.lead_fusion import LeadFusionSettings
@@ -378,6 +380,8 @@ NUMBERS = {
     RPeakSettings: {"rate_hz": ECG_HZ, "start_s": 0.0},
     EcgBandPassSettings: {"rate_hz": ECG_HZ, "start_s": 0.0, "low_hz": 8.0, "high_hz": 25.0},
     ImpedanceBandPassSettings: {"rate_hz": IMPEDANCE_HZ, "start_s": 0.0, "cutoff_hz": 2.5},
+    CardiacArtifactSettings: {"rate_hz": 31.25, "input_lag_s": 0.5, "beat_lag_s": 1.0},
+    BreathSettings: {"rate_hz": 31.25, "raw_rate_hz": IMPEDANCE_HZ, "ahead_s": 1.5},
     HeartRateSettings: {"average_s": 8.0, "beat_lag_s": 1.0},
     BreathingRateSettings: {"average_s": 8.0, "breath_lag_s": 1.0},
     LeadFusionSettings: {"rate_hz": ECG_HZ, "first_lag_s": 1.0, "second_lag_s": 1.0},
@@ -419,6 +423,7 @@ def test_what_cannot_be_meant_is_refused_in_words(at_hand):
 
 
 STAGES = {HeartRateSettings: HeartRate, BreathingRateSettings: BreathingRate}
+"""Settings of an average are looked at by the stage."""
 
 
 @pytest.mark.parametrize("kind", NUMBERS, ids=lambda kind: kind.__name__)
@@ -438,13 +443,9 @@ def test_settings_take_numbers_of_any_type_and_nothing_else(kind):
 
 
 def _built(kind, numbers):
-    """Return the settings; those of an average are looked at by the stage."""
     made = kind(**numbers)
-    stage = {HeartRateSettings: "HeartRate", BreathingRateSettings: "BreathingRate"}.get(kind)
-    if stage is not None:
-        from infantmon.stages import breathing_rate, heart_rate
-
-        getattr(heart_rate, stage, getattr(breathing_rate, stage, None))(made)
+    if kind in STAGES:
+        STAGES[kind](made)
     return made
 
 

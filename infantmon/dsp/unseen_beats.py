@@ -50,9 +50,7 @@ class UnseenBeats(Carried):
     def __init__(self, rate_hz: float, rules: DecisionRules) -> None:
         self._rate_hz = rate_hz
         self._rules = rules
-        self._hidden = (
-            0.0  # usual intervals that such candidates fill since the last beat, in ticks
-        )
+        self._hidden = 0.0  # ticks: a usual interval for each such candidate since the last beat
 
     def push(self, some: Candidates, verdict: Ints, at: Standing) -> Bools:
         """Return, of each beat among the next candidates, whether others may be missing before it.

@@ -22,7 +22,7 @@ from infantmon.dsp.bridged import Bridged
 from infantmon.dsp.kept import Kept
 from infantmon.dsp.neighbours import steps
 from infantmon.dsp.turning_points import TurningPoints
-from infantmon.errors import ArgumentError, require_between, require_number, require_rate
+from infantmon.errors import ArgumentError, as_floats, require_between, require_number, require_rate
 from infantmon.model.arrays import Bools, Floats, Ints, as_samples
 from infantmon.model.carried import record
 from infantmon.model.clock import Clock
@@ -77,6 +77,7 @@ class BreathSettings:
     rise_within_s: float = 2.0
 
     def __post_init__(self) -> None:
+        as_floats(self)
         require_rate(self.rate_hz, lowest_hz=LOWEST_HZ)
         if self.raw_rate_hz is not None:
             require_rate(self.raw_rate_hz, name="raw_rate_hz", lowest_hz=LOWEST_HZ)

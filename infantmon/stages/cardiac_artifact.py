@@ -20,7 +20,7 @@ from infantmon.dsp.kept import Kept
 from infantmon.dsp.pulse_fits import fits_before
 from infantmon.dsp.pulse_template import PulseTemplate
 from infantmon.dsp.pulse_track import AHEAD_S, Pulse, PulseTrack
-from infantmon.errors import ArgumentError, require_between, require_number, require_rate
+from infantmon.errors import ArgumentError, as_floats, require_between, require_number, require_rate
 from infantmon.model.arrays import NO_FLOATS, Floats, Ints, as_samples
 from infantmon.model.carried import record
 from infantmon.model.clock import Clock
@@ -59,6 +59,7 @@ class CardiacArtifactSettings:
     led_by_beats: bool = True
 
     def __post_init__(self) -> None:
+        as_floats(self)
         require_rate(self.rate_hz, lowest_hz=LOWEST_HZ)
         require_number(self.start_s, name="start_s", unit="s")
         require_between(self.input_lag_s, 0.0, 60.0, name="input_lag_s", unit="s")
