@@ -30,8 +30,8 @@ from infantmon import simulate as sim
 from infantmon.effort import detect_breaths
 from infantmon.stages.r_peaks import detect_r_peaks
 
-SEEDS = (7311, 7312, 7313)
-LOOKED_AT = (7001, 7002, 7003, *range(7011, 7017), 7301, 7302, 7303)
+SEEDS = (7321, 7322, 7323)
+LOOKED_AT = (7001, 7002, 7003, *range(7011, 7017), *range(7301, 7304), *range(7311, 7314))
 
 
 @dataclass(frozen=True)
