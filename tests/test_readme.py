@@ -59,7 +59,7 @@ def test_what_the_page_on_streams_shows_runs(tmp_path):
     done = run(["-c", source], tmp_path)
     assert done.returncode == 0, done.stderr
     assert "signal unusable, 5.50 s after its onset" in done.stdout
-    assert "apnea, 23.08 s after its onset" in done.stdout
+    assert "apnea, 23.26 s after its onset" in done.stdout
     assert "'impedance': 10.0" in done.stdout
     done = run(["-c", stored], tmp_path)
     assert done.returncode == 0, done.stderr
