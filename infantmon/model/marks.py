@@ -50,12 +50,12 @@ class FusedRPeaks(RPeaks):
 
 @dataclass(frozen=True, eq=False)
 class Breaths(Findings):
-    """Breaths, each at its inspiratory peak.
+    """Breaths, each at its inspiratory peak: the middle of its top.
 
     Attributes
     ----------
     sample : numpy.ndarray of int64, shape (n,)
-        Sample number on the impedance's own clock, nearest to the peak.
+        Sample number on the impedance's own clock, nearest to the mark.
     size : numpy.ndarray, shape (n,)
         Rise of the inspiration, in the impedance's unit.
     rise_start_s, fall_end_s : numpy.ndarray, shape (n,)
