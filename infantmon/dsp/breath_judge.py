@@ -26,7 +26,6 @@ from infantmon.model.carried import Carried
 FOLLOWED = 0.3  # at least, where no R peaks tell the heart's beats
 RIPPLED = 0.5  # at least, where the heart makes a ripple of small swings between breaths
 LASTING = 0.65  # at least its rise, where no fall follows in time (a breath that is held)
-LASTING_SLOW = 0.55  # the same where breathing is slow
 
 # A rise as steep as the band-pass makes a jump of the level is no breath if it is held.
 STEEP_S = 0.27  # so steep: at its steepest the whole rise would take less than this
@@ -106,9 +105,9 @@ class BreathJudge(Carried):
 
     A maximum is a breath if it rises by at least a share of the usual size, and then falls by as
     much before anything higher comes. If it neither falls nor is overtaken in time, it counts if
-    the rise is at least 0.65 of the usual size (0.55 where breathing is slow). One that comes much
-    sooner than usual must be larger (`BreathRhythm`); two peaks close to each other with a small
-    dip between them are one breath, at the higher one.
+    the rise is at least 0.65 of the usual size. One that comes much sooner than usual must be
+    larger (`BreathRhythm`); two peaks close to each other with a small dip between them are one
+    breath, at the higher one.
 
     A rise as steep as the band-pass makes a jump of the level is no breath if it is held, though
     the level may sink by a fifth of it, unless breaths here are slow and steep as a rule. Long
@@ -119,7 +118,7 @@ class BreathJudge(Carried):
     Where breaths are large and small in turn, a small one may be smaller (`Alternation`).
 
     Where breathing is slow, a breath may rise for longer than is looked at, or be held longer: a
-    maximum is one, too, if it lies at least 0.55 of the usual size above the lowest point since the
+    maximum is one, too, if it lies at least 0.65 of the usual size above the lowest point since the
     last breath, and the signal falls by as much in time.
 
     A rather small swing that is late, sinks slowly and is followed by no other is the resting
@@ -220,7 +219,7 @@ class BreathJudge(Carried):
         falls = self._falls(swing, max(swing.least, SINKS * rise if rebounds else settled))
         if falls is not False:
             return falls is True
-        if rebounds or rise < self._lasting * usual:
+        if rebounds or rise < LASTING * usual:
             return False
         late = can_jump and self._rhythm.is_late(peak.place, LONG_AFTER)
         if jumps or (late and steep_s < STEEP_LATE_S):
@@ -232,7 +231,7 @@ class BreathJudge(Carried):
         """Tell whether a slow breath that rose for long, or was held, ends at a maximum."""
         if not self._rhythm.is_slow:
             return False
-        enough = self._lasting * swing.usual
+        enough = LASTING * swing.usual
         if swing.rise >= enough:
             return False
         whole = swing.peak.value - self._lowest[0]
@@ -275,11 +274,6 @@ class BreathJudge(Carried):
         if not self._rhythm.is_known:
             return False
         return self._steep_s > STEEP_USUAL_S or not self._rhythm.is_slow
-
-    @property
-    def _lasting(self) -> float:
-        """Share of the usual size from which on a rise counts although no fall follows in time."""
-        return LASTING_SLOW if self._rhythm.is_slow else LASTING
 
     def _least(self, peak: Peak, usual: float) -> float:
         """Return the size from which on a swing at a maximum may be a breath."""

@@ -101,10 +101,10 @@ class BreathDetector(Stage):
     A local maximum is a breath if it rises by at least 0.275 of the usual size (0.3 without an ECG)
     over the lowest point since the last breath (and within the last 2 s), and then falls by as much
     before anything higher comes. If it neither falls nor is overtaken within `ahead_s`, it counts
-    if the rise is at least 0.65 of the usual size (0.55 where breathing is slow). So a baseline
-    that creeps back after the last breath of a series is no breath; nor is one that rebounds and
-    sinks slowly. Where breathing is slow a breath may rise for longer than 2 s, if it falls. The
-    usual size is the median of the last 25 breaths, weighted by their square (`UsualSize`).
+    if the rise is at least 0.65 of the usual size. So a baseline that creeps back after the last
+    breath of a series is no breath; nor is one that rebounds and sinks slowly. Where breathing is
+    slow a breath may rise for longer than 2 s, if it falls. The usual size is the median of the
+    last 25 breaths, weighted by their square (`UsualSize`).
 
     Parameters
     ----------
