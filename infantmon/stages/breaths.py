@@ -273,16 +273,22 @@ class BreathDetector(Stage):
         size = np.array([each.size for each in found])
         usual = np.array([each.usual for each in found])
         least = np.array([each.least for each in found])
-        before, after = self._top(place, np.minimum(size, usual), least)
-        time_s = self._clock.start_s + (place + 0.5 * (after - before)) / self._clock.rate_hz
         lowest = np.array([each.from_place for each in found])
+        behind, top = self._behind, self._behind - self._top_before
+        around = self._kept.windows(place - behind, behind + self._ahead + 1)
+        depth = TOP * np.minimum(size, usual)
+        before, after = top_of(around[:, top:], self._top_before, depth, TOP_DIP * least)
+        after = np.minimum(after, self._kept.end - 1 - place)  # not beyond the latest sample
+        time_s = self._clock.start_s + (place + 0.5 * (after - before)) / self._clock.rate_hz
+        rises = place + rise_starts(around[:, : behind + 1], lowest - place, before)
+        falls, over = fall_ends(around[:, behind:], after)
         return Breaths(
             time_s=time_s,
             known_s=self._known(place),
             sample=np.rint((time_s - self._raw.start_s) * self._raw.rate_hz).astype(np.int64),
             size=size,
-            rise_start_s=self._rise_start_s(place, lowest, before),
-            fall_end_s=self._fall_end_s(place, after),
+            rise_start_s=self._clock.times_s(rises),
+            fall_end_s=np.where(over, self._clock.times_s(place + falls), math.nan),
             shallow=size < SHALLOW * usual,
             settled_until_s=self.settled_until_s,
         )
@@ -301,25 +307,6 @@ class BreathDetector(Stage):
         per_sample = max(1, round(self._raw.rate_hz / self._clock.rate_hz))
         last_s = self._clock.time_s(self._kept.end - 1) + (per_sample - 1) / 2 / self._raw.rate_hz
         return self._raw.ticks_in(last_s - self._raw.start_s)
-
-    def _top(self, place: Ints, size: Floats, least: Floats) -> tuple[Floats, Floats]:
-        """Return how far the top of each breath reaches before and after its maximum, in samples.
-
-        Not beyond the latest sample.
-        """
-        windows = self._kept.windows(place - self._top_before, self._top_before + self._ahead + 1)
-        before, after = top_of(windows, self._top_before, TOP * size, TOP_DIP * least)
-        return before, np.minimum(after, self._kept.end - 1 - place)
-
-    def _rise_start_s(self, place: Ints, lowest: Ints, top: Floats) -> Floats:
-        """Return when the rise to each top begins to be steep."""
-        windows = self._kept.windows(place - self._behind, self._behind + 1)
-        return self._clock.times_s(place + rise_starts(windows, lowest - place, top))
-
-    def _fall_end_s(self, place: Ints, top: Floats) -> Floats:
-        """Return when the fall from each top stops being steep; NaN where it is not over yet."""
-        ends, over = fall_ends(self._kept.windows(place, self._ahead + 1), top)
-        return np.where(over, self._clock.times_s(place + ends), math.nan)
 
     def _forget(self) -> None:
         """Let go of samples that nothing can need any more."""
