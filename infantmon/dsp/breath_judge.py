@@ -78,6 +78,11 @@ class Peak(NamedTuple):
     per_sample: float  # heart beats from one sample to the next
     followed: bool  # whether these were followed in the impedance, without R peaks
 
+    @property
+    def is_led(self) -> bool:
+        """Whether R peaks are known that the heart's pulsation was taken out by."""
+        return not self.followed and not math.isnan(self.cycle)
+
 
 class Swing(NamedTuple):
     """A local maximum that is judged."""
@@ -187,7 +192,7 @@ class BreathJudge(Carried):
             return None
         steep_s = rise / (self._rate_hz * peak.steepest)
         if self._may_be_hearts(swing, from_place, steep_s) and self._short.is_heart(peak.cycle):
-            self._usual.pass_over(peak.place / self._rate_hz, rise, peak.cycle)
+            self._usual.pass_over(peak.place / self._rate_hz, rise, peak.cycle, led=peak.is_led)
             return None
         if not self._falls_or_lasts(swing, steep_s):
             return None
@@ -243,11 +248,12 @@ class BreathJudge(Carried):
         time_s = peak.place / self._rate_hz
         noted = rise > PASSED * usual or (rise > NOTED * peak.seen and self._usual.is_open(time_s))
         if noted and self._falls(swing, 0.5 * rise):
-            self._usual.pass_over(time_s, rise, peak.cycle)
+            self._usual.pass_over(time_s, rise, peak.cycle, led=peak.is_led)
             self._ripple.note(peak.place, rise / usual)
 
     def _accept(self, found: Found, peak: Peak) -> Found:
-        self._usual.learn(found.place / self._rate_hz, found.size, found.usual, peak.cycle)
+        time_s = found.place / self._rate_hz
+        self._usual.learn(time_s, found.size, found.usual, peak.cycle, led=peak.is_led)
         self._alternation.note(found.size)
         self._rhythm.accept(found.place)
         self._base_place, self._lowest = found.place, (peak.value, found.place)

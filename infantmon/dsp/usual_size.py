@@ -15,13 +15,23 @@ from collections.abc import Sequence
 from itertools import accumulate, pairwise
 from typing import Any, ClassVar
 
-from infantmon.dsp.beat_places import kept_to
+from infantmon.dsp.small_rows import (
+    EVEN_APART_S,
+    NOISE_MOST,
+    SMALL,
+    SMALL_EVEN,
+    Swing,
+    is_even,
+    keeps_step,
+    mean_apart_s,
+    row_after_burst,
+    shallow_row,
+)
 from infantmon.model.carried import Carried
 
 # Shares and multiples are of the usual size, unless another measure is named. "Unlikeness" is the
-# median deviation of logarithms; an even row is a few swings whose intervals differ by no more than
-# a factor. All values are the project's choice, on the recordings and simulated seeds that the
-# results page names.
+# median deviation of logarithms. All values are the project's choice, on the recordings and
+# simulated seeds that the results page names.
 
 KEPT = 25  # sizes the median is taken over
 FEW = 4  # with fewer sizes than this nothing is usual yet
@@ -40,17 +50,11 @@ HUGE_APART_S = 6.0  # with no longer silence between: such would be single jumps
 FAR = 20.0  # a size beyond this is a first breath, and what came before it was noise,
 NEW_S = 10.0  # unless that had been learned for longer than this
 
-# A silence, after which an even row of small swings is believed: breathing has become shallow
-PATIENCE_S = 30.0  # so long a silence
-SHALLOW_LEAST = 0.1  # the row is no smaller than this: noise and pulsation are
-SHALLOW_AMONG = 0.45  # of the largest swing since: smaller ones do not belong to the row
-SHALLOW_COUNT = 5  # swings in the row
-SHALLOW_EVEN = 2.5  # factor by which their intervals may differ
-NOISE_MOST = 0.15  # a row smaller than this could be noise, and more is asked of it:
-SURE_ROW = 9  # so many swings,
-SURE_EVEN = 2.0  # so even,
-SURE_BETWEEN = 0.15  # of the row's largest: none from this size on that is too small for the row,
-SURE_APART_S = 0.62  # and so far apart, at least, on average
+# A row of small swings (`small_rows`) is believed to be breathing that has become shallow
+PATIENCE_S = 30.0  # after so long without a large breath:
+LARGE = 0.6  # from here on; without R peaks any breath is, as smaller ones may be the heart's
+SHALLOW_LEAST = 0.1  # no smaller a row: noise and pulsation are
+SLOWER = 3.0  # what came so many times more slowly than the row was breathing, and the row is none
 
 # A long silence: what was usual is given up
 GIVEN_UP_S = 180.0  # from here on the usual size sinks, and an even row may be of any size
@@ -60,17 +64,7 @@ WHATEVER_S = 600.0  # before so long a silence: from then on it sinks whatever c
 MOST_HALVINGS = 100.0  # to less than rounding can tell, but never to 0: hours may be silent
 FEW_GIVEN_UP_S = 90.0  # fewer than FEW sizes are forgotten after this: apnea limits are shorter
 
-# What keeps step with the heart after a silence is left of its pulsation, and is not believed
-STEP = 1.25  # intervals of a row are mostly within this factor of the heart's,
-LOCKED = 0.5  # or swings come at one place of the beat, or at two that lie opposite; 1: always
-
-# After a burst an even row of small swings is believed at once
 SWINGS = 12  # latest swings kept, whether they counted or not
-SMALL_COUNT = 6  # swings in the row
-SMALL_EVEN = 1.9  # factor by which their sizes, and their intervals, may differ
-SMALL = 0.6  # all are smaller than this
-SMALL_APART_S = (0.55, 6.0)  # least and longest mean interval of breathing
-SLOWER = 3.0  # what came so many times more slowly than the row was breathing, and no burst
 
 # A long memory, to find back to what was usual before a burst, or before a row that was none
 LONG_COUNT = 60  # sizes it reaches back over
@@ -91,11 +85,13 @@ class UsualSize(Carried):
       instead: what came before them was a burst (movement as the electrodes are put on). But a
       burst does not come far more slowly than breaths: then the small ones are the heart's. And a
       few breaths of like size, with far smaller swings after them, are the beginning of a pause.
-    * The same after 30 s of silence: breathing has become shallow. What is left in a pause of noise
-      and pulsation makes no such row; the smaller the swings, the more even the row must be, and it
-      must not be far quicker than the breaths were, nor keep step with the heart where its beats
-      are known. Swings under a tenth count only where little had been learned before the silence:
-      as the electrodes are put on, they may have been moved as evenly as breathing moves them.
+    * The same after 30 s in which all were small: breathing has become shallow. Some of it may have
+      counted meanwhile; without R peaks nothing may, since small ones may be the heart's. What is
+      left in a pause of noise and pulsation makes no such row; the smaller the swings, the more
+      even the row must be, and it must not be far quicker than the breaths were, nor keep step with
+      the heart where its beats are known. Swings under a tenth count only where little had been
+      learned before: as the electrodes are put on, they may have been moved as evenly as breathing
+      moves them.
     * After 180 s of silence an even row may be of any size, and the usual size sinks,
       to half at first: noise is not to end a long pause. After 600 s it sinks whatever comes. Fewer
       than four sizes are forgotten after 90 s: they may have been jolts.
@@ -111,9 +107,9 @@ class UsualSize(Carried):
         "_huge",
         "_huge_since",
         "_swings",
-        "_cycles",
         "_since",
         "_latest",
+        "_large_s",
         "_long",
         "_long_count",
         "_given_up",
@@ -124,10 +120,10 @@ class UsualSize(Carried):
         self._times: deque[float] = deque(maxlen=KEPT)
         self._huge: deque[tuple[float, float]] = deque(maxlen=KEPT)  # time, size
         self._huge_since = math.inf  # time of the first of the huge ones in a row
-        self._swings: deque[tuple[float, float]] = deque(maxlen=SWINGS)  # time, size
-        self._cycles: deque[float] = deque(maxlen=SWINGS)  # heart beats up to each of them
+        self._swings: deque[Swing] = deque(maxlen=SWINGS)
         self._since = math.inf  # time of the first size learned
         self._latest = -math.inf  # time of the last one
+        self._large_s = -math.inf  # time of the last large one
         self._long = 0.0  # mean logarithm of the sizes in the long memory
         self._long_count = 0
         self._given_up = 0.0  # what was usual before a row of small ones was believed
@@ -176,13 +172,22 @@ class UsualSize(Carried):
             sunk *= 0.5 ** min((silent_s - WHATEVER_S) / HALVED_EVERY_S, MOST_HALVINGS)
         return usual * sunk
 
-    def learn(self, time_s: float, size: float, usual: float, cycle: float = math.nan) -> None:
+    def learn(
+        self,
+        time_s: float,
+        size: float,
+        usual: float,
+        cycle: float = math.nan,
+        *,
+        led: bool = False,
+    ) -> None:
         """Take up the size of one more, which was judged against `usual`.
 
         `cycle` counts the heart's beats up to then, with shares; NaN where they are not known.
+        `led` tells whether they are R peaks, so that the heart's pulsation was taken out.
         """
         known = self._usual() if self._sizes else size
-        if self._restarts(time_s, size, known, cycle):
+        if self._restarts(time_s, size, known, cycle, led=led):
             return
         if size > FAR * known and time_s - self._since < NEW_S:
             self._start_anew(time_s)  # the first breath: noise was taken for breathing
@@ -196,10 +201,12 @@ class UsualSize(Carried):
         self._huge_since = math.inf
         self._take(time_s, size)
 
-    def pass_over(self, time_s: float, size: float, cycle: float = math.nan) -> None:
-        """Note one that was too small to count; `cycle` as in `learn`."""
+    def pass_over(
+        self, time_s: float, size: float, cycle: float = math.nan, *, led: bool = False
+    ) -> None:
+        """Note one that was too small to count; `cycle` and `led` as in `learn`."""
         if self._sizes:
-            self._restarts(time_s, size, self._usual(), cycle)
+            self._restarts(time_s, size, self._usual(), cycle, led=led)
 
     def _usual(self) -> float:
         """Return the weighted median of the sizes, found once between changes of them."""
@@ -217,27 +224,30 @@ class UsualSize(Carried):
         """Tell whether the sizes are alike, so that a far larger one is not learned at once."""
         return len(self._sizes) >= FEW_ALIKE and max(self._sizes) <= AS_LONG * min(self._sizes)
 
-    def _restarts(self, time_s: float, size: float, known: float, cycle: float) -> bool:
+    def _restarts(
+        self, time_s: float, size: float, known: float, cycle: float, *, led: bool
+    ) -> bool:
         """Start anew from the latest swings if they tell that something else is usual by now."""
-        self._swings.append((time_s, size))
-        self._cycles.append(cycle)
+        self._swings.append((time_s, size, cycle))
+        if size >= LARGE * known:
+            self._large_s = time_s
         row = self._row_given_up(known) or self._row_as_before(known)
-        row = row or self._small_row(time_s, known)
+        row = row or self._small_row(time_s, known, led=led)
         if not row:
             return False
         self._start_anew(time_s)
-        for each in row:
-            self._take(*each)
+        for at_s, each, _ in row:
+            self._take(at_s, each)
         return True
 
-    def _row_as_before(self, known: float) -> list[tuple[float, float]]:
+    def _row_as_before(self, known: float) -> list[Swing]:
         """Return the last two if they are of the size that was usual before the present one."""
         before = math.exp(self._long)
         smaller = self._long_count >= LONG_FROM and before < SMALL * known
         if not smaller and self._given_up <= HUGE * known:  # mostly
             return []
         row = list(self._swings)[-2:]
-        sizes = [size for _, size in row]
+        sizes = [size for _, size, _ in row]
         if smaller and _all_near(sizes, before):
             return row
         if self._given_up > HUGE * known and _all_near(sizes, self._given_up):
@@ -245,22 +255,22 @@ class UsualSize(Carried):
             return row
         return []
 
-    def _small_row(self, time_s: float, known: float) -> list[tuple[float, float]]:
-        """Return the latest swings if small ones are usual: after a burst, or a long silence."""
+    def _small_row(self, time_s: float, known: float, *, led: bool) -> list[Swing]:
+        """Return the latest swings if small ones are usual: after a burst, or for long."""
+        if self._swings[-1][1] > SMALL * known:  # mostly
+            return []
+        row: list[Swing] = []
         if time_s - self._latest <= PATIENCE_S:
-            if self._swings[-1][1] > SMALL * known:  # mostly
-                return []
-            row = self._row_after_burst(list(self._swings)[-SMALL_COUNT:], known)
-        else:
-            is_open = self.is_open(time_s)
-            row = self._shallow_row(known, 0.0 if is_open else SHALLOW_LEAST * known)
-            if row and not is_open and (self._was_slow(row) or self._keeps_step(row)):
-                return []
+            row = self._row_after_burst(known)
+        small_since_s = self._large_s if led else self._latest
+        if not row and time_s - small_since_s > PATIENCE_S:
+            since = [each for each in self._swings if each[0] > small_since_s]
+            row = self._shallow_row(since, known, is_open=self.is_open(time_s), led=led)
         if row:
             self._given_up = max(known, self._given_up)
         return row
 
-    def _row_given_up(self, known: float) -> list[tuple[float, float]]:
+    def _row_given_up(self, known: float) -> list[Swing]:
         """Return the latest swings of the size that was given up, if they come as breaths do.
 
         Between them there may be any that are smaller: it was these that were believed.
@@ -268,63 +278,42 @@ class UsualSize(Carried):
         if self._given_up <= HUGE * known:
             return []
         row = [each for each in self._swings if each[1] >= self._given_up / AS_LONG][-BACK_COUNT:]
-        if len(row) < BACK_COUNT or not _all_near([size for _, size in row], self._given_up):
+        if len(row) < BACK_COUNT or not _all_near([size for _, size, _ in row], self._given_up):
             return []
-        if not _is_even(row, SMALL_EVEN):
+        if not is_even(row, SMALL_EVEN):
             return []
         self._given_up = 0.0
         return row
 
-    def _row_after_burst(
-        self, swings: list[tuple[float, float]], known: float
-    ) -> list[tuple[float, float]]:
+    def _row_after_burst(self, known: float) -> list[Swing]:
         """Return small swings in an even row that show that a burst is over, or none."""
-        sizes = [size for _, size in swings]
-        small = max(sizes) <= min(SMALL * known, SMALL_EVEN * min(sizes))
-        if not small or len(sizes) < SMALL_COUNT or not _is_even(swings, SMALL_EVEN):
+        row = row_after_burst(self._swings, known)
+        if not row:
             return []
         alike = len(self._sizes) > 1 and max(self._sizes) < HUGE * min(self._sizes)
-        noise = alike and max(sizes) < NOISE_MOST * known  # and breaths before it
-        return [] if noise or self.is_sure or self._was_slow(swings) else swings
+        noise = alike and max(size for _, size, _ in row) < NOISE_MOST * known  # and breaths before
+        return [] if noise or self.is_sure or self._was_slow(row) else row
 
-    def _was_slow(self, swings: list[tuple[float, float]]) -> bool:
+    def _shallow_row(
+        self, since: list[Swing], known: float, *, is_open: bool, led: bool
+    ) -> list[Swing]:
+        """Return swings in an even row that show that breathing has become shallow, or none."""
+        if is_open:  # a row may be of any size
+            return shallow_row(since, known, led=led)
+        if max(size for _, size, _ in since) < SHALLOW_LEAST * known:
+            return []
+        row = shallow_row(since, known, led=led)
+        return [] if row and (self._was_slow(row) or keeps_step(row, since)) else row
+
+    def _was_slow(self, row: list[Swing]) -> bool:
         """Tell whether what was learned came far more slowly than a row.
 
         Then what was learned was no burst, and the row is no breathing. Two sizes are too few to
         tell: a first breath, and a jump of the level soon after it.
         """
         apart = sorted(after - before for before, after in pairwise(self._times))
-        apart = [each for each in apart if each <= SMALL_APART_S[1]]  # a longer one is a pause
-        row_s = (swings[-1][0] - swings[0][0]) / (len(swings) - 1)
-        return len(apart) > 1 and apart[len(apart) // 2] > SLOWER * row_s
-
-    def _shallow_row(self, known: float, least: float) -> list[tuple[float, float]]:
-        """Return the latest swings of a row that may be shallow breathing, or none."""
-        since = [each for each in self._swings if each[0] > self._latest]
-        largest = max(size for _, size in since)
-        row = [each for each in since if each[1] >= SHALLOW_AMONG * largest]
-        if largest < least:
-            return []
-        if largest < NOISE_MOST * known:
-            between = sum(each[1] >= SURE_BETWEEN * largest for each in since) - len(row)
-            return row[-SURE_ROW:] if not between and _is_sure_row(row[-SURE_ROW:]) else []
-        row = row[-SHALLOW_COUNT:]
-        return row if len(row) == SHALLOW_COUNT and _is_even(row, SHALLOW_EVEN) else []
-
-    def _keeps_step(self, row: list[tuple[float, float]]) -> bool:
-        """Tell whether a row after a silence comes as the heart beats, so that it is its rest."""
-        cycles = [
-            (time_s, cycle) for (time_s, _), cycle in zip(self._swings, self._cycles, strict=True)
-        ]
-        since = [cycle for time_s, cycle in cycles if time_s > self._latest]
-        if any(math.isnan(cycle) for cycle in since):
-            return False
-        times = {time_s for time_s, _ in row}
-        at = [cycle for time_s, cycle in cycles if time_s in times]
-        apart = sorted(after - before for before, after in pairwise(at))
-        if 1.0 / STEP <= apart[len(apart) // 2] <= STEP:
-            return True
-        return kept_to(since, places=2) >= LOCKED
+        apart = [each for each in apart if each <= EVEN_APART_S[1]]  # a longer one is a pause
+        return len(apart) > 1 and apart[len(apart) // 2] > SLOWER * mean_apart_s(row)
 
     def _learn_huge(self, time_s: float, size: float) -> None:
         if self._huge and time_s - self._huge[-1][0] > HUGE_APART_S:
@@ -347,9 +336,8 @@ class UsualSize(Carried):
         self._times.clear()
         self._huge.clear()
         self._swings.clear()
-        self._cycles.clear()
         self._huge_since = math.inf
-        self._since = time_s
+        self._since = self._large_s = time_s
 
     def _take(self, time_s: float, size: float) -> None:
         self._since = min(self._since, time_s)
@@ -366,21 +354,6 @@ class UsualSize(Carried):
 
 def _all_near(sizes: list[float], size: float) -> bool:
     return all(size / AS_LONG <= each <= size * AS_LONG for each in sizes)
-
-
-def _is_even(swings: list[tuple[float, float]], factor: float) -> bool:
-    """Tell whether swings (time, size) come at even intervals, as breaths do."""
-    apart = [after - before for (before, _), (after, _) in pairwise(swings)]
-    mean = sum(apart) / len(apart)
-    return max(apart) <= factor * min(apart) and SMALL_APART_S[0] <= mean <= SMALL_APART_S[1]
-
-
-def _is_sure_row(row: list[tuple[float, float]]) -> bool:
-    """Tell whether a row is so long and so even, and its swings so far apart, as no noise."""
-    if len(row) < SURE_ROW:
-        return False
-    apart_s = (row[-1][0] - row[0][0]) / (len(row) - 1)
-    return apart_s >= SURE_APART_S and _is_even(row, SURE_EVEN)
 
 
 def _unlikeness(values: Sequence[float]) -> float:
