@@ -45,6 +45,7 @@ ALL = (
     Benchmark("alarms", 0.3),
     Benchmark("made_pauses", 0.3),
     Benchmark("child_breaths", 0.3),
+    Benchmark("small_breaths", 1.7),
     Benchmark("breathing_rates", 0.5),
     Benchmark("replayed_faster", 0.3),
     Benchmark("matching", 1.5),

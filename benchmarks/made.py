@@ -16,9 +16,10 @@ from infantmon.model.arrays import Bools, Floats
 from infantmon.model.channel import Channel
 from infantmon.model.recording import Recording
 
-SHORTEST_S, LONGEST_S = 10.0, 30.0
+LENGTHS_S = (10.0, 30.0)
 """A window is so long, edge to edge."""
-_APART_S = 25.0  # between two windows, so that the detector knows breathing again
+APART_S = 25.0
+"""So long the detector learns breathing before each window, and again between two."""
 CLIPPED_COUNT = 5  # samples at the ends of the range: fewer are the tops of waves
 AGREED_S = 0.5  # annotators' marks of one breath lie no further apart
 FAST_SHARE = 0.1  # of the breaths of a window may come too fast for the band that is taken out
@@ -52,7 +53,13 @@ class MadePauses:
 
 
 def with_pauses(
-    labelled: Labelled, heart_hz: float, *, seed: int, wholly: bool = False
+    labelled: Labelled,
+    heart_hz: float,
+    *,
+    seed: int,
+    wholly: bool = False,
+    lengths_s: tuple[float, float] = LENGTHS_S,
+    apart_s: float = APART_S,
 ) -> MadePauses:
     """Take the breathing band out of a real impedance in windows.
 
@@ -70,6 +77,10 @@ def with_pauses(
         steep breath has above it, and makes a step of about half a breath at both edges. True: what
         lies between the heart's harmonics is taken out, too, and the level rests where it is at the
         edges of the window, between two breaths.
+    lengths_s : tuple of float
+        Least and greatest length of a window that is looked for, in seconds.
+    apart_s : float
+        Before the first window, and between two, in seconds.
 
     Raises
     ------
@@ -83,7 +94,7 @@ def with_pauses(
         )
     breaths = labelled.breaths_s[0]
     values = channel.segments[0].values.copy()
-    drawn = _windows(_sure_edges(labelled.breaths_s), channel.end_s, seed)
+    drawn = _windows(_sure_edges(labelled.breaths_s), channel.end_s, seed, lengths_s, apart_s)
     clipped_s = np.flatnonzero(at_ends(values)) / channel.rate_hz
     keep = [
         np.count_nonzero((clipped_s > start) & (clipped_s < end)) < CLIPPED_COUNT
@@ -138,22 +149,24 @@ def _is_fast(breaths: Floats, start: float, end: float, top_hz: float) -> bool:
     return len(inside) > 1 and float(np.mean(np.diff(inside) < 1.0 / top_hz)) > FAST_SHARE
 
 
-def _windows(midway: Floats, end_s: float, seed: int) -> Floats:
+def _windows(
+    midway: Floats, end_s: float, seed: int, lengths_s: tuple[float, float], apart_s: float
+) -> Floats:
     """Return windows that begin and end at some of the times midway between two breaths."""
     draw = np.random.default_rng(seed)
     rows: list[tuple[float, float]] = []
-    from_s = _APART_S
+    from_s = apart_s
     while True:
         start = midway[np.searchsorted(midway, from_s + draw.uniform(0.0, 10.0)) :][:1]
-        wanted = draw.uniform(SHORTEST_S, LONGEST_S)
+        wanted = draw.uniform(*lengths_s)
         if not len(start):
             break
         end = midway[np.searchsorted(midway, start[0] + wanted) :][:1]
         if not len(end) or end[0] > end_s - 10.0:
             break
-        if end[0] - start[0] <= LONGEST_S + 5.0:
+        if end[0] - start[0] <= lengths_s[1] + 5.0:
             rows.append((float(start[0]), float(end[0])))
-        from_s = float(end[0]) + _APART_S
+        from_s = float(end[0]) + apart_s
     return np.array(rows).reshape(-1, 2)
 
 

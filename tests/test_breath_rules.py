@@ -314,6 +314,17 @@ def test_a_short_swing_is_the_hearts_unless_a_few_come_anywhere_in_the_beat():
     assert [breathing.is_heart(1.7 * n) for n in range(6)] == [True] * 3 + [False] * 3
 
 
+def test_breaths_a_little_smaller_than_usual_are_no_return_to_what_was_usual_before():
+    """After long shallow breathing the long memory comes back slowly, by sizes between."""
+    usual = learned([(1.5 * n, 0.2) for n in range(100)])
+    rng = np.random.default_rng(5)
+    for n in range(260):
+        at_s, size = 160.0 + 1.5 * n, float(rng.uniform(0.75, 1.2))
+        usual.learn(at_s, size, usual.at(at_s, size))
+        assert usual.is_settled or n < 40
+    assert usual.at(560.0, 1.0) == pytest.approx(1.0, abs=0.15)
+
+
 def test_two_jumps_are_not_what_is_usual_after_a_silence_longer_than_any_limit():
     usual = learned([(1.5, 63.0), (2.0, 50.0)])
     assert usual.at(90.0, 1.0) > 50.0

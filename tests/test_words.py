@@ -20,6 +20,7 @@ from infantmon.dsp import (
     qrs_candidates,
     qrs_envelope,
     qrs_locator,
+    small_rows,
     usual_size,
 )
 from infantmon.dsp.beat_train import BeatTrain
@@ -229,8 +230,8 @@ def of_usual_size():
     return [
         f"unless nothing smaller comes for {usual_size.HUGE_FOR_S:g} s",
         f"In the first {usual_size.NEW_S:g} s a size beyond {usual_size.FAR:g} usual ones",
-        f"{NUMBERS[usual_size.SMALL_COUNT]} small ones in an even row",
-        f"after {usual_size.PATIENCE_S:g} s of silence: breathing has become shallow",
+        f"{NUMBERS[small_rows.SMALL_COUNT]} small ones in an even row",
+        f"after {usual_size.PATIENCE_S:g} s in which all were small: breathing has become shallow",
         f"After {usual_size.GIVEN_UP_S:g} s of silence an even row may be of any size",
         f"After {usual_size.WHATEVER_S:g} s it sinks whatever comes",
         f"{NUMBERS[usual_size.FEW]} sizes are forgotten after {usual_size.FEW_GIVEN_UP_S:g} s",

@@ -248,7 +248,7 @@ class UsualSize(Carried):
             return []
         row = list(self._swings)[-2:]
         sizes = [size for _, size, _ in row]
-        if smaller and _all_near(sizes, before):
+        if smaller and max(sizes) <= SMALL * known and _all_near(sizes, before):
             return row
         if self._given_up > HUGE * known and _all_near(sizes, self._given_up):
             self._given_up = 0.0
