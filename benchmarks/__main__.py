@@ -55,6 +55,7 @@ ALL = (
     Benchmark("nights", 5.0),
     Benchmark("pulsation", 4.0),
     Benchmark("clusters", 0.5),
+    Benchmark("pause_rows", 0.8),
     Benchmark("handling", 0.3),
     Benchmark("apnea_opinions", 0.3),
     Benchmark("impedance_quality", 0.2),

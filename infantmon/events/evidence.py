@@ -16,6 +16,7 @@ from functools import partial
 
 from infantmon.events import evidence_breathing as breathing
 from infantmon.events import evidence_heart as heart
+from infantmon.events import evidence_pause_rows as pause_rows
 from infantmon.events import evidence_standstill as standstill
 from infantmon.events.case import Case
 from infantmon.events.evidence_second_lead import second_lead
@@ -91,6 +92,13 @@ _BREATHING: tuple[_Look, ...] = (
     breathing.onset_disturbed,
     breathing.swings_inside,
 )
+_PAUSE_ROW: tuple[_Look, ...] = (
+    breathing.breathing_before,
+    pause_rows.effort_in_pauses,
+    pause_rows.shallow_between,
+    pause_rows.long_pause,
+    breathing.movement,
+)
 _FAST_HEART: tuple[_Look, ...] = (
     heart.cut_in_two,
     heart.beats_alike,
@@ -123,6 +131,7 @@ _SLOW_HEART: tuple[_Look, ...] = (
 _READ_LIMITS = (
     _length,
     breathing.swings_inside,
+    pause_rows.effort_in_pauses,
     heart.beats_alike,
     heart.uneven_beats,
     second_lead,
@@ -133,7 +142,7 @@ _READ_LIMITS = (
 )
 _LOOKS: dict[str, tuple[_Look, ...]] = {
     "apnea": _BREATHING,
-    "periodic breathing": (breathing.breathing_before, breathing.movement),
+    "periodic breathing": _PAUSE_ROW,
     "low heart rate": _SLOW_HEART,
     "high heart rate": _FAST_HEART,
     "no heart beat": _SLOW_HEART,
