@@ -163,7 +163,7 @@ class UsualSize(Carried):
         if not self._sizes:
             return seen
         usual, silent_s = self._usual(), time_s - self._latest
-        if len(self._sizes) < FEW:
+        if len(self._sizes) < FEW and not self.is_settled:
             usual = seen if silent_s > FEW_GIVEN_UP_S else max(usual, seen)
         if silent_s <= GIVEN_UP_S:
             return usual
@@ -231,11 +231,16 @@ class UsualSize(Carried):
         self._swings.append((time_s, size, cycle))
         if size >= LARGE * known:
             self._large_s = time_s
+        since_s = time_s
         row = self._row_given_up(known) or self._row_as_before(known)
-        row = row or self._small_row(time_s, known, led=led)
+        if row:
+            since_s = self._since  # it is usual again, and had been learned before
+        else:
+            row = self._small_row(time_s, known, led=led)
         if not row:
             return False
-        self._start_anew(time_s)
+        self._start_anew(since_s)
+        self._large_s = time_s
         for at_s, each, _ in row:
             self._take(at_s, each)
         return True
@@ -248,7 +253,7 @@ class UsualSize(Carried):
             return []
         row = list(self._swings)[-2:]
         sizes = [size for _, size, _ in row]
-        if smaller and max(sizes) <= SMALL * known and _all_near(sizes, before):
+        if smaller and _all_near(sizes, before):
             return row
         if self._given_up > HUGE * known and _all_near(sizes, self._given_up):
             self._given_up = 0.0
