@@ -73,7 +73,11 @@ class EffortStages(Carried):
         passed = self.bandpass.push(values, last=last)
         cleaned = self.rejector.push(passed.values, beats, last=last)
         breaths = self.breaths.push(
-            cleaned.signal.values, cleaned.cycles.values, cleaned.followed.values, last=last
+            cleaned.signal.values,
+            cleaned.cycles.values,
+            cleaned.followed.values,
+            cleaned.pulse.values,
+            last=last,
         )
         return cleaned, breaths
 

@@ -15,6 +15,7 @@ from infantmon.dsp.breath_rhythm import BreathRhythm
 from infantmon.dsp.short_swings import ShortSwings
 from infantmon.dsp.usual_size import UsualSize
 from infantmon.effort import detect_breaths
+from infantmon.stages.breaths import BreathDetector, BreathSettings
 
 PAUSES = tuple((40.0 + 60.0 * n, 21.0) for n in range(5))
 
@@ -323,6 +324,19 @@ def test_breaths_a_little_smaller_than_usual_are_no_return_to_what_was_usual_bef
         usual.learn(at_s, size, usual.at(at_s, size))
         assert usual.is_settled or n < 40
     assert usual.at(560.0, 1.0) == pytest.approx(1.0, abs=0.15)
+
+
+@pytest.mark.parametrize(("pulse", "counted"), [(0.0, True), (0.4, True), (0.6, False)])
+def test_what_may_be_left_of_a_large_pulsation_is_no_breath(pulse, counted):
+    """Swings of 0.35 in a pause; those of 0.45 count beside any pulsation."""
+    time_s = np.arange(0.0, 80.0, 0.02)
+    breathing = 0.5 * (1.0 - np.cos(2.0 * np.pi * time_s / 2.0))
+    for share, found in ((0.35, counted), (0.45, True)):
+        values = np.where((time_s > 40.0) & (time_s < 60.0), share, 1.0) * breathing
+        detector = BreathDetector(BreathSettings(50.0))
+        marks = detector.push(values, pulse=np.full(len(time_s), pulse), last=True).time_s
+        inside = np.count_nonzero((marks > 40.0) & (marks < 60.0))
+        assert inside == (10 if found else 0)
 
 
 def test_two_jumps_are_not_what_is_usual_after_a_silence_longer_than_any_limit():

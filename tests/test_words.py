@@ -211,6 +211,7 @@ def of_the_breath_detector():
         f"no longer than {breaths.TOP_BEFORE_S:g} s before the maximum",
         f"may lie {0.5 * breaths.TOP_BEFORE_S:g} s before the maximum",
         f"the last {usual_size.KEPT} breaths",
+        f"at least {breath_judge.OF_PULSE:g} of it, or {breath_judge.OF_PULSE_MOST:g} of the usual",
     ]
 
 

@@ -25,6 +25,8 @@ from infantmon.model.carried import Carried
 # How large a breath is
 FOLLOWED = 0.3  # at least, where no R peaks tell the heart's beats
 RIPPLED = 0.5  # at least, where the heart makes a ripple of small swings between breaths
+OF_PULSE = 0.7  # at least, of the pulsation that was taken out, some of which may be left;
+OF_PULSE_MOST = 0.4  # but no more of the usual size than this
 LASTING = 0.65  # at least its rise, where no fall follows in time (a breath that is held)
 
 # A rise as steep as the band-pass makes a jump of the level is no breath if it is held.
@@ -77,6 +79,7 @@ class Peak(NamedTuple):
     cycle: float  # heart beats up to it, with shares; NaN where they are not known
     per_sample: float  # heart beats from one sample to the next
     followed: bool  # whether these were followed in the impedance, without R peaks
+    pulse: float  # size of the pulsation that was taken out there
 
     @property
     def is_led(self) -> bool:
@@ -288,6 +291,8 @@ class BreathJudge(Carried):
             share = FOLLOWED
         if self._ripple.is_there:
             share = RIPPLED
+        if OF_PULSE * peak.pulse > share * usual:
+            share = max(share, min(OF_PULSE * peak.pulse / usual, OF_PULSE_MOST))
         share *= self._alternation.least_share(usual) * self._rhythm.least_share(peak.place)
         return share * usual
 

@@ -49,6 +49,9 @@ class Pulse(NamedTuple):
     cycles : numpy.ndarray, shape (n,)
         Beats since the first one, with the share of the one that goes on; NaN where no train is
         there to be trusted.
+    size : numpy.ndarray, shape (n,)
+        Size of the pulsation that leads: twice its root mean square times the root of 2, which is
+        from peak to trough where it has one harmonic.
     """
 
     removed: Floats
@@ -56,6 +59,7 @@ class Pulse(NamedTuple):
     followed: Bools
     in_step: Bools
     cycles: Floats
+    size: Floats
 
 
 class PulseTrack(Carried):
@@ -116,8 +120,8 @@ class PulseTrack(Carried):
     def pulse(self, ticks: Ints) -> Pulse:
         """Return the pulsation at output samples."""
         if not self._led or not self._beats or not len(ticks):  # all beats long past
-            none = np.zeros(len(ticks), bool)
-            return Pulse(np.zeros(len(ticks)), none, none, none, np.full(len(ticks), math.nan))
+            none, nothing = np.zeros(len(ticks), bool), np.zeros(len(ticks))
+            return Pulse(nothing, none, none, none, np.full(len(ticks), math.nan), nothing)
         starts, led_by_s, usual_s, shapes, helps, in_step, _, trusted, followed, _ = zip(
             *self._led, strict=True
         )
@@ -148,6 +152,7 @@ class PulseTrack(Carried):
             led & by_impedance,
             np.array(in_step)[index] & leads,
             counted,
+            fade * _sizes(new)[index],
         )
 
     def held_even(self, ticks: Ints, left: Floats, given: Kept) -> None:
@@ -224,3 +229,11 @@ class PulseTrack(Carried):
         fade = np.where(none | ~np.isfinite(fade), 0.0, fade)
         cycles = since_s / cycle_s
         return number[at], np.where(fade > 0.0, cycles, 0.0), fade
+
+
+def _sizes(templates: Floats) -> Floats:
+    """Return the size of pulsations: one column of harmonics each."""
+    power = np.zeros(templates.shape[1])
+    for harmonic in templates:
+        power += harmonic * harmonic
+    return np.asarray(2.0 * np.sqrt(power))

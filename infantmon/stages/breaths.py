@@ -23,7 +23,7 @@ from infantmon.dsp.kept import Kept
 from infantmon.dsp.neighbours import steps
 from infantmon.dsp.turning_points import TurningPoints
 from infantmon.errors import ArgumentError, as_floats, require_between, require_number, require_rate
-from infantmon.model.arrays import Bools, Floats, Ints, as_samples
+from infantmon.model.arrays import Floats, Ints, as_samples
 from infantmon.model.carried import record
 from infantmon.model.clock import Clock
 from infantmon.model.marks import Breaths
@@ -102,9 +102,10 @@ class BreathDetector(Stage):
     over the lowest point since the last breath (and within the last 2 s), and then falls by as much
     before anything higher comes. If it neither falls nor is overtaken within `ahead_s`, it counts
     if the rise is at least 0.65 of the usual size. So a baseline that creeps back after the last
-    breath of a series is no breath; nor is one that rebounds and sinks slowly. Where breathing is
-    slow a breath may rise for longer than 2 s, if it falls. The usual size is the median of the
-    last 25 breaths, weighted by their square (`UsualSize`).
+    breath of a series is no breath; nor is one that rebounds and sinks slowly. Where a large
+    pulsation was taken out, a breath is at least 0.7 of it, or 0.4 of the usual size: some of it
+    may be left. Where breathing is slow a breath may rise for longer than 2 s, if it falls. The
+    usual size is the median of the last 25 breaths, weighted by their square (`UsualSize`).
 
     Parameters
     ----------
@@ -127,6 +128,7 @@ class BreathDetector(Stage):
         "_kept",
         "_cycles",
         "_followed",
+        "_pulse",
         "_judge",
         "_turns",
     )
@@ -146,6 +148,7 @@ class BreathDetector(Stage):
         self._kept = Kept()
         self._cycles = Kept()  # heart beats up to each sample
         self._followed = Kept(np.bool_)  # whether these were followed in the impedance
+        self._pulse = Kept()  # size of the pulsation taken out there
         least = LEAST_SHARE if settings.led_by_beats else FOLLOWED
         self._judge = BreathJudge(rate, self._behind, self._ahead, least)
         self._turns: list[Turn] = []  # turning points not done with
@@ -168,6 +171,7 @@ class BreathDetector(Stage):
         values: npt.ArrayLike,
         cycles: npt.ArrayLike | None = None,
         followed: npt.ArrayLike | None = None,
+        pulse: npt.ArrayLike | None = None,
         *,
         last: bool = False,
     ) -> Breaths:
@@ -184,6 +188,10 @@ class BreathDetector(Stage):
         followed : array_like, shape (n,), optional
             Not 0 where beats were followed in the impedance: `Cleaned.followed`. There a breath
             must be as large as without an ECG.
+        pulse : array_like, shape (n,), optional
+            How large the pulsation is that was taken out, in the samples' unit: `Cleaned.pulse`.
+            What is left of a large one must not count as a breath, which must be at least 0.7 of
+            it, or 0.4 of the usual breath.
         last : bool
             Whether the stream ends here.
 
@@ -195,16 +203,18 @@ class BreathDetector(Stage):
         Raises
         ------
         ArgumentError
-            If `cycles` or `followed` has not as many values as the samples.
+            If `cycles`, `followed` or `pulse` has not as many values as the samples.
         """
         samples = as_samples(values, name="impedance samples")
-        beats = _as_cycles(cycles, len(samples))
-        unled = _as_flags(followed, len(samples))
+        beats = _beside(cycles, "cycles", len(samples), math.nan)
+        unled = _beside(followed, "followed", len(samples), 0.0) != 0.0
+        taken = _beside(pulse, "pulse", len(samples), 0.0)
         self.begin_push(last=last)
         samples, _ = self._bridged.push(samples)
         self._kept.push(samples)
         self._cycles.push(beats)
         self._followed.push(unled)
+        self._pulse.push(taken)
         place, value, is_peak = self._turning.push(samples)
         self._turns.extend(zip(place.tolist(), value.tolist(), is_peak.tolist(), strict=True))
         found = self._judged(last=last)
@@ -261,6 +271,7 @@ class BreathDetector(Stage):
             cycles[:, 2],
             per_sample,
             self._followed.windows(places, 1)[:, 0],
+            self._pulse.windows(places, 1)[:, 0],
         )
         rows = zip(ready, *(column.tolist() for column in columns), strict=True)
         return (Peak(*head, *rest) for head, *rest in rows)
@@ -312,30 +323,17 @@ class BreathDetector(Stage):
         """Let go of samples that nothing can need any more."""
         earliest = self._turns[0][0] if self._turns else self._kept.end - 1
         self._kept.forget_before(earliest - self._behind - 2)
-        self._cycles.forget_before(earliest - 3)
-        self._followed.forget_before(earliest - 3)
+        for kept in (self._cycles, self._followed, self._pulse):
+            kept.forget_before(earliest - 3)
 
 
-def _as_cycles(cycles: npt.ArrayLike | None, count: int) -> Floats:
-    """Return the heart beats up to each of so many samples, NaN where they are not known."""
-    if cycles is None:
-        return np.full(count, math.nan)
-    beats = as_samples(cycles, name="cycles")
-    if len(beats) != count:
+def _beside(values: npt.ArrayLike | None, name: str, count: int, none: float) -> Floats:
+    """Return one value for each of so many samples; `none` for each if there are none."""
+    if values is None:
+        return np.full(count, none)
+    found = as_samples(values, name=name)
+    if len(found) != count:
         raise ArgumentError(
-            f"cycles has {len(beats)} values for {count} samples; pass one for each, NaN where "
-            "heart beats are not known."
+            f"{name} has {len(found)} values for {count} samples; pass one for each."
         )
-    return beats
-
-
-def _as_flags(followed: npt.ArrayLike | None, count: int) -> Bools:
-    """Return whether beats were followed in the impedance at each of so many samples."""
-    if followed is None:
-        return np.zeros(count, dtype=np.bool_)
-    flags: Bools = as_samples(followed, name="followed") != 0.0
-    if len(flags) != count:
-        raise ArgumentError(
-            f"followed has {len(flags)} values for {count} samples; pass one for each."
-        )
-    return flags
+    return found

@@ -82,12 +82,16 @@ class Cleaned:
     followed : Signal
         At each sample 1 where pulsation was taken out by beats that were followed in the impedance,
         else 0.
+    pulse : Signal
+        At each sample, how large the pulsation is that was taken out, in the impedance's unit; 0
+        where none was.
     """
 
     signal: Signal
     pulsation: Pulsations
     cycles: Signal
     followed: Signal
+    pulse: Signal
 
 
 class CardiacArtifactRejector(Stage):
@@ -265,7 +269,9 @@ class CardiacArtifactRejector(Stage):
         signal = Signal(left, first, self._clock, until_s)
         cycles = Signal(pulse.cycles, first, self._clock, until_s)
         followed = Signal(pulse.followed.astype(np.float64), first, self._clock, until_s)
-        return Cleaned(signal, found, cycles, followed)
+        return Cleaned(
+            signal, found, cycles, followed, Signal(pulse.size, first, self._clock, until_s)
+        )
 
     def _sizes(self, ticks: Ints, pulse: Pulse) -> Pulsations:
         """Return, once a second, how much was taken out and left over the last three seconds."""
