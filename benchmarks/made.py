@@ -58,6 +58,7 @@ def with_pauses(
     *,
     seed: int,
     wholly: bool = False,
+    at_rest: bool = False,
     lengths_s: tuple[float, float] = LENGTHS_S,
     apart_s: float = APART_S,
 ) -> MadePauses:
@@ -73,10 +74,11 @@ def with_pauses(
     seed : int
         Of the places and lengths.
     wholly : bool
-        False: the band below the heart is taken out, down to the mean level. That leaves what a
-        steep breath has above it, and makes a step of about half a breath at both edges. True: what
-        lies between the heart's harmonics is taken out, too, and the level rests where it is at the
-        edges of the window, between two breaths.
+        False: the band below the heart is taken out. That leaves what a steep breath has above it.
+        True: what lies between the heart's harmonics is taken out, too, and the level is at rest.
+    at_rest : bool
+        False: down to the mean level, which makes a step of about half a breath at both edges.
+        True: the level rests where it is at the edges of the window, between two breaths.
     lengths_s : tuple of float
         Least and greatest length of a window that is looked for, in seconds.
     apart_s : float
@@ -105,7 +107,7 @@ def with_pauses(
     breathing = _breathing(values, heart_hz, channel.rate_hz, HARMONICS if wholly else 1)
     time_s = np.arange(len(values)) / channel.rate_hz
     for start, end in windows:
-        level = np.interp((start, end), time_s, breathing) if wholly else np.zeros(2)
+        level = np.interp((start, end), time_s, breathing) if wholly or at_rest else np.zeros(2)
         line = np.interp(time_s, (start, end), level)
         values -= _taper(time_s, start, end) * (breathing - line)
     inside = np.zeros(len(breaths), dtype=np.bool_)

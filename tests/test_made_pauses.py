@@ -41,6 +41,18 @@ def test_breathing_is_gone_inside_and_untouched_outside(wholly):
     assert np.array_equal(before[outside], after[outside])
 
 
+@pytest.mark.parametrize(
+    ("way", "level"), [({}, 0.0), ({"at_rest": True}, -1.0), ({"wholly": True}, -1.0)]
+)
+def test_the_level_rests_at_the_end_of_a_breath_or_is_the_mean(way, level):
+    made = with_pauses(recording(), HEART_HZ, seed=1, **way)
+    values = made.labelled.recording.impedance.segments[0].values
+    time_s = np.arange(len(values)) / RATE_HZ
+    for start, end in made.windows_s:
+        inside = values[(time_s > start + 1.0) & (time_s < end - 1.0)]
+        assert np.mean(inside) == pytest.approx(level, abs=0.1)
+
+
 def test_ends_lie_only_where_all_annotators_mark_both_breaths_and_none_between():
     other = BREATHS[::3] + 0.2  # of three breaths in a row, the second annotator saw one
     other = np.sort(np.concatenate((other, BREATHS[BREATHS < 300.0][1::3], [310.0])))
