@@ -43,7 +43,7 @@ ALL = (
     Benchmark("musts", 1.5, out=False),
     Benchmark("scores", 2.0),
     Benchmark("alarms", 0.3),
-    Benchmark("made_pauses", 0.3),
+    Benchmark("made_pauses", 1.2),
     Benchmark("child_breaths", 0.3),
     Benchmark("small_breaths", 1.7),
     Benchmark("breathing_rates", 0.5),
