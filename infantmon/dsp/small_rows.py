@@ -13,8 +13,8 @@ from itertools import pairwise
 
 from infantmon.dsp.beat_places import kept_to
 
+# Time in seconds, size, and heart beats up to then with shares: NaN where they are not known.
 Swing = tuple[float, float, float]
-"""Time in seconds, size, and heart beats up to then with shares: NaN where they are not known."""
 
 # Shares are of the usual size of a breath, unless another measure is named. An even row is a few
 # swings whose intervals differ by no more than a factor. All values are the project's choice, on

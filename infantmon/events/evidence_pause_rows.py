@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from infantmon.events.case import HAIR_S, Case
-from infantmon.model.arrays import Ints
+from infantmon.model.arrays import Floats, Ints
 from infantmon.model.event import Evidence
 from infantmon.model.marks import PULSATION_OVER_S, Breaths
 from infantmon.model.spans import BLOCKING
@@ -74,7 +74,7 @@ def _pauses(case: Case, breaths: Breaths) -> Ints:
     return np.flatnonzero(long)
 
 
-def _left_in(case: Case, breaths: Breaths, pauses: Ints) -> np.ndarray:
+def _left_in(case: Case, breaths: Breaths, pauses: Ints) -> Floats:
     """Return the smallest swing left in each pause that holds enough time without a breath."""
     found = case.history.pulsation(case.event.onset_s, case.until_s, case.known_s)
     lost = case.history.spans("impedance", case.known_s, BLOCKING)
