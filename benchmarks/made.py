@@ -26,7 +26,6 @@ FAST_SHARE = 0.1  # of the breaths of a window may come too fast for the band th
 _TAPER_S = 0.3
 HARMONICS = 3  # of the heart, between which breathing is taken out wholly
 BESIDE = 0.15  # of the heart's rate, on either side of each: left to the heart
-SOFT = 0.06  # of the band's upper edge: so wide is it, half of it on either side
 _LOWEST_HZ = 0.02
 
 
@@ -101,7 +100,7 @@ def with_pauses(
     clipped_s = np.flatnonzero(at_ends(values)) / channel.rate_hz
     keep = [
         np.count_nonzero((clipped_s > start) & (clipped_s < end)) < CLIPPED_COUNT
-        and not _is_fast(breaths, start, end, (1.0 - 0.5 * SOFT) * (1.0 - BESIDE) * heart_hz)
+        and not _is_fast(breaths, start, end, (1.0 - BESIDE) * heart_hz)
         for start, end in drawn
     ]
     windows = drawn[np.array(keep, dtype=np.bool_)]
@@ -147,7 +146,7 @@ def _sure_edges(annotators: tuple[Floats, ...]) -> Floats:
 
 
 def _is_fast(breaths: Floats, start: float, end: float, top_hz: float) -> bool:
-    """Tell whether breaths of a window come faster than the band that is wholly taken out."""
+    """Tell whether breaths of a window come faster than the band that is taken out reaches."""
     inside = breaths[(breaths > start) & (breaths < end)]
     return len(inside) > 1 and float(np.mean(np.diff(inside) < 1.0 / top_hz)) > FAST_SHARE
 
@@ -187,7 +186,7 @@ def _breathing(values: Floats, heart_hz: float, rate_hz: float, harmonics: int) 
 
 def _between(at_hz: Floats, low_hz: float, high_hz: float) -> Floats:
     """Return 1 between two frequencies, 0 outside, with a soft upper edge, and a soft lower one."""
-    soft_hz = SOFT * high_hz
+    soft_hz = 0.06 * high_hz
     rises = np.clip((at_hz - low_hz) / soft_hz + 0.5, 0.0, 1.0) if low_hz > _LOWEST_HZ else 1.0
     weight: Floats = np.clip((high_hz - at_hz) / soft_hz + 0.5, 0.0, 1.0) * rises
     return weight * (at_hz > _LOWEST_HZ)
