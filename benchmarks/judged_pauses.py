@@ -20,6 +20,13 @@ def apnea_plan(limit_s: float) -> im.Prescription:
     return im.Prescription.model_validate({"apnea": {"limit_s": limit_s}})
 
 
+def heard(recording: Recording, *, ecg: bool) -> Recording:
+    """Return the impedance of a recording with its ECG, or without it."""
+    roles = ("impedance", "ecg") if ecg else ("impedance",)
+    channels = {role: recording.channels[role] for role in roles}
+    return Recording(channels, name=recording.name)
+
+
 def said_in_review(recording: Recording, pauses_s: Floats, limit_s: float) -> Counter[str]:
     """Review a recording, and count what is said of the pauses that are surely beyond a limit.
 

@@ -14,7 +14,10 @@ from infantmon.errors import ArgumentError
 from infantmon.labelled.database import Labelled
 from infantmon.model.arrays import Bools, Floats
 from infantmon.model.channel import Channel
+from infantmon.model.marks import RPeaks
 from infantmon.model.recording import Recording
+from infantmon.scorecard.detectors import one_piece
+from infantmon.stages.r_peaks import detect_r_peaks
 
 LENGTHS_S = (10.0, 30.0)
 """A window is so long, edge to edge."""
@@ -125,6 +128,18 @@ def with_pauses(
         breaths_s=(left,),
     )
     return MadePauses(made, windows, np.array(pauses).reshape(-1, 2), len(drawn) - len(windows))
+
+
+def heart_hz_of(labelled: Labelled) -> float:
+    """Return the heart's usual rate, in Hz, by its R peaks."""
+    ecg = one_piece(labelled.recording, "ecg")
+    beats = detect_r_peaks(ecg.segments[0].values, ecg.rate_hz, unit=ecg.unit)
+    return usual_hz(beats)
+
+
+def usual_hz(beats: RPeaks) -> float:
+    """Return the rate that the median interval of beats makes, in Hz."""
+    return 1.0 / float(np.median(np.diff(beats.time_s)))
 
 
 def at_ends(values: Floats) -> Bools:

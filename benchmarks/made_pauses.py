@@ -33,7 +33,7 @@ from typing import Any
 import numpy as np
 
 from benchmarks.judged_pauses import SAID, said_in_review
-from benchmarks.made import MadePauses, at_ends, with_pauses
+from benchmarks.made import MadePauses, at_ends, usual_hz, with_pauses
 from benchmarks.results import PROJECT, run_facts, share_of, write_result
 from infantmon.effort import detect_breaths
 from infantmon.labelled.database import Database, Labelled
@@ -58,18 +58,18 @@ HEAD = (
 )
 
 
-def clipped_share(values: Floats) -> float:
-    """Return the share of samples at the ends of their range."""
-    return float(np.mean(at_ends(values)))
+def is_clipped(labelled: Labelled) -> bool:
+    """Tell whether too many samples of the impedance lie at the ends of its range."""
+    values = one_piece(labelled.recording, "impedance").segments[0].values
+    return float(np.mean(at_ends(values))) > CLIPPED
 
 
 def measure(labelled: Labelled, seed: int, way: str) -> dict[str, float]:
     """Return what was found of the windows of one recording and seed."""
     ecg = one_piece(labelled.recording, "ecg")
     beats = detect_r_peaks(ecg.segments[0].values, ecg.rate_hz, unit=ecg.unit)
-    heart_hz = 1.0 / float(np.median(np.diff(beats.time_s)))
     wholly = way == WHOLLY
-    made = with_pauses(labelled, heart_hz, seed=seed, wholly=wholly, at_rest=way != BAND)
+    made = with_pauses(labelled, usual_hz(beats), seed=seed, wholly=wholly, at_rest=way != BAND)
     impedance = one_piece(made.labelled.recording, "impedance")
     values = impedance.segments[0].values
     breaths = detect_breaths(values, impedance.rate_hz, r_peaks=beats).time_s
@@ -114,8 +114,7 @@ def table_of(shelf: Database, seeds: Sequence[int], way: str) -> dict[str, Any]:
     rows: dict[str, dict[str, float]] = {}
     for place, name in enumerate(shelf.names):
         labelled = shelf.load(name)
-        impedance = one_piece(labelled.recording, "impedance")
-        if clipped_share(impedance.segments[0].values) > CLIPPED:
+        if is_clipped(labelled):
             continue
         sums: dict[str, float] = {}
         for seed in seeds:

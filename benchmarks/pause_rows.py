@@ -21,16 +21,14 @@ from typing import Any
 import numpy as np
 
 import infantmon as im
-from benchmarks.judged_pauses import NOT_LISTED, SAID
-from benchmarks.made import with_pauses
-from benchmarks.made_pauses import CLIPPED, clipped_share
+from benchmarks.judged_pauses import NOT_LISTED, SAID, heard
+from benchmarks.made import heart_hz_of, with_pauses
+from benchmarks.made_pauses import is_clipped
 from benchmarks.results import make_result
 from infantmon import simulate as sim
 from infantmon.labelled.database import Database, Labelled
 from infantmon.labelled.known import databases
 from infantmon.model.recording import Recording
-from infantmon.scorecard.detectors import one_piece
-from infantmon.stages.r_peaks import detect_r_peaks
 
 KIND = "periodic breathing"
 SEEDS = (10, 11, 12)  # 0 to 2 were looked at
@@ -141,9 +139,7 @@ def said_of_scene(name: str, seed: int, pulsation: float, *, ecg: bool) -> Count
 
 def rows_in(recording: Recording, plan: im.Prescription, *, ecg: bool) -> list[im.Event]:
     """Return the rows of pauses that are listed, with the ECG or without it."""
-    roles = ("impedance", "ecg") if ecg else ("impedance",)
-    channels = {role: recording.channels[role] for role in roles}
-    return list(im.review(Recording(channels), plan).events.of_kind(KIND))
+    return list(im.review(heard(recording, ecg=ecg), plan).events.of_kind(KIND))
 
 
 def _best(listed: list[im.Event], start_s: float, end_s: float) -> str:
@@ -173,12 +169,8 @@ def simulated_rows() -> list[dict[str, Any]]:
 def real_rows(shelf: Database) -> list[dict[str, Any]]:
     """Return what is listed in real recordings as they are, and with pauses made in them."""
     found = []
-    loaded = [shelf.load(name) for name in shelf.names]
-    loaded = [
-        labelled
-        for labelled in loaded
-        if clipped_share(one_piece(labelled.recording, "impedance").segments[0].values) <= CLIPPED
-    ]
+    shelved = (shelf.load(name) for name in shelf.names)
+    loaded = [labelled for labelled in shelved if not is_clipped(labelled)]
     for made in (False, True):
         for ecg in (True, False):
             said: Counter[str] = Counter()
@@ -192,9 +184,7 @@ def real_rows(shelf: Database) -> list[dict[str, Any]]:
 
 
 def _made(labelled: Labelled) -> list[Recording]:
-    ecg = one_piece(labelled.recording, "ecg")
-    beats = detect_r_peaks(ecg.segments[0].values, ecg.rate_hz, unit=ecg.unit)
-    heart_hz = 1.0 / float(np.median(np.diff(beats.time_s)))
+    heart_hz = heart_hz_of(labelled)
     return [
         with_pauses(
             labelled, heart_hz, seed=seed, wholly=True, lengths_s=LENGTHS_S, apart_s=APART_S

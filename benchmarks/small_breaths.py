@@ -23,9 +23,9 @@ from typing import Any
 import numpy as np
 
 import infantmon as im
-from benchmarks.judged_pauses import SAID, apnea_plan, said_in_review
-from benchmarks.made import with_pauses
-from benchmarks.made_pauses import CLIPPED, clipped_share
+from benchmarks.judged_pauses import SAID, apnea_plan, heard, said_in_review
+from benchmarks.made import MadePauses, heart_hz_of, with_pauses
+from benchmarks.made_pauses import is_clipped
 from benchmarks.results import make_result, share_of
 from infantmon.effort import detect_breaths
 from infantmon.labelled.database import Database, Labelled
@@ -42,7 +42,7 @@ DATABASES = ("picsdb", "bidmc")
 SHARES = (0.35, 0.25, 0.18, 0.13)
 PLACES = (0.25, 0.4, 0.55)  # of the recording's length: the change lies there
 CHANGE_S = 2.0
-NOISE = 0.01
+NOISE, NOISE_SEED = 0.01, 5
 SCORED_FROM_S = 40.0
 WITHIN_S = 1.0
 BACK_COUNT, BACK_S = 3, 20.0
@@ -85,7 +85,7 @@ def become_small(labelled: Labelled, share: float, place: float) -> tuple[Record
     at_s = place * impedance.end_s
     after = np.clip((time_s - at_s) / CHANGE_S + 0.5, 0.0, 1.0)
     middle, size = np.median(values), np.subtract(*np.percentile(values, (90.0, 10.0)))
-    noise = 0.5 * NOISE * size * np.random.default_rng(5).standard_normal(len(values))
+    noise = 0.5 * NOISE * size * np.random.default_rng(NOISE_SEED).standard_normal(len(values))
     small = middle + (values - middle) * (1.0 - after * (1.0 - share)) + noise
     channels = dict(labelled.recording.channels)
     channels["impedance"] = Channel(small, impedance.rate_hz, impedance.unit)
@@ -125,10 +125,7 @@ def _false_apneas(
     recording: Recording, labelled: Labelled, from_s: float, *, led: bool
 ) -> Counter[str]:
     """Count the judgements of apneas in which somebody saw no 20 s without a breath."""
-    channels = dict(recording.channels)
-    if not led:
-        del channels["ecg"]
-    events = im.review(Recording(channels, name=recording.name), apnea_plan(LIMIT_S)).events
+    events = im.review(heard(recording, ecg=led), apnea_plan(LIMIT_S)).events
     return Counter(
         event.judgement
         for event in events.of_kind("apnea")
@@ -174,50 +171,46 @@ def _small_row(
 
 def pause_row(shelf: Database, *, led: bool) -> dict[str, Any]:
     """Return what was found in long pauses, over all recordings of a database."""
-    pauses = filled = marks = 0
+    inside: list[int] = []
     said: Counter[str] = Counter()
     for place, name in enumerate(shelf.names):
         labelled = shelf.load(name)
-        if clipped_share(one_piece(labelled.recording, "impedance").segments[0].values) > CLIPPED:
+        if is_clipped(labelled):
             continue
-        ecg = one_piece(labelled.recording, "ecg")
-        beats = detect_r_peaks(ecg.segments[0].values, ecg.rate_hz, unit=ecg.unit)
-        heart_hz = 1.0 / float(np.median(np.diff(beats.time_s)))
+        heart_hz = heart_hz_of(labelled)
         for seed in SEEDS:
-            made = with_pauses(
-                labelled,
-                heart_hz,
-                seed=seed + place,
-                wholly=True,
-                lengths_s=LENGTHS_S,
-                apart_s=APART_S,
-            )
-            if not len(made.windows_s):
-                continue
-            found = breaths_in(made.labelled.recording, led=led)
-            inside = [
-                int(np.count_nonzero((found > start + OFF_ENDS_S) & (found < end - OFF_ENDS_S)))
-                for start, end in made.windows_s
-            ]
-            pauses += len(inside)
-            filled += sum(count > FILLED for count in inside)
-            marks += sum(inside)
-            channels = dict(made.labelled.recording.channels)
-            if not led:
-                del channels["ecg"]
-            said += said_in_review(Recording(channels), made.pauses_s, LIMIT_S)
+            made = _with_long_pauses(labelled, heart_hz, seed + place)
+            if len(made.windows_s):
+                inside += _breaths_inside(made, led=led)
+                recording = heard(made.labelled.recording, ecg=led)
+                said += said_in_review(recording, made.pauses_s, LIMIT_S)
     return {
         "kind": "pauses",
         "database": shelf.name,
         "led": led,
-        "filled": share_of(filled, pauses),
-        "breaths_in_them": marks,
+        "filled": share_of(sum(count > FILLED for count in inside), len(inside)),
+        "breaths_in_them": sum(inside),
         "said": {each: said[each] for each in SAID},
         "seeds": list(SEEDS),
         "population": shelf.population,
         "labels": f"breaths: {shelf.label_origin}; pauses are made",
         "tuned_on": TUNED_ON,
     }
+
+
+def _with_long_pauses(labelled: Labelled, heart_hz: float, seed: int) -> MadePauses:
+    return with_pauses(
+        labelled, heart_hz, seed=seed, wholly=True, lengths_s=LENGTHS_S, apart_s=APART_S
+    )
+
+
+def _breaths_inside(made: MadePauses, *, led: bool) -> list[int]:
+    """Count the breaths that are found in each pause, off its ends."""
+    found = breaths_in(made.labelled.recording, led=led)
+    return [
+        int(np.count_nonzero((found > start + OFF_ENDS_S) & (found < end - OFF_ENDS_S)))
+        for start, end in made.windows_s
+    ]
 
 
 def rows() -> list[dict[str, Any]]:

@@ -315,7 +315,7 @@ def test_a_short_swing_is_the_hearts_unless_a_few_come_anywhere_in_the_beat():
     assert [breathing.is_heart(1.7 * n) for n in range(6)] == [True] * 3 + [False] * 3
 
 
-def test_breaths_a_little_smaller_than_usual_are_no_return_to_what_was_usual_before():
+def test_a_return_to_what_was_usual_before_keeps_how_long_that_was_known():
     """After long shallow breathing the long memory comes back slowly, by sizes between."""
     usual = learned([(1.5 * n, 0.2) for n in range(100)])
     rng = np.random.default_rng(5)

@@ -51,8 +51,7 @@ FAR = 20.0  # a size beyond this is a first breath, and what came before it was 
 NEW_S = 10.0  # unless that had been learned for longer than this
 
 # A row of small swings (`small_rows`) is believed to be breathing that has become shallow
-PATIENCE_S = 30.0  # after so long without a large breath:
-LARGE = 0.6  # from here on; without R peaks any breath is, as smaller ones may be the heart's
+PATIENCE_S = 30.0  # after so long in which all were small: without R peaks, none was a breath
 SHALLOW_LEAST = 0.1  # no smaller a row: noise and pulsation are
 SLOWER = 3.0  # what came so many times more slowly than the row was breathing, and the row is none
 
@@ -94,11 +93,13 @@ class UsualSize(Carried):
       moves them.
     * After 180 s of silence an even row may be of any size, and the usual size sinks,
       to half at first: noise is not to end a long pause. After 600 s it sinks whatever comes. Fewer
-      than four sizes are forgotten after 90 s: they may have been jolts.
+      than four sizes are forgotten after 90 s: they may have been jolts. Not so where they are a
+      return to what had been learned before.
     * If breaths of the size that was given up for a small row come back, three in an even row, that
       row was no breathing, although it goes on between them.
     * A long memory of about 60 sizes, which a burst hardly moves, tells after it what was usual
-      before: two in a row of that size are enough to come back to it.
+      before: two in a row of that size are enough to come back to it. What is so known again is
+      taken to have been learned for as long as before.
     """
 
     carried: ClassVar[tuple[str, ...]] = (
@@ -229,18 +230,15 @@ class UsualSize(Carried):
     ) -> bool:
         """Start anew from the latest swings if they tell that something else is usual by now."""
         self._swings.append((time_s, size, cycle))
-        if size >= LARGE * known:
+        if size >= SMALL * known:
             self._large_s = time_s
-        since_s = time_s
-        row = self._row_given_up(known) or self._row_as_before(known)
-        if row:
-            since_s = self._since  # it is usual again, and had been learned before
-        else:
-            row = self._small_row(time_s, known, led=led)
+        known_again = self._row_given_up(known) or self._row_as_before(known)
+        row = known_again or self._small_row(time_s, known, led=led)
         if not row:
             return False
-        self._start_anew(since_s)
-        self._large_s = time_s
+        since_s = self._since if known_again else time_s  # what is known again was learned before
+        self._start_anew(time_s)
+        self._since = since_s
         for at_s, each, _ in row:
             self._take(at_s, each)
         return True

@@ -138,9 +138,9 @@ def shallow_breathing(case: Case) -> list[Evidence]:
 def pulsation(case: Case) -> list[Evidence]:
     """Compare the heart's pulsation, and what was left of the swings, with a breath before."""
     onset_s = case.event.onset_s
-    taken = _usable_pulsation(case, onset_s, case.until_s)
+    taken = usable_pulsation(case, onset_s, case.until_s)
     # of an earlier pause in that time, the size of a breath is not asked
-    before = _usable_pulsation(case, onset_s - BEFORE_S, onset_s)
+    before = usable_pulsation(case, onset_s - BEFORE_S, onset_s)
     before = before.holding(_before(case).time_s)
     if not len(taken) or not len(before):
         return []
@@ -180,7 +180,7 @@ def _smallest_before(case: Case) -> float:
     return float(sizes.min())
 
 
-def _usable_pulsation(case: Case, start_s: float, end_s: float) -> Pulsations:
+def usable_pulsation(case: Case, start_s: float, end_s: float) -> Pulsations:
     """Return the pulsation of a stretch, where the impedance could be used: else none is seen."""
     found = case.history.pulsation(start_s, end_s, case.known_s)
     lost = case.history.spans("impedance", case.known_s, BLOCKING)

@@ -10,10 +10,10 @@ from __future__ import annotations
 import numpy as np
 
 from infantmon.events.case import HAIR_S, Case
+from infantmon.events.evidence_breathing import usable_pulsation
 from infantmon.model.arrays import Floats, Ints
 from infantmon.model.event import Evidence
 from infantmon.model.marks import PULSATION_OVER_S, Breaths
-from infantmon.model.spans import BLOCKING
 
 LEFT_SHARE = 0.2
 """From this share of a breath on, what is left in the pauses may be effort. In simulated rows true
@@ -76,9 +76,7 @@ def _pauses(case: Case, breaths: Breaths) -> Ints:
 
 def _left_in(case: Case, breaths: Breaths, pauses: Ints) -> Floats:
     """Return the smallest swing left in each pause that holds enough time without a breath."""
-    found = case.history.pulsation(case.event.onset_s, case.until_s, case.known_s)
-    lost = case.history.spans("impedance", case.known_s, BLOCKING)
-    found = found.where(~lost.inside(found.time_s))
+    found = usable_pulsation(case, case.event.onset_s, case.until_s)
     starts_s = breaths.fall_end_s[pauses] - EDGE_S + PULSATION_OVER_S
     ends_s = breaths.rise_start_s[pauses + 1] + EDGE_S
     first = np.searchsorted(found.time_s, starts_s)

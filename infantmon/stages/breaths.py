@@ -333,7 +333,8 @@ def _beside(values: npt.ArrayLike | None, name: str, count: int, none: float) ->
         return np.full(count, none)
     found = as_samples(values, name=name)
     if len(found) != count:
+        unknown = ", NaN where it is not known" if math.isnan(none) else ""
         raise ArgumentError(
-            f"{name} has {len(found)} values for {count} samples; pass one for each."
+            f"{name} has {len(found)} values for {count} samples; pass one for each{unknown}."
         )
     return found
