@@ -109,7 +109,10 @@ def run_scene(
     total = Figures()
     for seed in seeds:
         night = scene.hour(seed)
-        figures = measure(night.truth, breaths_of(night, scene.way, seed), outside_s)
+        breaths = breaths_of(night, scene.way, seed, upside_down=scene.upside_down)
+        figures = measure(night.truth, breaths, outside_s)
+        if scene.upside_down:
+            figures = only_lengths(figures, night.truth, breaths)
         if beside_alone:
             alone = breaths_of(night, ALONE, seed)
             figures.found_alone = int(found_pauses(night.truth, alone.time_s).sum())
@@ -123,13 +126,32 @@ def run_scene(
     return total
 
 
-def breaths_of(night: sim.SimulatedNight, way: str, seed: int) -> Breaths:
+def only_lengths(figures: Figures, truth: sim.Truth, breaths: Breaths) -> Figures:
+    """Return what can be told where marks are at the other end of each swing: lengths of pauses."""
+    found = lengths_found(truth, breaths.time_s)
+    faults = [f"missed {s:.1f} s" for s in truth.pauses.onset_s[~found]]
+    return replace(figures, found=int(found.sum()), breaths=0, kept=0, extra=0, faults=faults)
+
+
+def lengths_found(truth: sim.Truth, marks_s: Floats) -> Bools:
+    """Tell of each true pause whether two marks with its middle between them are as far apart."""
+    middles = 0.5 * (truth.pauses.onset_s + truth.pauses.end_s)
+    after = np.searchsorted(marks_s, middles)
+    held = np.concatenate(([-np.inf], marks_s, [np.inf]))
+    apart = held[after + 1] - held[after]
+    return np.abs(apart - (truth.pauses.end_s - truth.pauses.onset_s)) <= WITHIN_S
+
+
+def breaths_of(
+    night: sim.SimulatedNight, way: str, seed: int, *, upside_down: bool = False
+) -> Breaths:
     """Return the breaths that are found in one of the three ways."""
     impedance = channel_of(night.recording.impedance)
     beats = None if way == ALONE else beats_of(night)
     if beats is not None and way == BAD_BEATS:
         beats = spoilt(beats, seed)
-    return detect_breaths(impedance.segments[0].values, impedance.rate_hz, beats)
+    values = impedance.segments[0].values
+    return detect_breaths(-values if upside_down else values, impedance.rate_hz, beats)
 
 
 def beats_of(night: sim.SimulatedNight) -> RPeaks:

@@ -57,6 +57,8 @@ class BreathScene:
         How many pauses of 20 s.
     every_second : float
         Size of every second breath, as a share of what it would be.
+    upside_down : bool
+        Whether the impedance falls with inspiration.
     """
 
     row: str
@@ -68,6 +70,7 @@ class BreathScene:
     way: str = LED
     pauses: int = APNEAS
     every_second: float = 1.0
+    upside_down: bool = False
 
     def hour(self, seed: int) -> sim.SimulatedNight:
         """Simulate the hour of one seed."""
@@ -115,6 +118,7 @@ UNLED = "no R peaks, pulsation up to 0.3, heart 140"
 UNLED_LARGE = "no R peaks, pulsation from 0.5: beyond what is asked"
 BAD = "a tenth of the R peaks missing, 20 ms of jitter"
 CALM = "no pause at all"
+UPSIDE_DOWN = "impedance upside down, pulsation up to 0.8"
 COUNT = "breathing at 20 to 120 a minute"
 ALTERNATING = "breaths of 1.0 and 0.35 in turn"
 SHALLOW = "30 s at a quarter of the size"
@@ -177,6 +181,13 @@ def _unled() -> Iterator[BreathScene]:
             name = f"pulsation {share:g} {model}"
             yield BreathScene(UNLED_LARGE, name, scenario(share, model), way=ALONE)
             yield BreathScene(BAD, name, scenario(share, model), way=BAD_BEATS)
+
+
+def _upside_down() -> Iterator[BreathScene]:
+    for model in MODELS:
+        for share in (0.1, 0.3, 0.5, 0.8):
+            name = f"pulsation {share:g} {model}"
+            yield BreathScene(UPSIDE_DOWN, name, scenario(share, model), upside_down=True)
 
 
 def _rhythms() -> Iterator[BreathScene]:
@@ -254,5 +265,5 @@ def _step_in(ohm: float) -> Added:
 
 def breath_scenes() -> list[BreathScene]:
     """Return every scene."""
-    makers = (_pulsating, _slowing, _early, _unled, _rhythms, _disturbed)
+    makers = (_pulsating, _slowing, _early, _unled, _upside_down, _rhythms, _disturbed)
     return [scene for make in makers for scene in make()]

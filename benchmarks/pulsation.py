@@ -4,7 +4,8 @@
 
 Each scene is an hour of an invented infant; R peaks come from the library's own detector on the
 invented ECG. A pause counts as found if two neighbouring breath marks stand within 1 s of its two
-ends and their distance within 1 s of its length. The lower end of the 95 % Wilson interval stands
+ends and their distance within 1 s of its length; upside down marks are at the other end of each
+swing, and only the length is compared. The lower end of the 95 % Wilson interval stands
 beside each share; the bar is compared with the share.
 """
 
@@ -58,6 +59,7 @@ BARS = {
     rows.UNLED: Bar(pauses=1.0),
     rows.UNLED_LARGE: Bar(),
     rows.BAD: Bar(no_worse_than_alone=True),
+    rows.UPSIDE_DOWN: Bar(),
     rows.CALM: Bar(false_pauses_in_10_h=1.0, kept=0.98),
     rows.COUNT: Bar(count_within=0.03),
     rows.ALTERNATING: Bar(kept=0.98),

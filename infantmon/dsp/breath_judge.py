@@ -28,6 +28,7 @@ RIPPLED = 0.5  # at least, where the heart makes a ripple of small swings betwee
 OF_PULSE = 0.7  # at least, of the pulsation that was taken out, some of which may be left;
 OF_PULSE_MOST = 0.4  # but no more of the usual size than this
 LASTING = 0.65  # at least its rise, where no fall follows in time (a breath that is held)
+CREEPS = 0.15  # where breathing is quick one that is held may still rise by so much
 
 # A rise as steep as the band-pass makes a jump of the level is no breath if it is held.
 STEEP_S = 0.27  # so steep: at its steepest the whole rise would take less than this
@@ -106,6 +107,7 @@ class Found(NamedTuple):
     size: float  # its rise
     usual: float  # usual size at its time
     least: float  # size from which on another would have been a breath
+    quick: bool  # whether breathing is
 
 
 class BreathJudge(Carried):
@@ -113,7 +115,8 @@ class BreathJudge(Carried):
 
     A maximum is a breath if it rises by at least a share of the usual size, and then falls by as
     much before anything higher comes. If it neither falls nor is overtaken in time, it counts if
-    the rise is at least 0.65 of the usual size. One that comes much sooner than usual must be
+    the rise is at least 0.65 of the usual size; where breathing is quick, by more than 0.15 of that
+    size, since the resting level is not still either. One that comes much sooner than usual must be
     larger (`BreathRhythm`); two peaks close to each other with a small dip between them are one
     breath, at the higher one.
 
@@ -187,9 +190,7 @@ class BreathJudge(Carried):
         swing = Swing(peak, turns, following, rise, usual, least)
         if self._ends_long_rise(swing):
             lowest, from_place = self._lowest
-            return self._accept(
-                Found(peak.place, from_place, peak.value - lowest, usual, least), peak
-            )
+            return self._accept(swing, from_place, peak.value - lowest)
         if rise < least:
             self._pass_over(swing)
             return None
@@ -205,7 +206,7 @@ class BreathJudge(Carried):
             return None
         weight = max(STEEP_WEIGHT, 1.0 / (self._rhythm.count + 1))
         self._steep_s += weight * (min(steep_s, 1.0) - self._steep_s)
-        return self._accept(Found(peak.place, from_place, rise, usual, least), peak)
+        return self._accept(swing, from_place, rise)
 
     def _may_be_hearts(self, swing: Swing, from_place: int, steep_s: float) -> bool:
         """Tell whether a swing between slow breaths is small, and as quick as the heart's."""
@@ -254,13 +255,14 @@ class BreathJudge(Carried):
             self._usual.pass_over(time_s, rise, peak.cycle, led=peak.is_led)
             self._ripple.note(peak.place, rise / usual)
 
-    def _accept(self, found: Found, peak: Peak) -> Found:
-        time_s = found.place / self._rate_hz
-        self._usual.learn(time_s, found.size, found.usual, peak.cycle, led=peak.is_led)
-        self._alternation.note(found.size)
-        self._rhythm.accept(found.place)
-        self._base_place, self._lowest = found.place, (peak.value, found.place)
-        return found
+    def _accept(self, swing: Swing, from_place: int, size: float) -> Found:
+        peak, usual = swing.peak, swing.usual
+        quick = self._rhythm.is_quick
+        self._usual.learn(peak.place / self._rate_hz, size, usual, peak.cycle, led=peak.is_led)
+        self._alternation.note(size)
+        self._rhythm.accept(peak.place)
+        self._base_place, self._lowest = peak.place, (peak.value, peak.place)
+        return Found(peak.place, from_place, size, usual, swing.least, quick)
 
     def _rises_faster(self, steep_s: float, share: float) -> bool:
         """Tell whether a swing rises far faster than usual, where breathing is slow."""
@@ -299,20 +301,23 @@ class BreathJudge(Carried):
     def _falls(self, swing: Swing, enough: float) -> bool | None:
         """Tell whether the signal falls enough after a peak in time; None if it goes higher."""
         peak, turns, following, _, usual, _ = swing
-        lowest = peak.value
+        top = peak.value + (CREEPS * usual if self._rhythm.is_quick else 0.0)
+        lowest, creeps = peak.value, False
         for index in range(following, len(turns)):  # a part of the list would be copied
             place, value, _ = turns[index]
             if place >= peak.place + self._ahead:
                 break
-            if value > peak.value:
+            if value > top or (value > peak.value and peak.value - lowest >= enough):
                 fall = peak.value - lowest
                 close = place - peak.place < CLOSE * self._rhythm.interval
                 if fall >= enough and close:
                     self._rhythm.leave_out(peak.place)
                 return None if close or fall < enough else True
+            creeps = creeps or value > peak.value
             lowest = min(lowest, value)
             if peak.value - lowest >= max(enough, DIP * usual):
-                return True
-        if peak.later > peak.value and peak.value - lowest < enough:
+                return None if creeps else True
+        if peak.later > top and peak.value - lowest < enough:
             return None
-        return peak.value - min(lowest, peak.later) >= enough
+        falls = peak.value - min(lowest, peak.later) >= enough
+        return None if falls and creeps else falls

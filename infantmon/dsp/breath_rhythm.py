@@ -79,6 +79,11 @@ class BreathRhythm(Carried):
         return len(self._intervals) == INTERVALS and self._median >= self._slow
 
     @property
+    def is_quick(self) -> bool:
+        """Whether it is known, and not slow."""
+        return len(self._intervals) == INTERVALS and self._median < self._slow
+
+    @property
     def interval(self) -> float:
         """The usual interval; 0 while rhythm does not count."""
         return float(self._median) if self.is_known and self._spared < SPARED else 0.0

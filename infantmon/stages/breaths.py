@@ -289,7 +289,8 @@ class BreathDetector(Stage):
         around = self._kept.windows(place - behind, behind + self._ahead + 1)
         depth = TOP * np.minimum(size, usual)
         before, after = top_of(around[:, top:], self._top_before, depth, TOP_DIP * least)
-        after = np.minimum(after, self._kept.end - 1 - place)  # not beyond the latest sample
+        held = (after >= self._ahead) & [each.quick for each in found]
+        after = np.where(held, 0.0, np.minimum(after, self._kept.end - 1 - place))  # not past the end
         time_s = self._clock.start_s + (place + 0.5 * (after - before)) / self._clock.rate_hz
         rises = place + rise_starts(around[:, : behind + 1], lowest - place, before)
         falls, over = fall_ends(around[:, behind:], after)
