@@ -96,7 +96,7 @@ def test_polarity_changes_neither_count_nor_pauses():
     assert abs(len(up) - len(down)) <= 1
     for onset_s, end_s in data.pauses:
         assert longest_near(up, onset_s, end_s)[1] == pytest.approx(
-            longest_near(down, onset_s, end_s)[1], abs=1.0
+            longest_near(down, onset_s, end_s)[1], abs=0.5
         )
 
 

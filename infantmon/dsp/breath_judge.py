@@ -37,6 +37,8 @@ LONG_AFTER = 3.0  # usual intervals since the last breath; later than this what 
 STEEP_LATE_S = 0.3  # up to here: the level may have crept upwards before it
 SETTLES = 0.2  # of a jump: the level may sink by so much after it, and no breath ends,
 SETTLES_MOST = 0.5  # and by no more than this
+IN_TIME = 1.25  # usual intervals since the last breath: what comes up to here, where breathing is
+IN_TIME_MOST = 1.5  # quick, and is no larger than so many breaths, is no jump, however steep
 STEEP_WEIGHT = 0.1  # of a new breath, at least, in what is known of how steep breaths are
 RINGS = 0.1  # of a jump: by less than this the band-pass swings before it and after it
 
@@ -121,12 +123,13 @@ class BreathJudge(Carried):
     breath, at the higher one.
 
     A rise as steep as the band-pass makes a jump of the level is no breath if it is held, though
-    the level may sink by a fifth of it, unless breaths here are slow and steep as a rule. Long
-    after the last breath somewhat less steep ones are jumps, too. Where they are slow, a swing that
-    rises far faster must be half as large as they are, since it may be the heart's; held, it is a
-    jump. So may be one under 0.6 of the usual size that lasts no longer than a beat and a half,
-    where beats are known; but breathing that has become quick is not the heart's (`ShortSwings`).
-    Where breaths are large and small in turn, a small one may be smaller (`Alternation`).
+    the level may sink by a fifth of it, unless breaths here are slow and steep as a rule, or quick
+    and one is due: upside down, the last breath before a pause looks like that. Long after the last
+    breath somewhat less steep ones are jumps, too. Where they are slow, a swing that rises far
+    faster must be half as large as they are, since it may be the heart's; held, it is a jump. So
+    may be one under 0.6 of the usual size that lasts no longer than a beat and a half, where beats
+    are known; but breathing that has become quick is not the heart's (`ShortSwings`). Where breaths
+    are large and small in turn, a small one may be smaller (`Alternation`).
 
     Where breathing is slow, a breath may rise for longer than is looked at, or be held longer: a
     maximum is one, too, if it lies at least 0.65 of the usual size above the lowest point since the
@@ -221,7 +224,7 @@ class BreathJudge(Carried):
     def _falls_or_lasts(self, swing: Swing, steep_s: float) -> bool:
         """Tell whether a swing that is large enough falls in time, or is a breath that is held."""
         peak, rise, usual = swing.peak, swing.rise, swing.usual
-        can_jump = self._can_jump()
+        can_jump = self._can_jump() and not self._is_in_time(swing)
         jumps = (can_jump and steep_s < STEEP_S) or self._rises_faster(steep_s, FASTER_HELD)
         rebounds = self._may_rebound(swing) and self._sinks_on(swing)
         settled = max(RINGS * rise, min(SETTLES * rise, SETTLES_MOST * usual)) if jumps else 0.0
@@ -267,6 +270,11 @@ class BreathJudge(Carried):
     def _rises_faster(self, steep_s: float, share: float) -> bool:
         """Tell whether a swing rises far faster than usual, where breathing is slow."""
         return self._rhythm.is_slow and steep_s < share * self._steep_s
+
+    def _is_in_time(self, swing: Swing) -> bool:
+        """Tell whether a swing comes when a quick breath is due, and is no larger than one."""
+        due = self._rhythm.is_quick and not self._rhythm.is_late(swing.peak.place, IN_TIME)
+        return due and swing.rise < IN_TIME_MOST * swing.usual
 
     def _may_rebound(self, swing: Swing) -> bool:
         """Tell whether a swing is as late and as small as the level's own after a last breath."""
