@@ -396,7 +396,7 @@ def test_what_is_passed_in_place_of_findings_plans_or_beats_is_told(reviewed, pl
     with pytest.raises(im.ArgumentError, match=r"one of plans is a float; pass infantmon\."):
         im.sweep(reviewed.findings, [20.0])
     beats = reviewed.r_peaks
-    told = r"is a ndarray; pass the RPeaks that detect_r_peaks returns\."
+    told = r"is a ndarray; pass the RPeaks that detect_r_peaks returns, or"
     with pytest.raises(im.ArgumentError, match=f"r_peaks {told}"):
         im.detect_breaths(impedance, rate_hz=50.0, r_peaks=beats.time_s)
     with pytest.raises(im.ArgumentError, match=f"second {told}"):

@@ -204,5 +204,6 @@ def require_r_peaks(value: object, *, name: str) -> None:
     """Refuse what is no `RPeaks`: bare times do not tell when each beat became known."""
     if not isinstance(value, RPeaks):
         raise ArgumentError(
-            f"{name} is a {type(value).__name__}; pass the RPeaks that detect_r_peaks returns."
+            f"{name} is a {type(value).__name__}; pass the RPeaks that detect_r_peaks returns, or "
+            "make them of beats found elsewhere: RPeaks(time_s, known_s, sample, amplitude, reliable)."
         )
