@@ -205,5 +205,5 @@ def require_r_peaks(value: object, *, name: str) -> None:
     if not isinstance(value, RPeaks):
         raise ArgumentError(
             f"{name} is a {type(value).__name__}; pass the RPeaks that detect_r_peaks returns, or "
-            "make them of beats found elsewhere: RPeaks(time_s, known_s, sample, amplitude, reliable)."
+            "make them of your own beats: RPeaks(time_s, known_s, sample, amplitude, reliable)."
         )
