@@ -109,18 +109,18 @@ class Found(NamedTuple):
     size: float  # its rise
     usual: float  # usual size at its time
     least: float  # size from which on another would have been a breath
-    quick: bool  # whether breathing is
+    quick: bool  # whether breathing is quick there
 
 
 class BreathJudge(Carried):
     """Judges one maximum after the other.
 
     A maximum is a breath if it rises by at least a share of the usual size, and then falls by as
-    much before anything higher comes. If it neither falls nor is overtaken in time, it counts if
-    the rise is at least 0.65 of the usual size; where breathing is quick, by more than 0.15 of that
-    size, since the resting level is not still either. One that comes much sooner than usual must be
-    larger (`BreathRhythm`); two peaks close to each other with a small dip between them are one
-    breath, at the higher one.
+    much before anything higher comes. If it neither falls nor is overtaken in time, it is a breath
+    that is held, and counts if the rise is at least 0.65 of the usual size; where breathing is
+    quick, one that is held may go on to rise by 0.15 of that size, as a level in a pause does. One
+    that comes much sooner than usual must be larger (`BreathRhythm`); two peaks close to each other
+    with a small dip between them are one breath, at the higher one.
 
     A rise as steep as the band-pass makes a jump of the level is no breath if it is held, though
     the level may sink by a fifth of it, unless breaths here are slow and steep as a rule, or quick
