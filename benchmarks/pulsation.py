@@ -32,7 +32,15 @@ from infantmon.effort import detect_breaths
 from infantmon.stages.r_peaks import detect_r_peaks
 
 SEEDS = (7321, 7322, 7323)
-LOOKED_AT = (7001, 7002, 7003, *range(7011, 7017), *range(7301, 7304), *range(7311, 7314))
+LOOKED_AT = (
+    *range(7001, 7004),
+    *range(7011, 7017),
+    *range(7301, 7304),
+    *range(7311, 7314),
+    *(7411, 7412),
+    *range(8501, 8504),
+    *range(8601, 8605),
+)
 
 
 @dataclass(frozen=True)
