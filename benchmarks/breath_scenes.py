@@ -188,6 +188,10 @@ def _upside_down() -> Iterator[BreathScene]:
         for share in (0.1, 0.3, 0.5, 0.8):
             name = f"pulsation {share:g} {model}"
             yield BreathScene(UPSIDE_DOWN, name, scenario(share, model), upside_down=True)
+        for rate in (25.0, 80.0):
+            name = f"{rate:g} a minute, pulsation 0.3 {model}"
+            base = scenario(0.3, model, breathing=rate)
+            yield BreathScene(UPSIDE_DOWN, name, base, upside_down=True)
 
 
 def _rhythms() -> Iterator[BreathScene]:

@@ -125,9 +125,10 @@ def lengths_around(marks_s, pauses):
 
 @pytest.mark.parametrize("creeps", [0.0, -0.1])
 @pytest.mark.parametrize("pulsation", [0.0, 0.2, 0.5])
-def test_upside_down_pauses_keep_their_length(pulsation, creeps):
-    # the last breath is held then: as it is where its mark is missed, a pause is a breath longer
-    data = infant(71, 340.0, pulsation=pulsation, pauses=PAUSES)
+@pytest.mark.parametrize("per_min", [25.0, 45.0, 80.0])
+def test_upside_down_pauses_keep_their_length(per_min, pulsation, creeps):
+    # the last breath is held then: where its mark is missed, a pause is a breath longer
+    data = infant(71, 340.0, breaths_per_min=per_min, pulsation=pulsation, pauses=PAUSES)
     time_s = np.arange(len(data.impedance)) / 62.5
     level = sum(
         creeps * np.interp(time_s, (on, on + 2.0, end - 1.0, end), (0.0, 1.0, 1.0, 0.0))

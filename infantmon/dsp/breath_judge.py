@@ -28,7 +28,7 @@ RIPPLED = 0.5  # at least, where the heart makes a ripple of small swings betwee
 OF_PULSE = 0.7  # at least, of the pulsation that was taken out, some of which may be left;
 OF_PULSE_MOST = 0.4  # but no more of the usual size than this
 LASTING = 0.65  # at least its rise, where no fall follows in time (a breath that is held)
-CREEPS = 0.15  # where breathing is quick one that is held may still rise by so much
+CREEPS = 0.15  # where breathing is brisk one that is held may still rise by so much
 
 # A rise as steep as the band-pass makes a jump of the level is no breath if it is held.
 STEEP_S = 0.27  # so steep: at its steepest the whole rise would take less than this
@@ -38,7 +38,7 @@ STEEP_LATE_S = 0.3  # up to here: the level may have crept upwards before it
 SETTLES = 0.2  # of a jump: the level may sink by so much after it, and no breath ends,
 SETTLES_MOST = 0.5  # and by no more than this
 IN_TIME = 1.25  # usual intervals since the last breath: what comes up to here, where breathing is
-IN_TIME_MOST = 1.5  # quick, and is no larger than so many breaths, is no jump, however steep
+IN_TIME_MOST = 1.5  # brisk, and is no larger than so many breaths, is no jump, however steep
 STEEP_WEIGHT = 0.1  # of a new breath, at least, in what is known of how steep breaths are
 RINGS = 0.1  # of a jump: by less than this the band-pass swings before it and after it
 
@@ -109,7 +109,7 @@ class Found(NamedTuple):
     size: float  # its rise
     usual: float  # usual size at its time
     least: float  # size from which on another would have been a breath
-    quick: bool  # whether breathing is quick there
+    brisk: bool  # whether breathing is brisk there
 
 
 class BreathJudge(Carried):
@@ -118,12 +118,12 @@ class BreathJudge(Carried):
     A maximum is a breath if it rises by at least a share of the usual size, and then falls by as
     much before anything higher comes. If it neither falls nor is overtaken in time, it is a breath
     that is held, and counts if the rise is at least 0.65 of the usual size; where breathing is
-    quick, one that is held may go on to rise by 0.15 of that size, as a level in a pause does. One
-    that comes much sooner than usual must be larger (`BreathRhythm`); two peaks close to each other
-    with a small dip between them are one breath, at the higher one.
+    brisk (more than 23 a minute), one that is held may go on to rise by 0.15 of that size, as a
+    level in a pause does. One that comes much sooner than usual must be larger (`BreathRhythm`);
+    two peaks close to each other with a small dip between them are one breath, at the higher one.
 
     A rise as steep as the band-pass makes a jump of the level is no breath if it is held, though
-    the level may sink by a fifth of it, unless breaths here are slow and steep as a rule, or quick
+    the level may sink by a fifth of it, unless breaths here are slow and steep as a rule, or brisk
     and one is due: upside down, the last breath before a pause looks like that. Long after the last
     breath somewhat less steep ones are jumps, too. Where they are slow, a swing that rises far
     faster must be half as large as they are, since it may be the heart's; held, it is a jump. So
@@ -260,20 +260,20 @@ class BreathJudge(Carried):
 
     def _accept(self, swing: Swing, from_place: int, size: float) -> Found:
         peak, usual = swing.peak, swing.usual
-        quick = self._rhythm.is_quick
+        brisk = self._rhythm.is_brisk
         self._usual.learn(peak.place / self._rate_hz, size, usual, peak.cycle, led=peak.is_led)
         self._alternation.note(size)
         self._rhythm.accept(peak.place)
         self._base_place, self._lowest = peak.place, (peak.value, peak.place)
-        return Found(peak.place, from_place, size, usual, swing.least, quick)
+        return Found(peak.place, from_place, size, usual, swing.least, brisk)
 
     def _rises_faster(self, steep_s: float, share: float) -> bool:
         """Tell whether a swing rises far faster than usual, where breathing is slow."""
         return self._rhythm.is_slow and steep_s < share * self._steep_s
 
     def _is_in_time(self, swing: Swing) -> bool:
-        """Tell whether a swing comes when a quick breath is due, and is no larger than one."""
-        due = self._rhythm.is_quick and not self._rhythm.is_late(swing.peak.place, IN_TIME)
+        """Tell whether a swing comes when a brisk breath is due, and is no larger than one."""
+        due = self._rhythm.is_brisk and not self._rhythm.is_late(swing.peak.place, IN_TIME)
         return due and swing.rise < IN_TIME_MOST * swing.usual
 
     def _may_rebound(self, swing: Swing) -> bool:
@@ -309,7 +309,7 @@ class BreathJudge(Carried):
     def _falls(self, swing: Swing, enough: float) -> bool | None:
         """Tell whether the signal falls enough after a peak in time; None if it goes higher."""
         peak, turns, following, _, usual, _ = swing
-        top = peak.value + (CREEPS * usual if self._rhythm.is_quick else 0.0)
+        top = peak.value + (CREEPS * usual if self._rhythm.is_brisk else 0.0)
         lowest, creeps = peak.value, False
         for index in range(following, len(turns)):  # a part of the list would be copied
             place, value, _ = turns[index]

@@ -16,6 +16,7 @@ from infantmon.model.carried import Carried
 INTERVALS = 9  # so many of the latest: their median is the usual interval
 LONGEST_S = 6.0  # a longer interval is a pause, and is not learned from
 SLOW_S = 2.2  # breathing is slow from this usual interval on
+BRISK_S = 2.6  # below this one a breath that is held for as long as is looked at is a pause
 
 # A breath that comes soon must be larger than otherwise.
 SOON = 0.7  # of the usual interval: sooner than this
@@ -55,7 +56,7 @@ class BreathRhythm(Carried):
 
     def __init__(self, rate_hz: float) -> None:
         self._rate_hz = rate_hz
-        self._slow = SLOW_S * rate_hz
+        self._slow, self._brisk = SLOW_S * rate_hz, BRISK_S * rate_hz
         self._intervals: deque[int] = deque(maxlen=INTERVALS)
         self._median = 0
         self._latest = -(10**9)  # place of the last breath
@@ -79,9 +80,9 @@ class BreathRhythm(Carried):
         return len(self._intervals) == INTERVALS and self._median >= self._slow
 
     @property
-    def is_quick(self) -> bool:
-        """Whether it is known, and not slow."""
-        return len(self._intervals) == INTERVALS and self._median < self._slow
+    def is_brisk(self) -> bool:
+        """Whether breaths come so soon that one which is held for long is a pause."""
+        return len(self._intervals) == INTERVALS and self._median < self._brisk
 
     @property
     def interval(self) -> float:

@@ -96,13 +96,14 @@ class BreathDetector(Stage):
     end of expiration; count and pauses stay the same within a breath. It is the middle of what lies
     within a fifth of the size (of the usual size, where that is smaller) below the maximum, without
     a break or a dip, and no longer than 0.4 s before the maximum or `ahead_s` after it: for most
-    breaths a point, for one that is held the middle of its plateau. Where breathing is quick and
-    the plateau is longer than that, it is a pause, and the mark is where it begins.
+    breaths a point, for one that is held the middle of its plateau. Where breathing is brisk (more
+    than 23 a minute) and the plateau is longer than that, it is a pause, and the mark is where it
+    begins.
 
     A local maximum is a breath if it rises by at least 0.275 of the usual size (0.3 without an ECG)
     over the lowest point since the last breath (and within the last 2 s), and then falls by as much
     before anything higher comes. If it neither falls nor is overtaken within `ahead_s`, it counts
-    if the rise is at least 0.65 of the usual size; where breathing is quick it may be overtaken by
+    if the rise is at least 0.65 of the usual size; where breathing is brisk it may be overtaken by
     0.15 of it. So a baseline that creeps back after the last breath of a series is no breath; nor
     is one that rebounds and sinks slowly. Where a large pulsation was taken out, a breath is at
     least 0.7 of it, or 0.4 of the usual size: some of it may be left. Where breathing is slow a
@@ -290,7 +291,7 @@ class BreathDetector(Stage):
         around = self._kept.windows(place - behind, behind + self._ahead + 1)
         depth = TOP * np.minimum(size, usual)
         before, after = top_of(around[:, top:], self._top_before, depth, TOP_DIP * least)
-        held = (after >= self._ahead) & [each.quick for each in found]  # a pause begins there
+        held = (after >= self._ahead) & [each.brisk for each in found]  # a pause begins there
         after = np.where(
             held, 0.0, np.minimum(after, self._kept.end - 1 - place)
         )  # not past the end
