@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from infantmon.model.marks import RPeaks
+from infantmon.model.marks import Breaths, RPeaks
 
 Array = np.ndarray
 
@@ -150,3 +150,11 @@ def matched(reference: Array, found: Array, within_s: float) -> int:
         else:
             i += 1
     return pairs
+
+
+def longest_near(breaths: Breaths, onset_s: float, end_s: float) -> tuple[float, float]:
+    """Onset and length of the longest gap between marks around a pause."""
+    near = breaths.between(onset_s - 3.0, end_s + 3.0).time_s
+    gap = np.diff(near)
+    at = int(np.argmax(gap))
+    return float(near[at]), float(gap[at])

@@ -7,7 +7,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from breath_inputs import infant, matched, r_peaks
+from breath_inputs import infant, longest_near, matched, r_peaks
 
 from infantmon.dsp.alternation import Alternation
 from infantmon.dsp.beat_places import kept_to
@@ -117,12 +117,6 @@ def test_breaths_that_rise_as_steeply_and_are_held_count_where_they_are_usual():
     assert len(marks) == pytest.approx(75, abs=2)
 
 
-def lengths_around(marks_s, pauses):
-    """How far apart the two marks are that have the middle of each pause between them."""
-    after = np.searchsorted(marks_s, [0.5 * (onset + end) for onset, end in pauses])
-    return marks_s[after] - marks_s[after - 1]
-
-
 @pytest.mark.parametrize("creeps", [0.0, -0.1])
 @pytest.mark.parametrize("pulsation", [0.0, 0.2, 0.5])
 @pytest.mark.parametrize("per_min", [25.0, 45.0, 80.0])
@@ -134,21 +128,23 @@ def test_upside_down_pauses_keep_their_length(per_min, pulsation, creeps):
         creeps * np.interp(time_s, (on, on + 2.0, end - 1.0, end), (0.0, 1.0, 1.0, 0.0))
         for on, end in data.pauses
     )
-    marks = detect_breaths(level - data.impedance, 62.5, r_peaks(data.beat_s)).time_s
-    true = [end - onset for onset, end in data.pauses]
-    np.testing.assert_allclose(lengths_around(marks, data.pauses), true, atol=0.5)
-    assert len(marks) == pytest.approx(len(data.breath_s), abs=2)
+    breaths = detect_breaths(level - data.impedance, 62.5, r_peaks(data.beat_s))
+    for onset, end in data.pauses:
+        held_s, length_s = longest_near(breaths, onset, end)
+        assert length_s == pytest.approx(end - onset, abs=0.5)
+        held = breaths.where(breaths.time_s == held_s)
+        assert np.isnan(held.fall_end_s).all()  # it ends long after it was told
+    assert len(breaths) == pytest.approx(len(data.breath_s), abs=2)
 
 
-def test_a_quick_breath_is_held_where_it_is_due_however_steep_it_is():
+def test_a_brisk_breath_is_held_where_it_is_due_however_steep_it_is():
     # as steep as a jump: out within a quarter of a second, upside down
     time_s = np.arange(0.0, 300.0, 0.02)
     onset_s, end_s = 150.0, 171.0  # starts of the breaths around the pause, 1.5 s each
     values = -(np.sin(np.pi * np.minimum(time_s % 1.5 / 0.45, 1.0)) ** 2)
     values[(time_s >= onset_s + 1.5) & (time_s < end_s)] = 0.0
     values += 0.01 * np.random.default_rng(9).standard_normal(len(time_s))
-    marks = detect_breaths(values, 50.0).time_s
-    (length_s,) = lengths_around(marks, [(onset_s, end_s)])
+    _, length_s = longest_near(detect_breaths(values, 50.0), onset_s, end_s)
     assert length_s == pytest.approx(end_s - onset_s, abs=1.0)
 
 

@@ -4,21 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from breath_inputs import infant, matched, r_peaks
+from breath_inputs import infant, longest_near, matched, r_peaks
 
 from infantmon.effort import detect_breaths
 from infantmon.model.marks import Breaths
 
 LATENCY_S = 3.3
 PAUSES = tuple((40.0 + 60.0 * n, length) for n, length in enumerate((19.5, 20.5, 19.0, 22.0, 30.0)))
-
-
-def longest_near(breaths: Breaths, onset_s: float, end_s: float) -> tuple[float, float]:
-    """Onset and length of the longest gap between marks around a pause."""
-    near = breaths.between(onset_s - 3.0, end_s + 3.0).time_s
-    gap = np.diff(near)
-    at = int(np.argmax(gap))
-    return float(near[at]), float(gap[at])
 
 
 def check_pauses(data, breaths: Breaths) -> None:

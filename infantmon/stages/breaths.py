@@ -292,10 +292,9 @@ class BreathDetector(Stage):
         depth = TOP * np.minimum(size, usual)
         before, after = top_of(around[:, top:], self._top_before, depth, TOP_DIP * least)
         held = (after >= self._ahead) & [each.brisk for each in found]  # a pause begins there
-        after = np.where(
-            held, 0.0, np.minimum(after, self._kept.end - 1 - place)
-        )  # not past the end
-        time_s = self._clock.start_s + (place + 0.5 * (after - before)) / self._clock.rate_hz
+        after = np.minimum(after, self._kept.end - 1 - place)  # not beyond the latest sample
+        mark = place + 0.5 * (np.where(held, 0.0, after) - before)
+        time_s = self._clock.start_s + mark / self._clock.rate_hz
         rises = place + rise_starts(around[:, : behind + 1], lowest - place, before)
         falls, over = fall_ends(around[:, behind:], after)
         return Breaths(
